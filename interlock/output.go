@@ -1,0 +1,246 @@
+package interlock
+
+// Mode is what an output is doing. The zero value withholds.
+type Mode uint8
+
+const (
+	KeptOut Mode = iota // not enabled, and not because of a trip
+	Tripped             // was withheld while it ran; stands until reset
+	Enabled             // energised
+	Modes   = iota
+)
+
+var modeNames = [Modes]string{"kept out", "tripped", "enabled"}
+
+func (m Mode) String() string { return modeNames[m] }
+
+// Reasons is the set of what withholds an output in one scan; all are kept.
+type Reasons uint16
+
+const (
+	ReasonPowerUp     Reasons = 1 << iota // the first scan since power-up
+	ReasonOverrun                         // the scan took too long
+	ReasonNotMet                          // the permissive is false
+	ReasonUnknown                         // the permissive is unknown
+	ReasonDelay                           // the permissive is not yet true for the on-delay
+	ReasonWait                            // a vessel that it charges may be charged
+	ReasonEarly                           // an early reconnection is not acknowledged
+	ReasonUnconfirmed                     // its actuator did not report the right end in time
+	ReasonBackup                          // withheld as the backup of another output
+	ReasonStop                            // a stop is asked for
+	ReasonReset                           // a deliberate press of reset is needed
+	ReasonStart                           // a start command is needed
+	reasonCount       = iota
+)
+
+var reasonTexts = [reasonCount]string{
+	"first scan since power-up", "scan overrun", "permissive not met", "permissive unknown",
+	"on-delay running", "wait running", "reconnected early, not acknowledged",
+	"actuator unconfirmed", "backup called", "stop asked for", "reset needed", "start needed",
+}
+
+// Each calls f with the text of every reason in the set, in fixed order.
+func (r Reasons) Each(f func(text string)) {
+	for i, text := range reasonTexts {
+		if r>>i&1 == 1 {
+			f(text)
+		}
+	}
+}
+
+// Unconfirmed says how an actuator failed to report; a latch.
+type Unconfirmed uint8
+
+const (
+	StayedOpen    Unconfirmed = 1 << iota // withheld, and not reported stopped in time
+	StayedShut                            // enabled, and not reported running in time
+	UnknownClosed                         // withheld, and its switches say nothing usable
+	UnknownOpen                           // enabled, and its switches say nothing usable
+)
+
+// callsBackup: what may still be open needs somebody else to stop the flow.
+func (u Unconfirmed) callsBackup() bool { return u&(StayedOpen|UnknownClosed) != 0 }
+
+// OutputControl is the part of an output's memory that decides.
+type OutputControl struct {
+	Mode        Mode
+	On          Scans // scans the start permissive has been true, saturating just above the on-delay
+	Ready       bool  // all own conditions were true in the scan before
+	Armed       bool  // a reset was given and its conditions have held since
+	StartLow    bool  // a valid 0 of the start command was seen since its last 1
+	Button      Button
+	Disagree    Scans // scans in which the report was not what the command asks
+	Unconfirmed Unconfirmed
+	SeenAway    bool // since the latch: an honest report of the running end
+	SeenHome    bool // since the latch, and after that where both are needed: of the stopped end
+}
+
+// believed says that the actuator's reports can be taken as a confirmation.
+func (s *OutputControl) believed() bool {
+	both := s.Unconfirmed&(StayedOpen|StayedShut) != 0
+	return s.Unconfirmed == 0 || s.SeenHome && (s.SeenAway || !both)
+}
+
+// report is what an actuator's end switches say.
+type report struct {
+	home bool // exactly what a stopped actuator reports
+	away bool // exactly what a running actuator reports
+	dark bool // a switch is unknown
+}
+
+func (s *State) report(o *Output) report {
+	closed, opened := s.level(o.Closed), s.level(o.Opened)
+	return report{
+		home: (o.Closed == 0 || closed == True) && (o.Opened == 0 || opened == False),
+		away: (o.Closed == 0 || closed == False) && (o.Opened == 0 || opened == True),
+		dark: o.Closed != 0 && closed == Unknown || o.Opened != 0 && opened == Unknown,
+	}
+}
+
+// outputInput is all that one scan brings to an output.
+type outputInput struct {
+	keep, start  Truth // the permissive over fit-to-keep and over fit-to-start
+	shared       Reasons
+	ended        bool // every stream through it has ended and run down
+	report       report
+	reset, begin Truth // the buttons' values in effect
+	resetFresh   bool
+	beginFresh   bool
+}
+
+// outputNews is what people should be told of.
+type outputNews struct {
+	reasons           Reasons
+	enabled, stopped  bool
+	tripped, released bool
+	reset             bool
+	spoil             Spoil
+	startIgnored      bool
+	unconfirmed       Unconfirmed
+	reported          bool // an unconfirmed actuator has now shown what is needed
+}
+
+// stepOutput is one scan of one output.
+func stepOutput(c *Output, s OutputControl, in outputInput) (OutputControl, outputNews) {
+	next := s
+	var news outputNews
+	confirm(c, &s, &next, in.report, &news)
+	pressedStart := s.StartLow && in.begin == True && in.beginFresh
+	if in.begin != False {
+		next.StartLow = false
+	} else if in.beginFresh {
+		next.StartLow = true
+	}
+	if s.Mode == Enabled {
+		next.Button, _ = stepButton(c.Press, s.Button, in.reset, in.resetFresh, false, false)
+		keepRunning(&next, in, &news)
+		return next, news
+	}
+	tryStart(c, &s, &next, in, pressedStart, &news)
+	return next, news
+}
+
+// confirm compares the actuator's report with the command in effect.
+func confirm(c *Output, s, next *OutputControl, r report, news *outputNews) {
+	running := s.Mode == Enabled
+	if !c.confirmable() || running && r.away || !running && r.home {
+		next.Disagree = 0
+	} else {
+		next.Disagree = min(s.Disagree.Next(), c.Travel.Next())
+	}
+	if next.Disagree > c.Travel {
+		next.Unconfirmed |= unconfirmedAs(running, r.dark)
+	}
+	if added := next.Unconfirmed &^ s.Unconfirmed; added != 0 {
+		news.unconfirmed = added
+		next.SeenAway, next.SeenHome = false, false
+	}
+	if next.Unconfirmed == 0 {
+		return
+	}
+	next.SeenAway = next.SeenAway || r.away
+	both := next.Unconfirmed&(StayedOpen|StayedShut) != 0
+	next.SeenHome = next.SeenHome || r.home && (next.SeenAway || !both)
+	news.reported = next.believed() && !s.believed()
+}
+
+func unconfirmedAs(running, dark bool) Unconfirmed {
+	switch {
+	case running && dark:
+		return UnknownOpen
+	case running:
+		return StayedShut
+	case dark:
+		return UnknownClosed
+	}
+	return StayedOpen
+}
+
+// permissiveReason says why a permissive is not true.
+func permissiveReason(t Truth) Reasons {
+	switch t {
+	case True:
+		return 0
+	case False:
+		return ReasonNotMet
+	}
+	return ReasonUnknown
+}
+
+// keepRunning withholds an enabled output in the very scan in which anything
+// that it needs is not true.
+func keepRunning(next *OutputControl, in outputInput, news *outputNews) {
+	// A wait or an early reconnection forbids a start, not the run itself.
+	reasons := in.shared&^(ReasonWait|ReasonEarly) | permissiveReason(in.keep)
+	if next.Unconfirmed != 0 {
+		reasons |= ReasonUnconfirmed
+	}
+	news.reasons = reasons
+	switch {
+	case reasons == 0:
+		return
+	case reasons == ReasonStop:
+		next.Mode, news.stopped = KeptOut, true
+	case reasons&^(ReasonNotMet|ReasonUnknown|ReasonStop) == 0 && in.ended:
+		next.Mode, news.released = KeptOut, true
+	default:
+		next.Mode, news.tripped = Tripped, true
+	}
+	next.On, next.Ready, next.Armed, next.Disagree = 0, false, false, 0
+}
+
+// tryStart enables an output once everything that it needs is true, its reset
+// was given and its start command came.
+func tryStart(c *Output, s, next *OutputControl, in outputInput, pressedStart bool, news *outputNews) {
+	next.On = 0
+	if in.start == True {
+		next.On = min(s.On.Next(), c.OnDelay.Next())
+	}
+	reasons := in.shared | permissiveReason(in.start)
+	if in.start == True && next.On <= c.OnDelay {
+		reasons |= ReasonDelay
+	}
+	if next.Unconfirmed != 0 && !(next.believed() && in.report.home) {
+		reasons |= ReasonUnconfirmed
+	}
+	ready := reasons == 0
+	next.Button, news.spoil = stepButton(c.Press, s.Button, in.reset, in.resetFresh, s.Ready, ready)
+	next.Armed = s.Armed && ready
+	if next.Button.Phase == Given {
+		next.Armed, next.Unconfirmed, next.SeenAway, next.SeenHome = true, 0, false, false
+		next.Mode, news.reset = KeptOut, true
+	}
+	next.Ready = ready
+	if !next.Armed && (!c.Automatic || next.Unconfirmed != 0) {
+		reasons |= ReasonReset
+	}
+	if c.Start != 0 && !(pressedStart && s.Ready) {
+		reasons |= ReasonStart
+	}
+	news.startIgnored = pressedStart && reasons != 0
+	news.reasons = reasons
+	if reasons == 0 {
+		next.Mode, news.enabled = Enabled, true
+		next.On, next.Ready, next.Armed, next.Disagree = 0, false, false, 0
+	}
+}
