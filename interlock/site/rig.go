@@ -1,0 +1,45 @@
+package site
+
+import "time"
+
+// Rig maps the site's names to modules and instruments on a serial line.
+type Rig struct {
+	Set     bool
+	Ports   []RigPort
+	Modules []RigModule
+	Points  []RigPoint
+	Cal     string // calibration file of the decade
+}
+
+// RigPort is one serial line.
+type RigPort struct {
+	Name   string
+	Device string // path, or tcp://host:port
+	Baud   int
+	Frame  string // 8E1, 8N2, …
+}
+
+// RigModule is one device on a port.
+type RigModule struct {
+	Name       string
+	Port       string
+	Kind       string // relays | inputs | resistance | scpi-decade | scpi-meter
+	Address    int
+	Identify   string // expected identification
+	Serial     string
+	CalDue     string
+	Turnaround time.Duration
+	OperateMax time.Duration // relays: longest time from command to contact
+	TimeOut    time.Duration // relays: fall after this silence
+	Commands   map[string]string
+}
+
+// RigPoint says which relay, input or register is which channel, contact,
+// button or confirmation.
+type RigPoint struct {
+	Name   string // site name: channel, input or output
+	Module string
+	Point  int
+	Use    string // drives | reads | series-break | short | loopback
+	Unit   string
+}
