@@ -1,0 +1,73 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+)
+
+// exitCode is what a verb tells the shell; the numbers are fixed for ever.
+type exitCode int
+
+const (
+	exitShown      exitCode = 0  // all shown
+	exitViolated   exitCode = 1  // something was violated
+	exitInput      exitCode = 2  // the input is wrong
+	exitIncomplete exitCode = 3  // cut off, ended early, straddling
+	exitNothing    exitCode = 4  // an expectation or property was never exercised
+	exitLost       exitCode = 5  // rig or I/O lost
+	exitInternal   exitCode = 70 // a fault of this program
+)
+
+// rank orders the codes for mixed results: the higher decides.
+var rank = map[exitCode]int{exitShown: 0, exitIncomplete: 1, exitNothing: 2, exitViolated: 3, exitLost: 4, exitInput: 5, exitInternal: 6}
+
+// worse is the code of two results together: 70 > 2 > 5 > 1 > 4 > 3 > 0.
+func worse(a, b exitCode) exitCode {
+	if rank[b] > rank[a] {
+		return b
+	}
+	return a
+}
+
+// outcome ends a verb with a code. A nil cause says that everything that was to
+// be said has been printed already.
+type outcome struct {
+	code  exitCode
+	cause error
+}
+
+func (o outcome) Error() string {
+	if o.cause == nil {
+		return fmt.Sprintf("exit %d", o.code)
+	}
+	return o.cause.Error()
+}
+
+func (o outcome) Unwrap() error { return o.cause }
+
+// ended is nil for "all shown", so that a verb can return it as its error.
+func ended(code exitCode) error {
+	if code == exitShown {
+		return nil
+	}
+	return outcome{code: code}
+}
+
+// failed ends a verb with a message for people.
+func failed(code exitCode, format string, args ...any) error {
+	return outcome{code, fmt.Errorf(format, args...)}
+}
+
+// report prints an error, if there is anything to print, and gives its code.
+// An error that no verb has judged came from the command line: wrong input.
+func report(w io.Writer, err error) exitCode {
+	var o outcome
+	if !errors.As(err, &o) {
+		o = outcome{exitInput, err}
+	}
+	if o.cause != nil {
+		fmt.Fprintf(w, "ohmgate: %v\n", o.cause)
+	}
+	return o.code
+}

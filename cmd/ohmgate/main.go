@@ -1,0 +1,50 @@
+// Command ohmgate specifies, proves and commissions the interlock that stops a
+// transfer when a vessel is no longer bonded to earth.
+package main
+
+import (
+	"fmt"
+	"os"
+
+	"github.com/spf13/cobra"
+)
+
+func main() { os.Exit(int(run(os.Args[1:]))) }
+
+// run is main without the process: it returns the exit code.
+func run(args []string) (code exitCode) {
+	defer func() {
+		if r := recover(); r != nil {
+			fmt.Fprintf(os.Stderr, "ohmgate: internal error: %v\nNothing that was printed above may be relied on.\n", r)
+			code = exitInternal
+		}
+	}()
+	root := rootCommand()
+	root.SetArgs(args)
+	if err := root.Execute(); err != nil {
+		return report(os.Stderr, err)
+	}
+	return exitShown
+}
+
+const caution = `ohmgate is no certified safety device and no substitute for the standards, local
+codes, a licensed engineer or a proof test of the real installation.`
+
+func rootCommand() *cobra.Command {
+	root := &cobra.Command{
+		Use:               "ohmgate",
+		Short:             "Specify, prove and commission an earthing interlock",
+		Long:              "ohmgate specifies, proves and commissions the interlock that stops pumps and\nvalves when a vessel is no longer bonded to earth.\n\n" + caution,
+		SilenceUsage:      true,
+		SilenceErrors:     true,
+		Version:           toolVersion(),
+		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
+	}
+	root.AddCommand(verbs()...)
+	return root
+}
+
+// verbs lists what the program can do, one file each.
+func verbs() []*cobra.Command {
+	return []*cobra.Command{}
+}
