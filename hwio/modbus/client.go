@@ -112,6 +112,7 @@ type lostQuestion struct {
 	request  Request
 	gaveUp   port.Stamp
 	listened bool // the time for late answers was waited out
+	doubted  bool // and an answer was in doubt because of it
 }
 
 // lostLimit bounds the list; when it is full the oldest goes, long after its answer could come.
@@ -225,19 +226,25 @@ func (c *Client) onceRTU(unit byte, request Request, pdu []byte) (Result, error)
 	}
 	result := Result{Unit: unit, Reply: reply, Times: replyTimes(answer, start, end)}
 	result.Times.RequestEnd = answer.Asked.Add(onWire)
-	if err == nil && c.settings.RefuseEarly && result.Times.ReplyEnd < result.Times.RequestEnd {
+	if err == nil && c.settings.RefuseEarly && result.Times.ReplyEnd < c.earliestEnd(answer.Asked, len(frame)+end-start) {
 		err = c.fault(port.ErrCut, "an answer came before the question had left the wire: whose is it?")
 	}
 	if err != nil {
 		return result, c.noteFailure(unit, request, answer, frame, err)
 	}
 	c.counts.StrayBytes += len(answer.Heard) - (end - start) - c.echoLength(frame)
-	result.Doubt = c.settle(unit, reply, request)
+	result.Doubt = c.settle(unit, reply)
 	c.counts.Answers++
 	if reply.Exception != noException {
 		c.counts.Exceptions++
 	}
 	return result, nil
+}
+
+// earliestEnd is when a question and its answer of so many bytes together can have passed the wire at the earliest, with
+// three per cent allowed for clocks.
+func (c *Client) earliestEnd(asked port.Stamp, characters int) port.Stamp {
+	return asked.Add(c.settings.Line.WireTime(characters) * 97 / 100)
 }
 
 // behindEcho is where the answer can begin: behind our own words on an echoing line.
@@ -312,9 +319,14 @@ func (c *Client) listenForLate() error {
 		if errors.Is(err, port.ErrLost) || errors.Is(err, port.ErrHalted) {
 			return err
 		}
-		for index := range c.lost[:waiting+1] {
-			c.lost[index].listened = true
+		kept := c.lost[:0:0]
+		for _, older := range c.lost[:waiting+1] {
+			older.listened = true
+			if !older.doubted {
+				kept = append(kept, older)
+			}
 		}
+		c.lost = append(kept, c.lost[waiting+1:]...)
 		c.noteStray(answer.Heard)
 	}
 }
@@ -344,20 +356,24 @@ func (c *Client) forget(unit byte, newest int) {
 }
 
 // settle asks whether a valid answer could be that of a lost question. If it cannot, the device has passed them all,
-// because it serves in order.
-func (c *Client) settle(unit byte, reply Reply, request Request) (doubt bool) {
+// because it serves in order. If it can, the present question's own answer may still come: once more, later, listen.
+func (c *Client) settle(unit byte, reply Reply) (doubt bool) {
 	pdu := reply.Encode()
-	for _, lost := range c.lost {
+	for index, lost := range c.lost {
 		if lost.unit != unit {
 			continue
 		}
 		if _, err := DecodeReply(lost.request, pdu); err == nil {
-			c.counts.Doubtful++
-			return true
+			c.lost[index].gaveUp, c.lost[index].listened, c.lost[index].doubted = port.Now(), false, true
+			doubt = true
 		}
 	}
-	c.forget(unit, len(c.lost))
-	return false
+	if doubt {
+		c.counts.Doubtful++
+	} else {
+		c.forget(unit, len(c.lost))
+	}
+	return doubt
 }
 
 // replyTimes finds the chunks that hold the bytes from start to end.

@@ -18,8 +18,8 @@
 //  2. After a question that got no valid answer the client listens, before it speaks again, until the late answer has
 //     come or Late has passed since it gave up (once per lost question).
 //  3. If the late answer was not heard even then, a later answer that could also be the old one is returned with Doubt
-//     set, until an answer of the same device arrives that the lost question could not have caused: a device serves
-//     questions in order, so that one is the fence.
+//     set, until an answer of the same device arrives that the lost question could not have caused (a device serves
+//     questions in order, so that one is the fence), or until Late has passed once more without a superfluous answer.
 //  4. With RefuseEarly (real wires only) bytes seen before the question can have left the wire are nobody's answer.
 //
 // What remains: a device, gateway or adapter that keeps an answer longer than Late, or serves out of order, can still
