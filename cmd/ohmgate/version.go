@@ -1,47 +1,27 @@
 package main
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
-	"io"
-	"os"
 	"runtime/debug"
 	"sync"
 )
 
-// version is the release; the hash of the program itself stands beside it in
-// every record, so that two builds are never confused.
+// version is the release. build names the sources that the program was made
+// from: `make` sets it to the hash of the source tree. It is the same on every
+// processor, because the same run must give the same bytes there.
 const version = "0.1.0"
 
+var build string
+
 var toolVersion = sync.OnceValue(func() string {
-	text := version
+	if build != "" {
+		return version + "+" + build
+	}
 	if info, ok := debug.ReadBuildInfo(); ok {
 		for _, s := range info.Settings {
-			if s.Key == "GOARCH" {
-				text += " " + s.Value
+			if s.Key == "vcs.revision" && len(s.Value) >= 12 {
+				return version + "+" + s.Value[:12]
 			}
 		}
 	}
-	if hash := ownHash(); hash != "" {
-		text += " " + hash[:12]
-	}
-	return text
+	return version + "+unstamped"
 })
-
-// ownHash is the SHA-256 of this program's file; empty where it cannot be read.
-func ownHash() string {
-	path, err := os.Executable()
-	if err != nil {
-		return ""
-	}
-	f, err := os.Open(path)
-	if err != nil {
-		return ""
-	}
-	defer f.Close()
-	h := sha256.New()
-	if _, err := io.Copy(h, f); err != nil {
-		return ""
-	}
-	return hex.EncodeToString(h.Sum(nil))
-}
