@@ -126,15 +126,18 @@ func (c *Config) checkOutputs() error {
 
 func (c *Config) checkBypasses() error {
 	var all []error
-	taken := map[int]bool{}
+	taken := make([]bool, len(c.Channels))
 	for i, b := range c.Bypasses {
 		r := refusals{heading: fmt.Sprintf("bypass %d", i)}
 		r.when(b.Input == 0 || !c.known(b.Input), "names no input")
-		r.when(b.Channel < 0 || b.Channel >= len(c.Channels), "names no channel")
-		r.when(taken[b.Channel], "the channel has a bypass already")
+		known := b.Channel >= 0 && b.Channel < len(c.Channels)
+		r.when(!known, "names no channel")
+		r.when(known && taken[b.Channel], "the channel has a bypass already")
 		r.when(b.For == 0, "lasts no time")
 		r.when(b.Warn >= b.For, "warns before it begins")
-		taken[b.Channel] = true
+		if known {
+			taken[b.Channel] = true
+		}
 		all = append(all, r.join())
 	}
 	return errors.Join(all...)
