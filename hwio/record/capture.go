@@ -7,8 +7,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-
-	"ohmgate/hwio/port"
 )
 
 // Byte is one byte on a line with its times in nanoseconds. In a capture these are the times of its data bits: the start
@@ -121,29 +119,4 @@ func microseconds(text string) (int64, error) {
 		}
 	}
 	return nanoseconds, nil
-}
-
-// Names of the two sides in bytes taken from our own records.
-const (
-	ourSide   = "sent"
-	theirSide = "heard"
-)
-
-// BytesOf turns the events of one port into bytes. All bytes of one chunk carry the chunk's time: gaps inside frames
-// cannot be seen in such a record, gaps between frames can.
-func BytesOf(events []port.Event, name string) []Byte {
-	var all []Byte
-	for _, event := range events {
-		if event.Port != name || event.Way == port.Lost {
-			continue
-		}
-		line := theirSide
-		if event.Way == port.Sent {
-			line = ourSide
-		}
-		for _, value := range event.Data {
-			all = append(all, Byte{Start: int64(event.At), End: int64(event.Done), Line: line, Value: value})
-		}
-	}
-	return all
 }

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ohmgate/hwio/modbus"
+	"ohmgate/hwio/port"
 )
 
 // Frame is a run of bytes on one line without a silence of t3.5.
@@ -103,4 +104,78 @@ func Pair(frames []Frame, master string) (exchanges []Exchange, odd []Odd) {
 		open = &exchanges[len(exchanges)-1]
 	}
 	return exchanges, odd
+}
+
+// Names of the two sides in frames taken from our own records.
+const (
+	ourSide   = "sent"
+	theirSide = "heard"
+)
+
+// PairEvents pairs the questions of one of our own ports with their answers. Silence cannot be trusted here (adapters
+// hand bytes over in lumps), so all that was heard between two questions is searched for the answer, as the client does.
+// Times are those of this program, not of the wire.
+func PairEvents(events []port.Event, name string) (exchanges []Exchange, odd []Odd) {
+	var heard []port.Event
+	finish := func() {
+		var open *Exchange
+		if len(exchanges) > 0 {
+			open = &exchanges[len(exchanges)-1]
+		}
+		odd = append(odd, settle(open, heard)...)
+		heard = nil
+	}
+	for _, event := range events {
+		switch {
+		case event.Port != name || event.Way == port.Lost:
+		case event.Way == port.Heard:
+			heard = append(heard, event)
+		default:
+			finish()
+			frame := Frame{Line: ourSide, Start: int64(event.At), End: int64(event.Done), Bytes: event.Data}
+			frame.Unit, frame.PDU, frame.Err = modbus.DecodeRTU(event.Data)
+			request, exception := modbus.DecodeRequest(frame.PDU)
+			if frame.Err != nil || exception != 0 {
+				odd = append(odd, Odd{frame, errors.New("sent, but no Modbus request")})
+				continue
+			}
+			exchanges = append(exchanges, Exchange{Question: frame, Request: request})
+		}
+	}
+	finish()
+	return exchanges, odd
+}
+
+// settle finds the open question's answer among what was heard after it; the rest is odd.
+func settle(open *Exchange, heard []port.Event) (odd []Odd) {
+	if len(heard) == 0 {
+		return nil
+	}
+	all := Frame{Line: theirSide, Start: int64(heard[0].At), End: int64(heard[len(heard)-1].At)}
+	ends := make([]int64, 0, len(heard))
+	for _, event := range heard {
+		for _, value := range event.Data {
+			all.Bytes = append(all.Bytes, value)
+			ends = append(ends, int64(event.At))
+		}
+	}
+	all.Err = errors.New("bytes that answer no question")
+	if open == nil || open.Answered {
+		return []Odd{{all, all.Err}}
+	}
+	reply, start, end, found := modbus.FindReply(all.Bytes, open.Question.Unit, open.Request)
+	if !found {
+		return []Odd{{all, all.Err}}
+	}
+	open.Answered, open.Reply = true, reply
+	open.Answer = Frame{Line: theirSide, Start: ends[start], End: ends[end-1], Bytes: all.Bytes[start:end]}
+	open.Answer.Unit, open.Answer.PDU, open.Answer.Err = modbus.DecodeRTU(open.Answer.Bytes)
+	open.Turnaround = time.Duration(open.Answer.Start - open.Question.End)
+	for _, rest := range []Frame{{Bytes: all.Bytes[:start]}, {Bytes: all.Bytes[end:]}} {
+		if len(rest.Bytes) > 0 {
+			rest.Line, rest.Start, rest.End, rest.Err = theirSide, all.Start, all.End, all.Err
+			odd = append(odd, Odd{rest, rest.Err})
+		}
+	}
+	return odd
 }

@@ -103,5 +103,6 @@ func (s Spread) text() string {
 }
 
 func milliseconds(d time.Duration) string {
-	return fmt.Sprintf("%d.%02d", d.Milliseconds(), d.Microseconds()%1000/10)
+	hundredths := (d + 5*time.Microsecond) / (10 * time.Microsecond)
+	return fmt.Sprintf("%d.%02d", hundredths/100, hundredths%100)
 }
