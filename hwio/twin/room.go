@@ -110,6 +110,8 @@ func Open(config Config) (*Room, error) {
 	for _, wanted := range config.Lines {
 		if err := room.add(wanted); err != nil {
 			room.clear()
+			close(room.ending)
+			room.workers.Wait()
 			return nil, err
 		}
 	}

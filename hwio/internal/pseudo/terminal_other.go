@@ -14,10 +14,13 @@ func Open() (*Terminal, error) {
 }
 
 // Device does nothing here.
-func (t *Terminal) Device() string           { return "" }
+func (t *Terminal) Device() string { return "" }
+
 // Read does nothing here.
 func (t *Terminal) Read([]byte) (int, error) { return 0, errors.New("no terminal") }
+
 // Write does nothing here.
-func (t *Terminal) Write([]byte)             {}
+func (t *Terminal) Write([]byte) {}
+
 // Unplug does nothing here.
-func (t *Terminal) Unplug()                  {}
+func (t *Terminal) Unplug() {}
