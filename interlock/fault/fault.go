@@ -1,0 +1,224 @@
+// Package fault is the catalogue of what can go wrong around an interlock.
+//
+// Picture the list on the wall of a good workshop: every way in which a clamp,
+// a wire, an instrument, a valve or a person has let somebody down before, what
+// it looks like from the control room, and what it does not look like at all.
+//
+// An entry says what a fault models, which parameters it takes, and what it can
+// do to readings, inputs and outputs as the logic sees them. The simulator gives
+// each entry its physics; the prover gives each entry its freedom. A fault that
+// is not in the catalogue exists for neither.
+package fault
+
+import (
+	"sort"
+
+	"ohmgate/monitor"
+)
+
+// Target is what a fault acts on.
+type Target uint8
+
+const (
+	OnNothing  Target = iota
+	OnChannel         // a monitored earth connection
+	OnInput           // a binary input
+	OnOutput          // a pump, valve, fan, conveyor or mixer
+	OnBypass          // a bypass, through its key
+	OnBus             // channels and inputs that share a line; all of them where none is named
+	OnLogic           // the machine that turns the logic
+	targetKind = iota
+)
+
+var targetNames = [targetKind]string{"nothing", "channel", "input", "output", "bypass", "bus", "logic"}
+
+func (t Target) String() string { return targetNames[t] }
+
+// Unit is what a parameter is measured in.
+type Unit uint8
+
+const (
+	Ohm Unit = iota
+	Second
+	Volt
+	Hertz
+	Celsius
+	PerMinute
+	Share // written in per cent
+	Word  // one of Param.Words
+)
+
+// Param is one parameter of a fault.
+type Param struct {
+	Name    string
+	Unit    Unit
+	Default string // as written in a scenario; empty: must be given
+	Words   []string
+	What    string
+}
+
+// Readings is a set of what a channel's readings may look like while a fault
+// acts. Zero: the fault leaves readings alone.
+type Readings uint16
+
+const (
+	AsBefore     Readings = 1 << iota // the reading that would have come anyway
+	ReadsGood                         // at or below accept, whatever is true
+	ReadsBetween                      // above accept, not above reject
+	ReadsHigh                         // above reject
+	ReadsOpen                         // at or above open-above
+	ReadsOver                         // over-range, as the device says it
+	ReadsInvalid                      // bad quality, negative, below the floor or outside the valid band
+	NothingComes                      // no reading arrives
+	ComesAgain                        // an old measurement arrives again, with its old stamp
+	readingKinds = iota
+)
+
+var readingTexts = [readingKinds]string{
+	"as before", "good", "between", "high", "open", "over-range", "invalid", "nothing arrives", "an old measurement again",
+}
+
+// Each calls f with the text of every member, in fixed order.
+func (r Readings) Each(f func(text string)) { eachText(uint16(r), readingTexts[:], f) }
+
+// Classes is the set of classes that a fresh reading in the set may fall into,
+// where asBefore is the class of the undisturbed one. A reading that does not
+// come or comes again is Missing: no news.
+func (r Readings) Classes(asBefore monitor.Class, overRangeIsOpen bool) [monitor.Classes]bool {
+	var set [monitor.Classes]bool
+	add := func(member Readings, class monitor.Class) {
+		if r&member != 0 {
+			set[class] = true
+		}
+	}
+	add(AsBefore, asBefore)
+	add(ReadsGood, monitor.Good)
+	add(ReadsBetween, monitor.Between)
+	add(ReadsHigh, monitor.High)
+	add(ReadsOpen, monitor.Open)
+	add(ReadsInvalid, monitor.Invalid)
+	add(NothingComes|ComesAgain, monitor.Missing)
+	if overRangeIsOpen {
+		add(ReadsOver, monitor.Open)
+	} else {
+		add(ReadsOver, monitor.Invalid)
+	}
+	return set
+}
+
+// Signals is a set of what a binary input may look like while a fault acts, on
+// the wire, before any inversion. Zero: the fault leaves inputs alone.
+type Signals uint8
+
+const (
+	SignalAsBefore Signals = 1 << iota
+	SignalLow
+	SignalHigh
+	SignalFaulty // the module says: do not use it
+	NoSignal     // nothing arrives
+	signalKinds  = iota
+)
+
+var signalTexts = [signalKinds]string{"as before", "0", "1", "faulty", "nothing arrives"}
+
+// Each calls f with the text of every member, in fixed order.
+func (s Signals) Each(f func(text string)) { eachText(uint16(s), signalTexts[:], f) }
+
+// Actuator is a set of what an actuator may do against its command while a
+// fault acts. Zero: the fault leaves actuators alone.
+type Actuator uint8
+
+const (
+	StaysOpen     Actuator = 1 << iota // withheld, and keeps running or open
+	StaysShut                          // enabled, and does not run or open
+	StaysBetween                       // stops on its way
+	MovesLate                          // follows its command later than its travel time
+	actuatorKinds = iota
+)
+
+var actuatorTexts = [actuatorKinds]string{"stays open", "stays shut", "stays half-way", "moves late"}
+
+// Each calls f with the text of every member, in fixed order.
+func (a Actuator) Each(f func(text string)) { eachText(uint16(a), actuatorTexts[:], f) }
+
+// Machine is a set of what may happen to the machine that turns the logic.
+type Machine uint8
+
+const (
+	LosesMemory  Machine = 1 << iota // starts again from power-up
+	Overruns                         // a scan takes longer than it may
+	machineKinds = iota
+)
+
+var machineTexts = [machineKinds]string{"loses its memory", "overruns its scan"}
+
+// Each calls f with the text of every member, in fixed order.
+func (m Machine) Each(f func(text string)) { eachText(uint16(m), machineTexts[:], f) }
+
+func eachText(set uint16, texts []string, f func(string)) {
+	for i, text := range texts {
+		if set>>i&1 == 1 {
+			f(text)
+		}
+	}
+}
+
+// Sees is all that the logic can see of a fault.
+type Sees struct {
+	Readings Readings
+	Signals  Signals
+	Actuator Actuator
+	Machine  Machine
+}
+
+// Fault is one entry of the catalogue.
+type Fault struct {
+	Name   string
+	On     Target
+	Title  string  // for people, as part of a sentence: "<title> on bond_1"
+	Models string  // what happens in the plant
+	Params []Param // in the order in which people read them
+	Sees   Sees
+	// Hides says that while the fault acts a connection that is truly gone can
+	// still read good: no rule on the reading can notice it. What shows it
+	// instead stands in ShownBy.
+	Hides   bool
+	ShownBy string
+	// Act says that a person does it on purpose or by habit; it happens at a
+	// moment and does not end by itself.
+	Act bool
+}
+
+// Param finds a parameter by name.
+func (f *Fault) Param(name string) (Param, bool) {
+	for _, p := range f.Params {
+		if p.Name == name {
+			return p, true
+		}
+	}
+	return Param{}, false
+}
+
+// All is the whole catalogue in the order in which people read it, from the
+// jaws of the clamp to the hand on the button.
+func All() []*Fault { return catalogue }
+
+// Named finds a fault; nil if there is none of that name.
+func Named(name string) *Fault {
+	for _, f := range catalogue {
+		if f.Name == name {
+			return f
+		}
+	}
+	return nil
+}
+
+// Names lists all names in alphabetical order.
+func Names() []string {
+	names := make([]string, 0, len(catalogue))
+	for _, f := range catalogue {
+		names = append(names, f.Name)
+	}
+	sort.Strings(names)
+	return names
+}
