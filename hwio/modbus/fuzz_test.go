@@ -2,6 +2,7 @@ package modbus
 
 import (
 	"bytes"
+	"reflect"
 	"testing"
 )
 
@@ -39,9 +40,11 @@ func FuzzServe(f *testing.F) {
 			t.Fatalf("% X encodes back to % X", answer, reply.Encode())
 		}
 		if request.Check() == nil {
+			// Not the same bytes: a master may leave rubbish in the padding bits of 0F, which no coil sees.
 			again, err := request.Encode()
-			if err != nil || !bytes.Equal(again, pdu) {
-				t.Fatalf("% X encodes back to % X (%v)", pdu, again, err)
+			same, refused := DecodeRequest(again)
+			if err != nil || refused != 0 || !reflect.DeepEqual(same, request) || len(again) != len(pdu) {
+				t.Fatalf("% X encodes back to % X (%v, %v)", pdu, again, err, refused)
 			}
 		}
 	})

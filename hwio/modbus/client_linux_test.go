@@ -1,0 +1,344 @@
+package modbus_test
+
+import (
+	"errors"
+	"io"
+	"net"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/hwio/modbus"
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/twin"
+)
+
+const unit = 17
+
+// bench is one module on one line, and a client on it.
+func bench(t *testing.T, behaviour twin.Behaviour, settings modbus.Settings) (*twin.Room, *twin.Module, *modbus.Client, port.Port) {
+	module := &twin.Module{Unit: unit, Memory: modbus.NewImage(16, 16, 8, 8)}
+	room, err := twin.Open(twin.Config{Lines: []twin.Line{{Name: "bus", Behaviour: behaviour, Modules: []*twin.Module{module}}}})
+	require.NoError(t, err)
+	line, err := port.Open(room.Path("bus"), port.Settings{Poll: 5 * time.Millisecond, Line: lineOf(settings)})
+	require.NoError(t, err)
+	t.Cleanup(func() {
+		require.NoError(t, line.Halt())
+		require.NoError(t, room.Close())
+	})
+	return room, module, modbus.NewClient(line, settings), line
+}
+
+func lineOf(settings modbus.Settings) port.Line {
+	if settings.Line == (port.Line{}) {
+		return port.DefaultLine
+	}
+	return settings.Line
+}
+
+// brisk settings for a twin without wire times.
+var brisk = modbus.Settings{Line: port.Line{Baud: 115200, DataBits: 8, Parity: port.EvenParity, StopBits: 1}, Turnaround: 30 * time.Millisecond, Late: 60 * time.Millisecond}
+
+func set(t *testing.T, room *twin.Room, input int, on bool) {
+	require.NoError(t, room.Within(func(stage *twin.Stage) { require.True(t, stage.SetInput("bus", unit, input, on)) }))
+}
+
+func TestAllFunctionsOnATwin(t *testing.T) {
+	room, _, client, _ := bench(t, twin.Behaviour{}, brisk)
+	set(t, room, 3, true)
+	require.NoError(t, room.Within(func(stage *twin.Stage) { require.True(t, stage.SetReadings("bus", unit, 2, 0x0001, 0xE240)) }))
+	_, err := client.WriteCoil(unit, 2, true)
+	require.NoError(t, err)
+	_, err = client.WriteCoils(unit, 8, []bool{true, false, true})
+	require.NoError(t, err)
+	coils, _, err := client.ReadCoils(unit, 0, 16)
+	require.NoError(t, err)
+	require.Equal(t, []bool{2: true, 8: true, 10: true, 15: false}, coils)
+	inputs, _, err := client.ReadInputs(unit, 0, 4)
+	require.NoError(t, err)
+	require.Equal(t, []bool{false, false, false, true}, inputs)
+	_, err = client.WriteRegister(unit, 0, 7)
+	require.NoError(t, err)
+	_, err = client.WriteRegisters(unit, 1, []uint16{8, 9})
+	require.NoError(t, err)
+	words, _, err := client.ReadHoldingRegisters(unit, 0, 3)
+	require.NoError(t, err)
+	require.Equal(t, []uint16{7, 8, 9}, words)
+	words, result, err := client.ReadInputRegisters(unit, 2, 2)
+	require.NoError(t, err)
+	require.Equal(t, []uint16{1, 0xE240}, words)
+	require.Equal(t, 1, result.Attempts)
+	require.False(t, result.Doubt)
+	require.Less(t, result.Times.Asked, result.Times.RequestEnd)
+	_, _, err = client.ReadCoils(unit, 16, 1)
+	code, refused := modbus.IsRefusal(err)
+	require.True(t, refused)
+	require.Equal(t, modbus.IllegalAddress, code)
+	counts := client.Counts()
+	require.Equal(t, modbus.Counts{Questions: 9, Answers: 9, Exceptions: 1}, counts)
+}
+
+func TestBroadcastReachesAllAndIsNotAnswered(t *testing.T) {
+	_, _, client, _ := bench(t, twin.Behaviour{}, modbus.Settings{Line: brisk.Line, Turnaround: brisk.Turnaround, BroadcastPause: 5 * time.Millisecond})
+	_, err := client.WriteCoils(modbus.Broadcast, 0, []bool{true, true})
+	require.NoError(t, err)
+	coils, _, err := client.ReadCoils(unit, 0, 3)
+	require.NoError(t, err)
+	require.Equal(t, []bool{true, true, false}, coils)
+	_, _, err = client.ReadCoils(modbus.Broadcast, 0, 1)
+	require.ErrorContains(t, err, "only writes")
+	_, _, err = client.ReadCoils(250, 0, 1)
+	require.ErrorContains(t, err, "247")
+}
+
+func TestSilentAndGarbledAreToldApart(t *testing.T) {
+	room, _, client, _ := bench(t, twin.Behaviour{LoseAnswer: 1000}, brisk)
+	_, _, err := client.ReadInputs(unit, 0, 1)
+	require.ErrorIs(t, err, port.ErrSilent)
+	require.NoError(t, room.Behave("bus", twin.Behaviour{FlipBit: 1000}))
+	_, _, err = client.ReadInputs(unit, 0, 8)
+	require.ErrorIs(t, err, port.ErrCut)
+	require.NoError(t, room.Behave("bus", twin.Behaviour{Noise: 1000}))
+	_, _, err = client.ReadInputs(unit, 0, 8)
+	require.NoError(t, err)
+	counts := client.Counts()
+	require.Equal(t, 1, counts.Silent)
+	require.Equal(t, 1, counts.Garbled)
+	require.Zero(t, counts.Retries, "no retry unless asked for")
+}
+
+func TestRetriesAreCounted(t *testing.T) {
+	settings := brisk
+	settings.Retries = 5
+	_, _, client, _ := bench(t, twin.Behaviour{LoseQuestion: 500, Seed: 7}, settings)
+	attempts := 0
+	for range 10 {
+		result, err := client.WriteCoil(unit, 1, true)
+		require.NoError(t, err)
+		attempts += result.Attempts
+	}
+	require.Greater(t, attempts, 10)
+	require.Equal(t, attempts-10, client.Counts().Retries)
+	require.Equal(t, attempts, client.Counts().Questions)
+}
+
+func TestAnswerInPieces(t *testing.T) {
+	_, _, client, _ := bench(t, twin.Behaviour{Pieces: 2, PieceGap: 3 * time.Millisecond}, brisk)
+	_, result, err := client.ReadHoldingRegisters(unit, 0, 8)
+	require.NoError(t, err)
+	require.Greater(t, result.Times.WidestGap, time.Millisecond)
+	require.Greater(t, result.Times.ReplyEnd, result.Times.ReplyStart)
+}
+
+// TestLateAnswerIsNotTakenForTheNext: the input changes after the late answer was formed; the old state must not come
+// back as the answer to the second question.
+func TestLateAnswerIsNotTakenForTheNext(t *testing.T) {
+	for _, late := range []time.Duration{35 * time.Millisecond, 60 * time.Millisecond, 80 * time.Millisecond} {
+		room, _, client, _ := bench(t, twin.Behaviour{LateAnswer: 1000, LateBy: late}, brisk)
+		_, _, err := client.ReadInputs(unit, 0, 8) // all false, answered too late
+		require.ErrorIs(t, err, port.ErrSilent)
+		require.NoError(t, room.Behave("bus", twin.Behaviour{}))
+		set(t, room, 0, true)
+		inputs, result, err := client.ReadInputs(unit, 0, 8)
+		require.NoError(t, err)
+		require.True(t, inputs[0], "late by %v: the old state was taken for the new one", late)
+		require.False(t, result.Doubt)
+		require.Equal(t, 1, client.Counts().Late)
+	}
+}
+
+// TestVeryLateAnswerIsInDoubt: later than Late, the old answer cannot be told from the new one, and that is said.
+func TestVeryLateAnswerIsInDoubt(t *testing.T) {
+	room, _, client, _ := bench(t, twin.Behaviour{LateAnswer: 1000, LateBy: 140 * time.Millisecond}, brisk)
+	_, _, err := client.ReadInputs(unit, 0, 8)
+	require.ErrorIs(t, err, port.ErrSilent) // at 30 ms; Late ends at 90 ms, the answer comes at 140 ms
+	require.NoError(t, room.Behave("bus", twin.Behaviour{Turnaround: 25 * time.Millisecond}))
+	time.Sleep(95 * time.Millisecond)
+	_, result, err := client.ReadInputs(unit, 0, 8)
+	if err == nil {
+		require.True(t, result.Doubt || client.Counts().Late == 1, "an answer that may be the old one is returned without doubt")
+	}
+	// A question of another shape is the fence.
+	require.NoError(t, room.Behave("bus", twin.Behaviour{}))
+	_, fence, err := client.ReadCoils(unit, 0, 3)
+	require.NoError(t, err)
+	require.False(t, fence.Doubt)
+	_, after, err := client.ReadInputs(unit, 0, 8)
+	require.NoError(t, err)
+	require.False(t, after.Doubt)
+}
+
+// TestLostAnswerLeavesDoubtOnce: the answer never comes. The next one of the same shape could be it, as far as the line
+// can tell; after another silent time the matter is closed.
+func TestLostAnswerLeavesDoubtOnce(t *testing.T) {
+	room, _, client, _ := bench(t, twin.Behaviour{LoseAnswer: 1000}, brisk)
+	_, _, err := client.ReadInputs(unit, 0, 8)
+	require.ErrorIs(t, err, port.ErrSilent)
+	require.NoError(t, room.Behave("bus", twin.Behaviour{}))
+	begun := time.Now()
+	_, first, err := client.ReadInputs(unit, 0, 8)
+	require.NoError(t, err)
+	require.True(t, first.Doubt)
+	require.GreaterOrEqual(t, time.Since(begun), brisk.Late-5*time.Millisecond, "the late answer's time is waited out")
+	_, second, err := client.ReadInputs(unit, 0, 8)
+	require.NoError(t, err)
+	require.False(t, second.Doubt)
+	begun = time.Now()
+	_, _, err = client.ReadInputs(unit, 0, 8)
+	require.NoError(t, err)
+	require.Less(t, time.Since(begun), brisk.Late/2, "and then it is over")
+}
+
+func TestEchoingLine(t *testing.T) {
+	settings := brisk
+	_, _, plain, line := bench(t, twin.Behaviour{Echo: true, Turnaround: 2 * time.Millisecond}, settings)
+	echoes, err := modbus.ProbeEcho(line, settings, unit)
+	require.NoError(t, err)
+	require.True(t, echoes)
+	settings.Echo = true
+	client := modbus.NewClient(line, settings)
+	for range 3 {
+		_, err = client.WriteCoil(unit, 3, true)
+		require.NoError(t, err)
+	}
+	require.Zero(t, client.Counts().StrayBytes)
+	_, err = client.WriteCoil(unit+1, 3, true)
+	require.ErrorIs(t, err, port.ErrSilent, "nobody there: only the echo")
+	// This is the trap that ProbeEcho is for: a client that does not know takes the echo for a confirmation.
+	_, err = plain.WriteCoil(unit+1, 3, true)
+	require.NoError(t, err)
+}
+
+func TestLineThatShouldEchoAndDoesNot(t *testing.T) {
+	settings := brisk
+	settings.Echo = true
+	_, _, client, line := bench(t, twin.Behaviour{}, settings)
+	_, _, err := client.ReadCoils(unit, 0, 1)
+	require.ErrorIs(t, err, modbus.ErrEcho)
+	echoes, err := modbus.ProbeEcho(line, brisk, unit)
+	require.NoError(t, err)
+	require.False(t, echoes)
+}
+
+func TestTooEarlyAnswerIsRefused(t *testing.T) {
+	settings := modbus.Settings{Turnaround: 30 * time.Millisecond, Late: 10 * time.Millisecond, RefuseEarly: true}
+	room, _, client, _ := bench(t, twin.Behaviour{}, settings) // no wire times: impossibly fast for 19200 baud
+	_, _, err := client.ReadCoils(unit, 0, 1)
+	require.ErrorIs(t, err, port.ErrCut)
+	require.ErrorContains(t, err, "before the question had left")
+	require.NoError(t, room.Behave("bus", twin.Behaviour{Line: port.DefaultLine, Turnaround: time.Millisecond}))
+	_, _, err = client.ReadCoils(unit, 0, 1)
+	require.NoError(t, err)
+}
+
+func TestUnplugEndsTheClient(t *testing.T) {
+	room, _, client, _ := bench(t, twin.Behaviour{}, brisk)
+	_, err := client.WriteCoil(unit, 0, true)
+	require.NoError(t, err)
+	require.NoError(t, room.Unplug("bus"))
+	_, err = client.WriteCoil(unit, 0, false)
+	require.ErrorIs(t, err, port.ErrLost)
+}
+
+// TestPollCycleNearTheWire: the cycle of polling one device against its minimum, bytes x 11 bits, turnaround and t3.5.
+// The issue asks for 10 per cent on the twin.
+func TestPollCycleNearTheWire(t *testing.T) {
+	for _, baud := range []int{9600, 19200, 115200} {
+		line := port.Line{Baud: baud, DataBits: 8, Parity: port.EvenParity, StopBits: 1}
+		turnaround := 2 * time.Millisecond
+		_, _, client, _ := bench(t, twin.Behaviour{Line: line, Turnaround: turnaround}, modbus.Settings{Line: line, RefuseEarly: true})
+		request := modbus.Request{Function: modbus.ReadInputs, Count: 16}
+		least := modbus.WireTime(line, request, turnaround)
+		const polls = 40
+		cycles := make([]time.Duration, 0, polls)
+		for range polls {
+			begun := time.Now()
+			_, err := client.Do(unit, request)
+			require.NoError(t, err)
+			cycles = append(cycles, time.Since(begun))
+		}
+		var sum time.Duration
+		for _, cycle := range cycles[1:] {
+			sum += cycle
+		}
+		mean := sum / (polls - 1)
+		t.Logf("%6d baud: least %v, mean %v (%.1f %% more)", baud, least, mean, 100*(float64(mean)/float64(least)-1))
+		require.GreaterOrEqual(t, mean, least*99/100)
+		require.Less(t, mean, least*3/2, "half as long again: not even near")
+	}
+}
+
+// tcpServer answers Modbus TCP from a memory, and misbehaves as told.
+func tcpServer(t *testing.T, spoil func(number int, frame []byte) [][]byte) string {
+	server, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	t.Cleanup(func() { _ = server.Close() })
+	go func() {
+		connection, err := server.Accept()
+		if err != nil {
+			return
+		}
+		defer func() { _ = connection.Close() }()
+		memory := modbus.NewImage(16, 16, 8, 8)
+		var stream []byte
+		into := make([]byte, 512)
+		for number := 0; ; {
+			count, err := connection.Read(into)
+			if err != nil {
+				return
+			}
+			stream = append(stream, into[:count]...)
+			frame, rest, err := modbus.TakeTCP(stream)
+			if err != nil || frame == nil {
+				continue
+			}
+			answer := modbus.EncodeTCP(frame.Transaction, frame.Unit, modbus.Serve(memory, frame.PDU))
+			stream = append([]byte(nil), rest...)
+			for _, part := range spoil(number, answer) {
+				if _, err := connection.Write(part); err != nil {
+					return
+				}
+			}
+			number++
+		}
+	}()
+	return server.Addr().String()
+}
+
+func TestTCPPassesOverLateAnswers(t *testing.T) {
+	var held []byte
+	address := tcpServer(t, func(number int, frame []byte) [][]byte {
+		switch number {
+		case 0:
+			held = frame // too late: sent in front of the next one
+			return nil
+		case 1:
+			return [][]byte{held, frame[:5], frame[5:]}
+		}
+		return [][]byte{frame}
+	})
+	line, err := port.Dial(address, port.NetSettings{Poll: 5 * time.Millisecond})
+	require.NoError(t, err)
+	defer func() { require.NoError(t, line.Halt()) }()
+	client := modbus.NewClient(line, modbus.Settings{Framing: modbus.TCP, Turnaround: 50 * time.Millisecond})
+	_, _, err = client.ReadCoils(unit, 0, 8)
+	require.ErrorIs(t, err, port.ErrSilent)
+	_, err = client.WriteCoil(unit, 0, true)
+	require.NoError(t, err)
+	coils, result, err := client.ReadCoils(unit, 0, 8)
+	require.NoError(t, err)
+	require.True(t, coils[0])
+	require.False(t, result.Doubt)
+}
+
+func TestTCPOutOfStepIsLost(t *testing.T) {
+	address := tcpServer(t, func(int, []byte) [][]byte { return [][]byte{[]byte("HTTP/1.1 400 Bad Request\r\n")} })
+	line, err := port.Dial(address, port.NetSettings{Poll: 5 * time.Millisecond})
+	require.NoError(t, err)
+	client := modbus.NewClient(line, modbus.Settings{Framing: modbus.TCP, Turnaround: 50 * time.Millisecond})
+	_, _, err = client.ReadCoils(unit, 0, 8)
+	require.ErrorIs(t, err, port.ErrLost)
+	_, _, err = client.ReadCoils(unit, 0, 8)
+	require.True(t, errors.Is(err, port.ErrHalted) || errors.Is(err, io.EOF), "%v", err)
+}
