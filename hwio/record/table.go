@@ -80,7 +80,7 @@ func rowOf(function modbus.Function, exchanges []Exchange) Row {
 
 // WriteTable prints rows for people, 80 columns wide, times in milliseconds as least..most.
 func WriteTable(to io.Writer, rows []Row) error {
-	_, err := fmt.Fprintf(to, "%-25s %3s %12s %12s %12s %12s\n", "function", "n", "request ms", "turnaround", "reply", "gap after")
+	_, err := fmt.Fprintf(to, "%-25s %3s %11s %11s %11s %12s\n", "function", "n", "request ms", "turnaround", "reply", "gap after")
 	for _, row := range rows {
 		if err != nil {
 			return err
@@ -89,7 +89,7 @@ func WriteTable(to io.Writer, rows []Row) error {
 		if row.Function != 0 {
 			name = row.Function.String()
 		}
-		_, err = fmt.Fprintf(to, "%-25s %3d %12s %12s %12s %12s\n", name, row.Questions,
+		_, err = fmt.Fprintf(to, "%-25s %3d %11s %11s %11s %12s\n", name, row.Questions,
 			row.Request.text(), row.Turnaround.text(), row.Reply.text(), row.Gap.text())
 	}
 	return err
