@@ -19,18 +19,30 @@ func Turns(f func(float64) float64, x Interval, turningPoints ...float64) Interv
 }
 
 // Inclusion maps an interval to bounds of a function over it: any bounds that
-// hold and that close in as the interval shrinks.
+// hold and that close in as the interval shrinks. At a point they are as wide as
+// everything else that the function depends on makes them.
 type Inclusion func(Interval) Interval
 
 // Enclose bounds a function over x by splitting x where the bounds are worst
 // (branch and bound). The bounds hold in every case, also when the search is
-// cut off. It splits until both ends are known to the relative tolerance, or
-// the budget of cells per end is spent; tight tells which.
+// cut off. It splits until no end can be drawn in by more than the relative
+// tolerance (it is compared with the bounds at single points), or the budget of
+// cells per end is spent; tight tells which.
 func Enclose(f Inclusion, x Interval, tolerance float64, budget int) (bounds Interval, tight bool) {
-	hi, tightHi := upperBound(f, x, tolerance, budget)
-	negative := func(y Interval) Interval { return f(y).Neg() }
-	lo, tightLo := upperBound(negative, x, tolerance, budget)
-	return outward(-lo, hi), tightHi && tightLo
+	lo, tightLo := EncloseLo(f, x, tolerance, budget)
+	hi, tightHi := EncloseHi(f, x, tolerance, budget)
+	return outward(lo, hi), tightHi && tightLo
+}
+
+// EncloseHi is the upper end of Enclose alone.
+func EncloseHi(f Inclusion, x Interval, tolerance float64, budget int) (hi float64, tight bool) {
+	return upperBound(f, x, tolerance, budget)
+}
+
+// EncloseLo is the lower end of Enclose alone.
+func EncloseLo(f Inclusion, x Interval, tolerance float64, budget int) (lo float64, tight bool) {
+	hi, tight := upperBound(func(y Interval) Interval { return f(y).Neg() }, x, tolerance, budget)
+	return -hi, tight
 }
 
 type cell struct {
@@ -53,10 +65,11 @@ func (c *cells) Pop() any {
 }
 
 // upperBound returns a number that the function does not exceed on x. Invariant:
-// the true maximum lies between seen (attained somewhere) and the top's bound.
+// the least upper bound that splitting x can give lies between seen, the bound at
+// some point, and the top's bound.
 func upperBound(f Inclusion, x Interval, tolerance float64, budget int) (float64, bool) {
 	open := &cells{{at: x, bound: f(x).Hi}}
-	seen := math.Max(f(Point(x.Lo)).Lo, f(Point(x.Hi)).Lo)
+	seen := math.Max(f(Point(x.Lo)).Hi, f(Point(x.Hi)).Hi)
 	for range budget {
 		top := (*open)[0]
 		if top.bound-seen <= tolerance*math.Abs(top.bound) || top.bound == seen {
@@ -66,7 +79,7 @@ func upperBound(f Inclusion, x Interval, tolerance float64, budget int) (float64
 		if !ok {
 			return top.bound, false
 		}
-		seen = math.Max(seen, f(Point(middle)).Lo)
+		seen = math.Max(seen, f(Point(middle)).Hi)
 		heap.Pop(open)
 		for _, half := range [2]Interval{{top.at.Lo, middle}, {middle, top.at.Hi}} {
 			// A half cannot exceed its parent, whatever its own bounds say.
@@ -130,7 +143,7 @@ func Maximum(f func(float64) float64, x Interval) (at, value float64) {
 
 // Crossing finds where a monotone function passes the target inside x, by
 // halving (by ratio when x is positive). ok is false when it does not pass
-// inside x. The answer is good to the last few bits.
+// inside x. The answer is good to about 1e-12 of its value.
 func Crossing(f func(float64) float64, target float64, x Interval) (at float64, ok bool) {
 	lo, hi := x.Lo, x.Hi
 	belowAtLo := f(lo) < target
@@ -139,7 +152,7 @@ func Crossing(f func(float64) float64, target float64, x Interval) (at float64, 
 	}
 	for range 2100 { // more than the bits of any float64 bracket
 		middle, inside := split(Interval{Lo: lo, Hi: hi})
-		if !inside {
+		if !inside || hi-lo <= 1e-12*math.Max(math.Abs(lo), math.Abs(hi)) {
 			break
 		}
 		if (f(middle) < target) == belowAtLo {

@@ -1,0 +1,108 @@
+package charge
+
+import (
+	"math"
+
+	"ohmgate/sim/charge/interval"
+)
+
+// WaitKind says what can be said about the wait. The zero value denies.
+type WaitKind uint8
+
+const (
+	// CannotBeComputed: the leak resistance has no known upper end. No number is
+	// given, ever: write a site rule, or bleed through 100 MΩ or more.
+	CannotBeComputed WaitKind = iota
+	// AlreadyBelow: the part never is above the target level.
+	AlreadyBelow
+	// Computed: the time is in Time; its upper end governs.
+	Computed
+)
+
+func (k WaitKind) String() string {
+	return [...]string{"cannot be computed", "already below", "computed"}[min(k, 2)]
+}
+
+// MarshalText writes the words.
+func (k WaitKind) MarshalText() ([]byte, error) { return []byte(k.String()), nil }
+
+// Wait is how long a charged part must be left alone after the flow has stopped.
+// It is advice to people, no barrier.
+type Wait struct {
+	Kind WaitKind `json:"kind"`
+	// time is in s and set only when Kind is Computed.
+	time interval.Interval
+	// Why says what stands in the way, or which end governs.
+	Why string `json:"why"`
+}
+
+// Time is the interval of the wait in s; ok is false unless it was computed.
+func (w Wait) Time() (t interval.Interval, ok bool) { return w.time, w.Kind == Computed }
+
+// Governing is the time in s to wait: the upper end. ok is false unless it is known.
+func (w Wait) Governing() (seconds float64, ok bool) {
+	switch w.Kind {
+	case Computed:
+		return w.time.Hi, true
+	case AlreadyBelow:
+		return 0, true
+	default:
+		return 0, false
+	}
+}
+
+// unknownLeak is the text for a leak without an upper end (BG RCI FAQ 7.10, after TRGS 727).
+const unknownLeak = "cannot be computed: the leak resistance has no known upper end; " +
+	"write a site rule, or bleed the part through 100 MΩ or more (" + sourceTRGS + ", 7.10)"
+
+// WaitFor is the time in s in which a part drains from a voltage (V) to a target
+// voltage (V) through its leak (Ω): R C ln(V0/V). It rises with V0, R and C and
+// falls with the target. R is the leak, never the bond that is open; when its
+// upper end is infinite the wait cannot be computed.
+func WaitFor(voltage, target, leak, capacitance interval.Interval) Wait {
+	return waitFor(voltage, target, target, leak, capacitance)
+}
+
+// waitFor takes the target at the largest and at the smallest capacitance.
+func waitFor(voltage, targetAtLargest, targetAtSmallest, leak, capacitance interval.Interval) Wait {
+	if voltage.Hi <= targetAtLargest.Lo {
+		return Wait{Kind: AlreadyBelow, Why: "the voltage never is above the target"}
+	}
+	switch {
+	case math.IsInf(leak.Hi, 1):
+		return Wait{Kind: CannotBeComputed, Why: unknownLeak}
+	case math.IsInf(voltage.Hi, 1):
+		return Wait{Kind: CannotBeComputed, Why: "cannot be computed: the voltage has no known upper end"}
+	case targetAtLargest.Lo <= 0:
+		return Wait{Kind: CannotBeComputed, Why: "cannot be computed: a target of 0 V is never reached"}
+	}
+	drain := func(volt, aim, ohm, farad float64) float64 {
+		if volt <= aim {
+			return 0
+		}
+		return ohm * farad * math.Log(volt/aim)
+	}
+	time := interval.Interval{
+		Lo: drain(voltage.Lo, targetAtSmallest.Hi, leak.Lo, capacitance.Lo),
+		Hi: drain(voltage.Hi, targetAtLargest.Lo, leak.Hi, capacitance.Hi),
+	}
+	// ln near 1 is badly conditioned; an absolute slack of 1e-12 RC covers it.
+	time.Hi += closedFormSlack * leak.Hi * capacitance.Hi
+	return Wait{Kind: Computed, time: time.Widen(closedFormSlack), Why: "the highest leak resistance and capacitance govern"}
+}
+
+// WaitUntilHarmless is the wait in s until a part is below what ignites. The
+// critical voltage falls with capacitance, so large parts wait longest. A wait to
+// the sparking voltage (WaitFor with SparkVoltage) is never shorter.
+func WaitUntilHarmless(voltage, leak, capacitance interval.Interval, c Criterion) Wait {
+	return waitFor(voltage, c.Voltage(interval.Point(capacitance.Hi)),
+		c.Voltage(interval.Point(capacitance.Lo)), leak, capacitance)
+}
+
+// Decayed is the charge in C (or voltage in V) left of a start after a time (s)
+// on a part with a leak (Ω) and capacitance (F): Q exp(-t/RC).
+func Decayed(start, t, leak, capacitance interval.Interval) interval.Interval {
+	f := func(at ...float64) float64 { return at[0] * decayed(at[2], at[3], at[1]) }
+	return interval.Apply(f, interval.Rising(start), interval.Falling(t),
+		interval.Rising(leak), interval.Rising(capacitance))
+}
