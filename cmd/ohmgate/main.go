@@ -40,6 +40,12 @@ func rootCommand() *cobra.Command {
 		Version:           toolVersion(),
 		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
 	}
+	root.Args = cobra.NoArgs
+	root.RunE = func(c *cobra.Command, _ []string) error {
+		// Nothing was asked, so nothing was checked.
+		_ = c.Help()
+		return failed(exitInput, "name a verb")
+	}
 	root.AddCommand(verbs()...)
 	return root
 }
