@@ -141,7 +141,7 @@ func (p Phase) MayKeep() bool { return p == Bonded || p == Doubtful }
 func Step(c *Config, s State, in Reading) State {
 	news := Hear(c, &s, in)
 	next := State{Control: Advance(c, s.Control, news), Stamp: s.Stamp, Seen: s.Seen}
-	if news != Missing {
+	if news != Missing && in.Quality != Bad { // the stamp of a bad frame proves nothing
 		next.Stamp, next.Seen = in.Stamp, true
 	}
 	next.Spent = account(c, &s, &next.Control)

@@ -1,0 +1,34 @@
+package monitor
+
+import "testing"
+
+// rack is a metal channel as a loading rack uses it: 10 Ω is the usual limit of
+// an all-metal path (reference/electrostatics.md section 5: NFPA 77 (2007)
+// 6.4.1.3.1, there marked "from memory").
+func rack() Config {
+	return Config{
+		Accept: 9_000_000, Reject: 10_000_000, OpenAbove: 1_000_000_000, Floor: 50_000, ValidMax: 2_000_000_000,
+		OverRangeIsOpen: true, Stamped: true, StaleAfter: 2,
+		SettleScans: 6, SettleReadings: 3, SettlePause: 2,
+		Full: 12, Cost: [Classes]Parts{Missing: 4, Invalid: 6, Open: 12, High: 3}, Repay: 12, LongestStay: 9,
+	}
+}
+
+func valid(v Microohm, stamp uint16) Reading {
+	return Reading{Value: v, Quality: Valid, Stamp: stamp}
+}
+
+// A frozen reading between two bad frames whose stamp field is garbage stays
+// the same old reading.
+func TestBadFrameDoesNotRefreshAFrozenReading(t *testing.T) {
+	c := rack()
+	s := Step(&c, State{}, valid(8_000_000, 100))
+	for i := 0; i < 40; i++ {
+		for _, garbage := range []uint16{0, 40_000, 99} {
+			s = Step(&c, s, Reading{Quality: Bad, Stamp: garbage})
+			if got := Hear(&c, &s, valid(8_000_000, 100)); got != Missing {
+				t.Fatalf("after a bad frame stamped %d the frozen reading is heard as %v", garbage, got)
+			}
+		}
+	}
+}
