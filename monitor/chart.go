@@ -30,6 +30,7 @@ var chart = []Edge{
 	{"patience spent, or doubtful for too long", Doubtful, Lost},
 	{"patience spent without usable readings", Doubtful, Unreadable},
 	{"fresh good reading after a loss", Lost, Settling},
+	{"nothing usable read after a loss", Lost, Unreadable},
 	{"readable again", Unreadable, Unconnected},
 }
 

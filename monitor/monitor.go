@@ -225,7 +225,7 @@ func idle(p Phase, class Class, fresh bool) Phase {
 	switch {
 	case p == Unreadable && readable:
 		return Unconnected
-	case p == Unconnected && !readable:
+	case p != Unreadable && !readable:
 		return Unreadable
 	case p != Unreadable && class == Good && fresh:
 		return Settling
