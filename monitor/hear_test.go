@@ -32,3 +32,38 @@ func TestBadFrameDoesNotRefreshAFrozenReading(t *testing.T) {
 		}
 	}
 }
+
+// A gateway that hands over two old measurements in turn is found missing, at
+// every stale-after.
+func TestTwoOldMeasurementsInTurnAreFoundMissing(t *testing.T) {
+	for _, stale := range []Scans{0, 1, 2, 4} {
+		c := rack()
+		c.StaleAfter = stale
+		s := Step(&c, Step(&c, State{}, valid(8_000_000, 7)), valid(8_000_000, 8))
+		missing := false
+		for i := 0; i < 20; i++ {
+			s = Step(&c, s, valid(8_000_000, 7+uint16(i%2)))
+			missing = missing || s.Class == Missing
+		}
+		if !missing {
+			t.Errorf("stale-after %d: never missing", stale)
+		}
+	}
+}
+
+// A device that restarted its numbering is heard again once it was missing.
+func TestRestartedDeviceIsHeardOnceStale(t *testing.T) {
+	c := rack()
+	s := Step(&c, State{}, valid(8_000_000, 30_000))
+	for i := Scans(0); i <= c.StaleAfter; i++ {
+		if s = Step(&c, s, valid(8_000_000, 10+uint16(i))); s.Age != i+1 {
+			t.Fatalf("scan %d of the gap: age %d", i, s.Age)
+		}
+	}
+	if s.Class != Missing {
+		t.Fatalf("after the gap: %v", s.Class)
+	}
+	if s = Step(&c, s, valid(8_000_000, 20)); s.Age != 0 || s.Class != Good {
+		t.Fatalf("the restarted device is not heard: %+v", s)
+	}
+}

@@ -161,14 +161,16 @@ func Hear(c *Config, s *State, in Reading) Class {
 }
 
 // isFresh tells a new measurement from one handed over again or out of order.
-// Once the channel is stale any changed stamp is believed, so that a device
-// that restarted its numbering is heard again.
+// Once the channel has been stale, for one scan at least, any changed stamp is
+// believed, so that a device that restarted its numbering is heard again.
+// Any earlier, and a gateway that hands over two old measurements in turn would
+// never be found missing.
 func isFresh(c *Config, s *State, stamp uint16) bool {
 	if !c.Stamped || !s.Seen {
 		return true
 	}
 	ahead := stamp - s.Stamp // modulo 2^16: below half the circle is newer
-	return ahead != 0 && (ahead < 1<<15 || s.Age >= c.StaleAfter)
+	return ahead != 0 && (ahead < 1<<15 || s.Age > c.StaleAfter)
 }
 
 // classify sorts a fresh reading that is not of bad quality.
