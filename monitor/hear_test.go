@@ -67,3 +67,14 @@ func TestRestartedDeviceIsHeardOnceStale(t *testing.T) {
 		t.Fatalf("the restarted device is not heard: %+v", s)
 	}
 }
+
+// A quality that nobody declared is bad.
+func TestUndeclaredQualityIsInvalid(t *testing.T) {
+	c := rack()
+	for q := Valid + 1; q != 0; q++ {
+		s := Step(&c, State{}, Reading{Value: 8_000_000, Quality: q, Stamp: 1})
+		if s.Class != Invalid || s.Seen {
+			t.Fatalf("quality %d: %+v", q, s)
+		}
+	}
+}

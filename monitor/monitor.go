@@ -141,7 +141,7 @@ func (p Phase) MayKeep() bool { return p == Bonded || p == Doubtful }
 func Step(c *Config, s State, in Reading) State {
 	news := Hear(c, &s, in)
 	next := State{Control: Advance(c, s.Control, news), Stamp: s.Stamp, Seen: s.Seen}
-	if news != Missing && in.Quality != Bad { // the stamp of a bad frame proves nothing
+	if news != Missing && (in.Quality == Valid || in.Quality == OverRange) { // the stamp of a bad frame proves nothing
 		next.Stamp, next.Seen = in.Stamp, true
 	}
 	next.Spent = account(c, &s, &next.Control)
@@ -151,13 +151,16 @@ func Step(c *Config, s State, in Reading) State {
 // Hear reduces a reading to the class of what is new in it; Missing if nothing
 // is. Bad quality is news whatever its stamp: doubt needs no proof.
 func Hear(c *Config, s *State, in Reading) Class {
-	switch {
-	case in.Quality == Bad:
-		return Invalid
-	case in.Quality == Absent || !isFresh(c, s, in.Stamp):
+	switch in.Quality {
+	case Absent:
 		return Missing
+	case Valid, OverRange:
+		if !isFresh(c, s, in.Stamp) {
+			return Missing
+		}
+		return classify(c, in)
 	}
-	return classify(c, in)
+	return Invalid // bad, or a quality that nobody declared
 }
 
 // isFresh tells a new measurement from one handed over again or out of order.
