@@ -32,9 +32,13 @@ func (c *Config) Validate() error {
 }
 
 // BadScans is how many scans in a row of one class, from a bonded channel
-// without doubt, end in a loss: the last of them is the scan of the loss.
+// without doubt, end in a loss: the last of them is the scan of the loss. A
+// class that spends nothing never does.
 func (c *Config) BadScans(class Class) Scans {
-	byBudget := Scans((c.Full + c.Cost[class] - 1) / c.Cost[class])
+	if c.Cost[class] == 0 {
+		return ScansMax
+	}
+	byBudget := Scans((c.Full-1)/c.Cost[class]) + 1 // rounded up without passing 32 bits
 	return min(byBudget, c.LongestStay.Next()) // the first scan is not counted as a stay
 }
 
@@ -44,7 +48,7 @@ func (c *Config) DetectionScans(class Class) Scans {
 	n := c.BadScans(class)
 	if class == Missing {
 		// The gap itself is noticed only after stale-after.
-		return n + c.StaleAfter
+		return n + min(c.StaleAfter, ScansMax-n)
 	}
 	return n
 }
