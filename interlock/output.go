@@ -213,11 +213,14 @@ func keepRunning(next *OutputControl, in outputInput, news *outputNews) {
 // was given and its start command came.
 func tryStart(c *Output, s, next *OutputControl, in outputInput, pressedStart bool, news *outputNews) {
 	next.On = 0
-	if in.start == True {
+	// Under a NOT, what is not fit to start can still be fit to keep running:
+	// an output that may not keep running must not be enabled either.
+	start := min(in.start, in.keep)
+	if start == True {
 		next.On = min(s.On.Next(), c.OnDelay.Next())
 	}
-	reasons := in.shared | permissiveReason(in.start)
-	if in.start == True && next.On <= c.OnDelay {
+	reasons := in.shared | permissiveReason(start)
+	if start == True && next.On <= c.OnDelay {
 		reasons |= ReasonDelay
 	}
 	if next.Unconfirmed != 0 && !(next.believed() && in.report.home) {

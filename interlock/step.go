@@ -219,7 +219,7 @@ func tellVessel(i int, news vesselNews, d *Decision) {
 func (c *Config) stepOutput(i int, s *State, overrun bool, d *Decision) {
 	o, state := &c.Outputs[i], &s.Outputs[i]
 	in := outputInput{
-		keep: Unknown, start: Unknown,
+		keep:   o.Permissive.Eval(d.allowKeep),
 		shared: c.shared(i, s, overrun, d), ended: len(o.streams) > 0,
 		report: s.report(o),
 		reset:  s.level(o.Reset), resetFresh: d.isFresh(o.Reset),
@@ -228,9 +228,7 @@ func (c *Config) stepOutput(i int, s *State, overrun bool, d *Decision) {
 	for _, stream := range o.streams {
 		in.ended = in.ended && s.Streams[stream].Still(&c.Streams[stream])
 	}
-	if state.Mode == Enabled {
-		in.keep = o.Permissive.Eval(d.allowKeep)
-	} else {
+	if state.Mode != Enabled {
 		in.start = o.Permissive.Eval(d.allowStart)
 	}
 	before := state.OutputControl
