@@ -3,12 +3,15 @@ package interlock
 import (
 	"errors"
 	"fmt"
+
+	"ohmgate/monitor"
 )
 
 // Compile derives what Step needs from the declared parts and refuses what
 // could not be trusted. Site files are checked with positions before; this is
 // the last gate, for callers that build a Config by hand.
 func (c *Config) Compile() error {
+	c.order = nil // without an order Step evaluates nothing and kicks no watchdog
 	if err := c.checkSizes(); err != nil {
 		return err
 	}
@@ -17,7 +20,12 @@ func (c *Config) Compile() error {
 		return err
 	}
 	c.link()
-	return errors.Join(c.sortBackups(), c.checkRestart())
+	order, err := c.sortBackups()
+	if err := errors.Join(err, c.checkRestart()); err != nil {
+		return err
+	}
+	c.order = order
+	return nil
 }
 
 func (c *Config) checkSizes() error {
@@ -58,14 +66,39 @@ func allBelow(list []int, limit int) bool {
 }
 
 // below reports whether a permissive reads only causes with smaller numbers,
-// and whether its nodes come in evaluation order.
+// and whether its nodes are whole and come in evaluation order. An AND of
+// nothing, or a vote that needs nothing, would be true.
 func (p Permissive) below(limit int) bool {
-	for at, n := range p {
-		if n.Op == OpCause && (n.Cause < 0 || n.Cause >= limit) || !allBelow(n.Args, at) {
+	for at := range p {
+		if n := &p[at]; !n.whole(limit) || !allBelow(n.Args, at) {
 			return false
 		}
 	}
 	return true
+}
+
+func (n *Node) whole(limit int) bool {
+	switch n.Op {
+	case OpCause:
+		return n.Cause >= 0 && n.Cause < limit
+	case OpNot:
+		return len(n.Args) == 1
+	case OpXor:
+		return len(n.Args) == 2
+	case OpAnd, OpOr:
+		return len(n.Args) > 0
+	}
+	return n.Op == OpVote && n.M >= 1 && n.M <= len(n.Args)
+}
+
+// inverts reports whether a cause that gets worse can make the permissive true.
+func (p Permissive) inverts() bool {
+	for i := range p {
+		if p[i].Op == OpNot || p[i].Op == OpXor {
+			return true
+		}
+	}
+	return false
 }
 
 func (c *Config) checkChannels() error {
@@ -96,7 +129,8 @@ func (c *Config) checkVessels() error {
 	for i, v := range c.Vessels {
 		r := refusals{heading: fmt.Sprintf("vessel %d", i)}
 		r.when(len(v.BondedBy) == 0, "no channel shows its bond")
-		r.when(!v.BondedBy.below(len(c.Channels)), "bonded-by reads something that is not a channel")
+		r.when(!v.BondedBy.below(len(c.Channels)), "bonded-by reads something that is not a channel, or is not whole")
+		r.when(v.BondedBy.inverts(), "bonded-by uses NOT or XOR: a connection that is gone would show a bond")
 		r.when(!c.known(v.Acknowledge), "acknowledge names no input")
 		r.when(v.Acknowledge == 0 && v.Wait > 0, "has a wait but no acknowledge input: an early reconnection could never be cleared")
 		r.when(v.Acknowledge != 0 && !v.Press.valid(), "a press of acknowledge could never count")
@@ -111,7 +145,7 @@ func (c *Config) checkOutputs() error {
 	var all []error
 	for i, o := range c.Outputs {
 		r := refusals{heading: fmt.Sprintf("output %d", i)}
-		r.when(!o.Permissive.below(len(c.Channels)+len(c.Inputs)), "the permissive reads an unknown cause")
+		r.when(!o.Permissive.below(len(c.Channels)+len(c.Inputs)), "the permissive reads an unknown cause, or is not whole")
 		r.when(!c.known(o.Reset) || !c.known(o.Start) || !c.known(o.Stop) || !c.known(o.Closed) || !c.known(o.Opened), "names an unknown input")
 		r.when(o.Reset == 0 && !o.Automatic, "restarts on reset but names no reset input")
 		r.when(o.Reset == 0 && o.confirmable(), "has a confirmation but no reset input to clear an unconfirmed actuator")
@@ -134,13 +168,34 @@ func (c *Config) checkBypasses() error {
 		r.when(!known, "names no channel")
 		r.when(known && taken[b.Channel], "the channel has a bypass already")
 		r.when(b.For == 0, "lasts no time")
+		r.when(b.For == monitor.ScansMax, "lasts for longer than can be counted")
+		r.when(b.Warn == 0, "gives no warning before it ends")
 		r.when(b.Warn >= b.For, "warns before it begins")
+		r.when(c.sharesVessel(i), "a vessel that its channel bonds has a bypass already")
 		if known {
 			taken[b.Channel] = true
 		}
 		all = append(all, r.join())
 	}
 	return errors.Join(all...)
+}
+
+// sharesVessel reports whether an earlier bypass covers another channel of a
+// vessel that bypass i covers: together they could hide every bond it has.
+func (c *Config) sharesVessel(i int) bool {
+	for v := range c.Vessels {
+		if !c.Vessels[v].BondedBy.below(len(c.Channels)) {
+			continue // refused elsewhere
+		}
+		own := c.Vessels[v].BondedBy.Causes()
+		for k := 0; k < i; k++ {
+			first, second := c.Bypasses[k].Channel, c.Bypasses[i].Channel
+			if first != second && own.has(first) && own.has(second) {
+				return true
+			}
+		}
+	}
+	return false
 }
 
 // link derives who charges what through what.
@@ -184,22 +239,22 @@ func appendNew(list []int, n int) []int {
 
 // sortBackups puts every output after all that call it as their backup, so that
 // a call takes effect in the same scan. A cycle has no such order.
-func (c *Config) sortBackups() error {
-	c.order = c.order[:0]
+func (c *Config) sortBackups() ([]int, error) {
+	order := make([]int, 0, len(c.Outputs))
 	done := make([]bool, len(c.Outputs))
-	for len(c.order) < len(c.Outputs) {
-		before := len(c.order)
+	for len(order) < len(c.Outputs) {
+		before := len(order)
 		for i := range c.Outputs {
 			if !done[i] && allDone(c.Outputs[i].calls, done) {
 				done[i] = true
-				c.order = append(c.order, i)
+				order = append(order, i)
 			}
 		}
-		if len(c.order) == before {
-			return errors.New("interlock: backups call each other in a circle")
+		if len(order) == before {
+			return nil, errors.New("interlock: backups call each other in a circle")
 		}
 	}
-	return nil
+	return order, nil
 }
 
 func allDone(list []int, done []bool) bool {

@@ -107,7 +107,7 @@ type Bypass struct {
 	Input   Ref
 	Channel int
 	For     Scans // how long it lasts
-	Warn    Scans // this long before its end people are told
+	Warn    Scans // this long before its end people are told; at least one scan
 	Gap     Scans // after its end, with the button seen released, before the next
 	// CoversLost extends it to a lost channel. The site must name the measure
 	// that compensates.

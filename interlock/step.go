@@ -59,7 +59,8 @@ func Step(c *Config, s *State, in *Inputs, d *Decision) {
 		d.tell(Event{Kind: Overrun})
 	}
 	s.Running = true
-	d.Kick = !in.Overrun
+	// A site that was never compiled has no order: nothing was evaluated.
+	d.Kick = !in.Overrun && len(c.order) == len(c.Outputs)
 }
 
 // begin empties the decision, so that whatever is not evaluated is withheld.

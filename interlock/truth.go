@@ -51,6 +51,9 @@ func (s *CauseSet) Add(cause int) { s[cause/64] |= 1 << (cause % 64) }
 // Has reports whether a cause is in the set.
 func (s *CauseSet) Has(cause int) bool { return s[cause/64]>>(cause%64)&1 == 1 }
 
+// has is Has for a number that may be no cause at all.
+func (s *CauseSet) has(cause int) bool { return cause >= 0 && cause < MaxCauses && s.Has(cause) }
+
 // Len is the number of causes in the set.
 func (s *CauseSet) Len() int {
 	n := 0
