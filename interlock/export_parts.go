@@ -1,5 +1,7 @@
 package interlock
 
+import "ohmgate/monitor"
+
 // The verifier tabulates every part of the logic on its own before it searches
 // their product. The functions below hand it the part steps that Step itself is
 // composed of; they add nothing, and Step does not go through them.
@@ -62,10 +64,8 @@ type VesselTold struct{ Released, TooSoon, Charged, Early, Waiting, Over, Acknow
 // StepVessel is one scan of a vessel's charge memory and of its button.
 func StepVessel(c *Vessel, s VesselState, in VesselScan) (VesselState, VesselTold) {
 	next, news := stepVessel(c, s, vesselInput{bonded: in.Bonded, still: in.Still, flowSeen: in.FlowSeen, reconnected: in.Reconnected})
-	next.Ack, _ = stepButton(c.Press, s.Ack, in.Acknowledge, in.AcknowledgeFresh, s.Early, next.Early)
-	told := VesselTold{news.released, news.tooSoon, news.charged, news.early, news.waiting, news.over, next.Ack.Phase == Given}
-	next.Early = next.Early && !told.Acknowledged
-	return next, told
+	given, _ := stepAcknowledge(c, &s, &next, news.early, in.Acknowledge, in.AcknowledgeFresh)
+	return next, VesselTold{news.released, news.tooSoon, news.charged, news.early, news.waiting, news.over, given}
 }
 
 // StepStream counts one scan of a stream that is confirmed stopped, or is not.
@@ -97,3 +97,12 @@ func (c *Config) Look(i int, s *State) (stopped, seen bool) {
 
 // StreamConfirmable says that an output of stream i has a confirmation.
 func (c *Config) StreamConfirmable(i int) bool { return c.Streams[i].confirmable }
+
+// Parted follows whether a channel's connection parted since its last fresh
+// good reading, as Step does.
+func Parted(was bool, before, after *monitor.State) (now, again bool) {
+	return parted(was, before, after)
+}
+
+// Fitness is what a phase says of keeping on and of starting.
+func Fitness(p monitor.Phase) (keep, start Truth) { return fitness(p) }

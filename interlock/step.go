@@ -182,23 +182,10 @@ func (c *Config) stepVessels(s *State, d *Decision) {
 		v.channels.Each(func(cause int) { in.reconnected = in.reconnected || d.reconnected.Has(cause) })
 		before := s.Vessels[i]
 		next, news := stepVessel(v, before, in)
-		acknowledge(v, &before, &next, s.level(v.Acknowledge), d.isFresh(v.Acknowledge), i, d)
+		news.acknowledged, news.spoil = stepAcknowledge(v, &before, &next, news.early, s.level(v.Acknowledge), d.isFresh(v.Acknowledge))
+		news.ignored = news.spoil != NotSpoiled && next.Early
 		s.Vessels[i] = next
 		tellVessel(i, news, d)
-	}
-}
-
-// acknowledge lets a deliberate press clear an early reconnection that stood
-// before the press.
-func acknowledge(v *Vessel, before, next *VesselState, level Truth, fresh bool, i int, d *Decision) {
-	var spoil Spoil
-	next.Ack, spoil = stepButton(v.Press, before.Ack, level, fresh, before.Early, next.Early)
-	if next.Ack.Phase == Given {
-		next.Early = false
-		d.tell(Event{Kind: Acknowledged, Subject: i})
-	}
-	if spoil != NotSpoiled && next.Early {
-		d.tell(Event{Kind: AcknowledgeIgnored, Subject: i, Spoil: spoil})
 	}
 }
 
@@ -208,11 +195,14 @@ func tellVessel(i int, news vesselNews, d *Decision) {
 		kind Kind
 	}{
 		{news.charged, MayBeCharged}, {news.waiting, WaitBegan}, {news.over, WaitOver}, {news.early, ReconnectedEarly},
-		{news.released && !news.tooSoon, Released}, {news.released && news.tooSoon, ReleasedTooSoon},
+		{news.released && !news.tooSoon, Released}, {news.released && news.tooSoon, ReleasedTooSoon}, {news.acknowledged, Acknowledged},
 	} {
 		if told.yes {
 			d.tell(Event{Kind: told.kind, Subject: i})
 		}
+	}
+	if news.ignored {
+		d.tell(Event{Kind: AcknowledgeIgnored, Subject: i, Spoil: news.spoil})
 	}
 }
 

@@ -91,7 +91,9 @@ func stepVessel(c *Vessel, s VesselState, in vesselInput) (VesselState, vesselNe
 	}
 	if !next.Clear && in.reconnected {
 		news.early = true
-		next.Early = true
+		// Without a button to acknowledge it (Compile allows that only without a
+		// wait) it is told, but a latch would never open again.
+		next.Early = s.Early || c.Acknowledge != 0
 	}
 	if !next.Clear && next.Waited > c.Wait {
 		next.Clear = true
@@ -104,14 +106,34 @@ func stepVessel(c *Vessel, s VesselState, in vesselInput) (VesselState, vesselNe
 	return next, news
 }
 
-type vesselNews struct{ released, tooSoon, charged, early, waiting, over bool }
+// vesselNews is what people should be told of.
+type vesselNews struct {
+	released, tooSoon, charged, early, waiting, over bool
 
-// parted follows whether a channel's connection was seen open, or left fit to
-// keep running, since its last fresh good reading. again says that this scan's
-// reading is the first good one since.
+	acknowledged, ignored bool
+	spoil                 Spoil
+}
+
+// stepAcknowledge lets a deliberate press clear an early reconnection that stood
+// before the press. One that happens during the press spoils it: nobody has
+// acknowledged that one.
+func stepAcknowledge(c *Vessel, before, next *VesselState, early bool, level Truth, fresh bool) (given bool, spoil Spoil) {
+	next.Ack, spoil = stepButton(c.Press, before.Ack, level, fresh, before.Early, next.Early && !early)
+	if next.Ack.Phase == Given {
+		next.Early = false
+		return true, spoil
+	}
+	return false, spoil
+}
+
+// parted follows whether a channel's connection was seen open, or must be
+// presumed to have parted, since its last fresh good reading: presumed when a
+// connection that was there is lost or can no longer be read. again says that
+// this scan's reading is the first good one since.
 func parted(was bool, before, after *monitor.State) (now, again bool) {
-	now = was || before.Phase.MayKeep() && !after.Phase.MayKeep() ||
-		after.Class == monitor.Open || after.Class == monitor.High
+	there := before.Phase.MayKeep() || before.Phase == monitor.Settling || before.Class == monitor.Good
+	gone := after.Phase == monitor.Lost || after.Phase == monitor.Unreadable
+	now = was || there && gone || after.Class == monitor.Open || after.Class == monitor.High
 	if after.Class == monitor.Good && after.Age == 0 {
 		return false, now
 	}
