@@ -8,6 +8,7 @@
 package site
 
 import (
+	"strings"
 	"time"
 
 	"ohmgate/monitor"
@@ -52,7 +53,8 @@ type Site struct {
 	Rig         Rig
 	Suppress    []Suppression
 
-	positions map[string]Position
+	positions map[string]Position // path -> where its key stands
+	values    map[string]Position // path -> where its value stands
 }
 
 // Channel is one monitored earth connection.
@@ -234,16 +236,30 @@ type Suppression struct {
 
 // At is where the thing with this path stands in the file, such as
 // "channels.bond_1.accept"; the nearest enclosing thing if the key is absent.
-func (s *Site) At(path string) Position {
+func (s *Site) At(path string) Position { return nearestPosition(s.positions, path) }
+
+// ValueAt is where the value at this path stands, or else what At says.
+func (s *Site) ValueAt(path string) Position {
+	if at, ok := s.values[path]; ok {
+		return at
+	}
+	return s.At(path)
+}
+
+// Has reports whether the file itself says something at this path, so that a
+// reader can tell a value from a default.
+func (s *Site) Has(path string) bool {
+	_, ok := s.values[path]
+	return ok
+}
+
+// nearestPosition looks a path up, then what encloses it.
+func nearestPosition(positions map[string]Position, path string) Position {
 	for path != "" {
-		if at, ok := s.positions[path]; ok {
+		if at, ok := positions[path]; ok {
 			return at
 		}
-		cut := len(path) - 1
-		for cut >= 0 && path[cut] != '.' {
-			cut--
-		}
-		path = path[:max(cut, 0)]
+		path = path[:max(strings.LastIndexByte(path, '.'), 0)]
 	}
 	return Position{1, 1}
 }
