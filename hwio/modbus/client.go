@@ -34,7 +34,8 @@ type Settings struct {
 	// RefuseEarly rejects answers seen before the question can have left the wire. Set it on real wires; a pseudo-terminal
 	// without wire times answers too fast for it.
 	RefuseEarly bool
-	// Retries is how often a question without a valid answer is put again; default 0, and 0 in every timing run.
+	// Retries is how often a question without a valid answer is put again; default 0, and 0 in every timing run. An answer
+	// to a retry is in Doubt if the first one could have caused it.
 	Retries int
 	// BroadcastPause is the silence after a broadcast, in which devices work; default 100 ms.
 	BroadcastPause time.Duration

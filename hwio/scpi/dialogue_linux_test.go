@@ -93,9 +93,8 @@ func TestOverloadIsAClass(t *testing.T) {
 
 // TestLateAnswerIsNotTheNextReading: the answer to a question that was given up must not be taken for the next.
 func TestLateAnswerIsNotTheNextReading(t *testing.T) {
-	present := scpi.Resistance{Class: scpi.Value, Microohms: 1_000_000}
 	for _, late := range []time.Duration{70 * time.Millisecond, 110 * time.Millisecond, 150 * time.Millisecond} {
-		present.Microohms = 1_000_000
+		present := scpi.Resistance{Class: scpi.Value, Microohms: 1_000_000}
 		room, device, _ := bench(t, twin.Behaviour{LateAnswer: 1000, LateBy: late}, func() scpi.Resistance { return present }, decade)
 		_, _, err := device.Measure()
 		require.ErrorIs(t, err, port.ErrSilent)
