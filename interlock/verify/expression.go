@@ -1,0 +1,288 @@
+package verify
+
+import (
+	"math/bits"
+
+	"ohmgate/interlock"
+)
+
+// evaluate is the permissive's value, written a second time from the words of
+// the design (false < unknown < true; a vote is the Mth best of its terms), so
+// that properties do not ask the logic what its own rule says.
+func evaluate(p interlock.Permissive, value func(cause int) interlock.Truth) interlock.Truth {
+	if len(p) == 0 {
+		return interlock.Unknown
+	}
+	results := make([]interlock.Truth, len(p))
+	for at, n := range p {
+		results[at] = evaluateNode(&n, results, value)
+	}
+	return results[len(p)-1]
+}
+
+func evaluateNode(n *interlock.Node, results []interlock.Truth, value func(int) interlock.Truth) interlock.Truth {
+	if n.Op == interlock.OpCause {
+		return value(n.Cause)
+	}
+	var count [3]int
+	for _, arg := range n.Args {
+		count[results[arg]+1]++
+	}
+	switch n.Op {
+	case interlock.OpNot:
+		return -results[n.Args[0]]
+	case interlock.OpXor:
+		if count[1] > 0 {
+			return interlock.Unknown
+		}
+		return truth(count[2] == 1)
+	case interlock.OpAnd:
+		return mthBest(count, len(n.Args))
+	case interlock.OpOr:
+		return mthBest(count, 1)
+	}
+	return mthBest(count, n.M)
+}
+
+// mthBest is the Mth value when the counted ones are sorted from the best.
+func mthBest(count [3]int, m int) interlock.Truth {
+	switch {
+	case count[2] >= m:
+		return interlock.True
+	case count[2]+count[1] >= m:
+		return interlock.Unknown
+	}
+	return interlock.False
+}
+
+func truth(b bool) interlock.Truth {
+	if b {
+		return interlock.True
+	}
+	return interlock.False
+}
+
+// truthSet is a set of truth values, one bit for each, false first.
+type truthSet uint8
+
+const anyTruth truthSet = 7
+
+func setOf(t interlock.Truth) truthSet { return 1 << (t + 1) }
+
+func (s truthSet) has(t interlock.Truth) bool { return s>>(t+1)&1 == 1 }
+
+// outcomes is the set of values that a permissive can have when each cause can
+// have those of its own set, whatever the others do. A cause that is named twice
+// counts as two, so the set may be too large, never too small.
+func outcomes(p interlock.Permissive, value func(cause int) truthSet) truthSet {
+	if len(p) == 0 {
+		return setOf(interlock.Unknown)
+	}
+	results := make([]truthSet, len(p))
+	for at := range p {
+		n := &p[at]
+		switch n.Op {
+		case interlock.OpCause:
+			results[at] = value(n.Cause)
+		case interlock.OpVote:
+			results[at] = votes(n, results)
+		default:
+			results[at] = results[n.Args[0]]
+			if n.Op == interlock.OpNot {
+				results[at] = truthSet(bits.Reverse8(uint8(results[at])) >> 5)
+			}
+			for _, arg := range n.Args[1:] {
+				results[at] = pairs(n.Op, results[at], results[arg])
+			}
+		}
+	}
+	return results[len(p)-1]
+}
+
+// pairs combines two sets under AND, OR or XOR.
+func pairs(op interlock.Op, a, b truthSet) truthSet {
+	var set truthSet
+	for _, x := range truths {
+		for _, y := range truths {
+			if a.has(x) && b.has(y) {
+				n := interlock.Node{Op: op, Args: []int{0, 1}}
+				set |= setOf(evaluateNode(&n, []interlock.Truth{x, y}, nil))
+			}
+		}
+	}
+	return set
+}
+
+// votes walks the terms of a vote and keeps which counts of true and of not
+// false are possible.
+func votes(n *interlock.Node, results []truthSet) truthSet {
+	type counts struct{ shown, possible int }
+	now := map[counts]bool{{}: true}
+	for _, arg := range n.Args {
+		next := map[counts]bool{}
+		for c := range now {
+			if results[arg].has(interlock.True) {
+				next[counts{c.shown + 1, c.possible + 1}] = true
+			}
+			if results[arg].has(interlock.Unknown) {
+				next[counts{c.shown, c.possible + 1}] = true
+			}
+			if results[arg].has(interlock.False) {
+				next[c] = true
+			}
+		}
+		now = next
+	}
+	var set truthSet
+	for c := range now {
+		set |= setOf(mthBest([3]int{0, c.possible - c.shown, c.shown}, n.M))
+	}
+	return set
+}
+
+// unfit is what a cause can be when it does not help.
+const unfit truthSet = 1 | 2
+
+// isCut says that the permissive cannot be true while all of these causes are
+// false or unknown, whatever the others are.
+func isCut(p interlock.Permissive, causes ...int) bool {
+	return !outcomes(p, func(cause int) truthSet {
+		for _, c := range causes {
+			if c == cause {
+				return unfit
+			}
+		}
+		return anyTruth
+	}).has(interlock.True)
+}
+
+// MaxCut is the largest minimal cut set that is looked for.
+const MaxCut = 3
+
+// CutSets lists the minimal sets of up to three causes of which all must be
+// unfit to stop an output for certain, smallest first.
+func CutSets(p interlock.Permissive) [][]int {
+	var causes []int
+	set := p.Causes()
+	set.Each(func(c int) { causes = append(causes, c) })
+	var found [][]int
+	for size := 1; size <= MaxCut; size++ {
+		choose(causes, size, nil, func(candidate []int) {
+			if !containsAny(candidate, found) && isCut(p, candidate...) {
+				found = append(found, append([]int(nil), candidate...))
+			}
+		})
+	}
+	return found
+}
+
+func choose(from []int, size int, have []int, f func([]int)) {
+	if size == 0 {
+		f(have)
+		return
+	}
+	for i := 0; i+size <= len(from); i++ {
+		choose(from[i+1:], size-1, append(have, from[i]), f)
+	}
+}
+
+// containsAny says that one of the sets lies within the candidate.
+func containsAny(candidate []int, sets [][]int) bool {
+	for _, set := range sets {
+		inside := 0
+		for _, c := range candidate {
+			for _, s := range set {
+				inside += b2i(c == s)
+			}
+		}
+		if inside == len(set) {
+			return true
+		}
+	}
+	return false
+}
+
+// residue is what is left of a permissive once every cause but one has been
+// given a value: a function of that one, as its value at false, unknown, true.
+type residue [3]interlock.Truth
+
+// residues lists every residue that a permissive can have in one cause while the
+// others are free. The nodes are evaluated by the logic, a few terms at a time.
+func residues(logic *Logic, p interlock.Permissive, focus int) []residue {
+	if len(p) == 0 {
+		return []residue{{}}
+	}
+	free := []residue{}
+	for _, t := range truths {
+		free = append(free, residue{t, t, t})
+	}
+	all := make([][]residue, len(p))
+	for at := range p {
+		n := &p[at]
+		switch {
+		case n.Op == interlock.OpCause && n.Cause == focus:
+			all[at] = []residue{truths}
+		case n.Op == interlock.OpCause:
+			all[at] = free
+		case n.Op == interlock.OpAnd || n.Op == interlock.OpOr:
+			all[at] = all[n.Args[0]]
+			for _, arg := range n.Args[1:] {
+				all[at] = combine(logic, n, [][]residue{all[at], all[arg]})
+			}
+		default:
+			var terms [][]residue
+			for _, arg := range n.Args {
+				terms = append(terms, all[arg])
+			}
+			all[at] = combine(logic, n, terms)
+		}
+	}
+	return all[len(p)-1]
+}
+
+// combine lists the residues of one node over those of its terms.
+func combine(logic *Logic, n *interlock.Node, terms [][]residue) []residue {
+	small := make(interlock.Permissive, len(terms)+1)
+	args := make([]int, len(terms))
+	for i := range terms {
+		small[i] = interlock.Node{Op: interlock.OpCause, Cause: i}
+		args[i] = i
+	}
+	small[len(terms)] = interlock.Node{Op: n.Op, M: n.M, Args: args}
+	var found []residue
+	seen := map[residue]bool{}
+	picked := make([]residue, len(terms))
+	value := make([]interlock.Truth, len(terms))
+	var pick func(i int)
+	pick = func(i int) {
+		if i < len(terms) {
+			for _, r := range terms[i] {
+				picked[i] = r
+				pick(i + 1)
+			}
+			return
+		}
+		var r residue
+		for x := range r {
+			for k := range picked {
+				value[k] = picked[k][x]
+			}
+			r[x] = logic.Eval(small, value)
+		}
+		if !seen[r] {
+			seen[r] = true
+			found = append(found, r)
+		}
+	}
+	pick(0)
+	return found
+}
+
+// of is the set of values that residues have at one value of their cause.
+func of(all []residue, x interlock.Truth) truthSet {
+	var set truthSet
+	for _, r := range all {
+		set |= setOf(r[x+1])
+	}
+	return set
+}

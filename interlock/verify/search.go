@@ -1,0 +1,240 @@
+package verify
+
+import (
+	"math/bits"
+	"runtime"
+	"sync"
+)
+
+// Product is one channel in full detail times everything that hangs on it,
+// searched row by row: each row of the rest holds one bit for each state of the
+// channel. A level of the search moves whole rows with word operations.
+type Product struct {
+	Channel *ChannelTable
+	Stem    *Stem
+	Memory  uint64 // bytes; 0 is no limit
+	Workers int    // 0 is one for each core
+
+	words  int
+	seen   []uint64 // row*words+word
+	fresh  []uint64 // states of the level now expanded
+	later  []uint64 // states of the next
+	active []uint32 // rows with something fresh
+
+	// Levels is how many scans the search took until nothing new came.
+	Levels int
+	// Hit and Bad collect what was met; FirstBad is the level at which each
+	// property was first violated, 0 if never.
+	Hit, Bad    mask
+	FirstBad    [32]int
+	FirstHit    [32]int
+	Transitions uint64
+
+	skip func(row, level int) bool // a mutant of the engine: rows that it forgets
+	keep func(level int, active []uint32, fresh []uint64)
+}
+
+// Bytes is the memory that the search needs beside its tables.
+func (p *Product) Bytes() uint64 {
+	words := uint64(len(p.Channel.States)+63) / 64
+	return uint64(p.Stem.Rows) * words * 8 * 3
+}
+
+// Run searches everything that can be reached from power-up.
+func (p *Product) Run() error {
+	if p.Memory > 0 && p.Bytes() > p.Memory {
+		return &CutOff{"searching a product", 0, p.Memory}
+	}
+	p.words = (len(p.Channel.States) + 63) / 64
+	size := p.Stem.Rows * p.words
+	p.seen, p.fresh, p.later = make([]uint64, size), make([]uint64, size), make([]uint64, size)
+	p.seen[0], p.fresh[0] = 1, 1
+	p.active = []uint32{0}
+	if p.Workers <= 0 {
+		p.Workers = runtime.GOMAXPROCS(0)
+	}
+	for p.Levels = 0; len(p.active) > 0; {
+		if p.keep != nil {
+			p.keep(p.Levels, p.active, p.fresh)
+		}
+		p.Levels++
+		p.level()
+	}
+	return nil
+}
+
+// States is the number of states reached.
+func (p *Product) States() uint64 {
+	n := uint64(0)
+	for _, w := range p.seen {
+		n += uint64(bits.OnesCount64(w))
+	}
+	return n
+}
+
+// image is what one row's fresh channel states lead to, class by class.
+type image struct {
+	class []uint64 // class*words+word
+	any   []bool   // classes that are not empty
+	steps []uint64 // channel steps in each class
+}
+
+// level expands every active row. Rows with the same fresh states share their
+// image; what each worker finds is united by OR, so that the result does not
+// depend on who came first.
+func (p *Product) level() {
+	groups, members := p.sameFresh()
+	var next sync.WaitGroup
+	locks := make([]sync.Mutex, 64)
+	found := make([]tally, p.Workers)
+	work := make(chan int, len(groups))
+	for g := range groups {
+		work <- g
+	}
+	close(work)
+	for w := 0; w < p.Workers; w++ {
+		next.Add(1)
+		go func() {
+			defer next.Done()
+			img := p.newImage()
+			for g := range work {
+				p.imageOf(members[g][0], img)
+				for _, row := range members[g] {
+					p.spread(row, img, locks, &found[w])
+				}
+			}
+		}()
+	}
+	next.Wait()
+	for i := range found {
+		p.note(&found[i])
+	}
+	p.advance()
+}
+
+// sameFresh gathers active rows whose fresh states are the same.
+func (p *Product) sameFresh() (groups []uint64, members [][]uint32) {
+	byHash := map[uint64][]int{}
+	for _, row := range p.active {
+		words := p.fresh[int(row)*p.words : (int(row)+1)*p.words]
+		hash := uint64(14695981039346656037)
+		for _, w := range words {
+			hash = (hash ^ w) * 1099511628211
+			hash ^= hash >> 29
+		}
+		at := -1
+		for _, g := range byHash[hash] {
+			first := int(members[g][0])
+			if equalWords(p.fresh[first*p.words:(first+1)*p.words], words) {
+				at = g
+			}
+		}
+		if at < 0 {
+			at = len(members)
+			groups, members = append(groups, hash), append(members, nil)
+			byHash[hash] = append(byHash[hash], at)
+		}
+		members[at] = append(members[at], row)
+	}
+	return groups, members
+}
+
+func equalWords(a, b []uint64) bool {
+	for i := range a {
+		if a[i] != b[i] {
+			return false
+		}
+	}
+	return true
+}
+
+func (p *Product) newImage() *image {
+	n := p.Stem.classes
+	return &image{class: make([]uint64, n*p.words), any: make([]bool, n), steps: make([]uint64, n)}
+}
+
+func (p *Product) imageOf(row uint32, img *image) {
+	clear(img.class)
+	clear(img.any)
+	clear(img.steps)
+	class := &p.Stem.Class
+	fresh := p.fresh[int(row)*p.words : (int(row)+1)*p.words]
+	for i, word := range fresh {
+		for ; word != 0; word &= word - 1 {
+			state := uint32(i*64 + bits.TrailingZeros64(word))
+			for _, e := range p.Channel.fromAll(state) {
+				c := class[e.letter]
+				img.class[c*p.words+int(e.next>>6)] |= 1 << (e.next & 63)
+				img.any[c] = true
+				img.steps[c]++
+			}
+		}
+	}
+}
+
+// tally is what one worker met in one level.
+type tally struct {
+	hit, bad    mask
+	transitions uint64
+}
+
+// spread puts the image of a row into every row that can follow.
+func (p *Product) spread(row uint32, img *image, locks []sync.Mutex, found *tally) {
+	if p.skip != nil && p.skip(int(row), p.Levels) {
+		return
+	}
+	for c, any := range img.any {
+		if !any {
+			continue
+		}
+		from := img.class[c*p.words : (c+1)*p.words]
+		edges := p.Stem.From(int(row), c)
+		for _, e := range edges {
+			found.hit |= e.Hit
+			found.bad |= e.Bad
+			base := int(e.Next) * p.words
+			seen, later := p.seen[base:base+p.words], p.later[base:base+p.words]
+			lock := &locks[e.Next&63]
+			lock.Lock()
+			for i, w := range from {
+				later[i] |= w &^ seen[i]
+			}
+			lock.Unlock()
+		}
+		found.transitions += uint64(len(edges)) * img.steps[c]
+	}
+}
+
+func (p *Product) note(t *tally) {
+	for i := range p.FirstBad {
+		if t.bad>>i&1 == 1 && p.FirstBad[i] == 0 {
+			p.FirstBad[i] = p.Levels
+		}
+		if t.hit>>i&1 == 1 && p.FirstHit[i] == 0 {
+			p.FirstHit[i] = p.Levels
+		}
+	}
+	p.Hit |= t.hit
+	p.Bad |= t.bad
+	p.Transitions += t.transitions
+}
+
+// advance makes the next level the current one.
+func (p *Product) advance() {
+	for _, row := range p.active {
+		clear(p.fresh[int(row)*p.words : (int(row)+1)*p.words])
+	}
+	p.fresh, p.later = p.later, p.fresh
+	p.active = p.active[:0]
+	for row := 0; row < p.Stem.Rows; row++ {
+		base := row * p.words
+		any := uint64(0)
+		for i := base; i < base+p.words; i++ {
+			any |= p.fresh[i]
+			p.seen[i] |= p.fresh[i]
+		}
+		if any != 0 {
+			p.active = append(p.active, uint32(row))
+		}
+	}
+}

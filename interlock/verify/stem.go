@@ -1,0 +1,165 @@
+package verify
+
+import "ohmgate/interlock"
+
+// Stem is everything that hangs on one channel: for every abstract state of the
+// rest and every letter that the channel can show, the states that can follow.
+// It is the abstract model of one output's cone: the rows of the product, of
+// which the channel's states are the columns. Row 0 is power-up.
+type Stem struct {
+	Rows int
+	// Class numbers the letters that are alike to the rest; -1 is a letter
+	// that the channel never shows.
+	Class   [Letters]int
+	classes int
+	at      []uint32 // row*classes+class: where its edges start
+	Edges   []StemEdge
+	Name    func(row int) string
+	Calls   uint64 // of the part steps, to build it
+}
+
+// StemEdge is one step of the rest: the row that follows and, as sets of
+// property numbers, what had something to say and what is violated.
+type StemEdge struct {
+	Next     uint32
+	Hit, Bad mask
+}
+
+// From lists the edges of a row under one class of letters.
+func (s *Stem) From(row, class int) []StemEdge {
+	i := row*s.classes + class
+	return s.Edges[s.at[i]:s.at[i+1]]
+}
+
+// Classes is how many letters the rest can tell apart.
+func (s *Stem) Classes() int { return s.classes }
+
+// view is one letter as the rest sees it: what the permissive can say over
+// fit-to-keep and over fit-to-start, what the vessel's bond can be, and whether
+// a parted connection reads good again.
+type view struct {
+	keep, start truthSet
+	bond        truthSet
+	again       bool
+	// What the property knows of the channel, whatever the logic says: it is
+	// fit to keep running or to start, or a bypass may stand in for it.
+	mayKeep, mayStart bool
+}
+
+// focus is one channel of an output's cone and how both hang together.
+type focus struct {
+	channel  *interlock.Channel
+	perm     []residue // the output's permissive in this channel
+	bond     []residue // the vessel's bond in this channel; nil without a vessel
+	inVessel bool
+	cut      bool // this channel alone stops the output
+	bypassed bool
+	lostToo  bool // the bypass covers lost
+	// othersBond: other channels of the vessel may reconnect as well.
+	othersBond bool
+}
+
+// views turns letters into what the rest sees of them.
+func (f *focus) views(logic *Logic) (list [Letters]view) {
+	evidence := []interlock.Truth{interlock.True}
+	if f.channel.Evidence != 0 {
+		evidence = truths[:]
+	}
+	for l := Letter(0); l < Letters; l++ {
+		keep, start := logic.Fitness(l.phase())
+		v := view{again: l.again() && f.inVessel}
+		phase := l.phase()
+		covered := f.bypassed && (l>>1 == fitUnreadable || f.lostToo && l>>1 == fitLost)
+		v.mayKeep, v.mayStart = phase.MayKeep() || covered, phase.MayStart() || covered
+		for _, e := range evidence {
+			v.keep |= of(f.perm, min(keep, e))
+			v.start |= of(f.perm, min(start, e))
+			v.bond |= of(f.bond, min(keep, e))
+			if covered {
+				v.keep |= of(f.perm, e)
+				v.start |= of(f.perm, e)
+			}
+		}
+		list[l] = v
+	}
+	return list
+}
+
+// classify numbers the views that differ among the letters that are shown.
+func classify(views [Letters]view, shown uint32) (class [Letters]int, distinct []view) {
+	for l := range views {
+		class[l] = -1
+		if shown>>l&1 == 0 {
+			continue
+		}
+		for i := range distinct {
+			if distinct[i] == views[l] {
+				class[l] = i
+			}
+		}
+		if class[l] < 0 {
+			class[l] = len(distinct)
+			distinct = append(distinct, views[l])
+		}
+	}
+	return class, distinct
+}
+
+// resetStem is the output in full: buttons, delays, confirmation. The vessels
+// and the end of flow are free.
+func resetStem(logic *Logic, t *outputTable, f *focus, shown uint32) *Stem {
+	s := &Stem{Rows: len(t.states), Name: t.describe, Calls: t.calls}
+	var views []view
+	s.Class, views = classify(f.views(logic), shown)
+	s.classes = len(views)
+	for row := 0; row < s.Rows; row++ {
+		for i := range views {
+			s.at = append(s.at, uint32(len(s.Edges)))
+			s.Edges = t.join(s.Edges, uint32(row), &views[i], f.cut)
+		}
+	}
+	s.at = append(s.at, uint32(len(s.Edges)))
+	return s
+}
+
+// join appends the edges of a row under one view.
+func (t *outputTable) join(to []StemEdge, row uint32, v *view, cut bool) []StemEdge {
+	perm := v.start
+	if t.enabled(row) {
+		perm = v.keep
+	}
+	from := len(to)
+	for _, p := range truths {
+		if !perm.has(p) {
+			continue
+		}
+		for _, e := range t.from(row, int(p)+1) {
+			to = addEdge(to, from, e.judged(v, cut))
+		}
+	}
+	return to
+}
+
+// judged adds what the properties say of the channel: an output goes enabled
+// only with the channel bonded, and stays so only with it fit to keep.
+func (e *outputEdge) judged(v *view, cut bool) StemEdge {
+	out := StemEdge{Next: e.next, Hit: e.hit, Bad: e.bad}
+	if cut && e.enables && !v.mayStart {
+		out.Bad |= bit(3)
+	}
+	if cut && e.keeps && !v.mayKeep {
+		out.Bad |= bit(2)
+	}
+	return out
+}
+
+func addEdge(to []StemEdge, from int, e StemEdge) []StemEdge {
+	for i := from; i < len(to); i++ {
+		if to[i].Next == e.Next {
+			to[i].Hit |= e.Hit
+			to[i].Bad |= e.Bad
+			return to
+		}
+	}
+	return append(to, e)
+}

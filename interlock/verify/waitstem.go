@@ -1,0 +1,222 @@
+package verify
+
+import (
+	"fmt"
+
+	"ohmgate/interlock"
+)
+
+// waitModel is an output in brief, one vessel that it charges and the streams
+// that charge that vessel. Buttons and the on-delay are free; so are the other
+// outputs of the streams, and the other vessels.
+type waitModel struct {
+	logic        *Logic
+	config       *interlock.Config
+	output       int
+	table        *outputTable // in brief
+	vessel       *vesselTable
+	streams      []streamPart
+	otherStreams bool // the output has streams that do not charge the vessel
+	othersWait   bool // the output charges other vessels as well
+	index        map[waitKey]uint32
+	keys         []waitKey
+}
+
+const maxStreams = 4
+
+type waitKey struct {
+	out, vessel uint32
+	stopped     [maxStreams]uint8 // cells
+}
+
+// streamPart is one stream as the output in view takes part in it.
+type streamPart struct {
+	config      *interlock.Stream
+	stopped     cells
+	through     bool // it flows through the output in view
+	others      bool // it flows through others
+	confirmable bool
+}
+
+func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *outputTable) (*waitModel, error) {
+	m := &waitModel{logic: logic, config: c, output: output, table: table, index: map[waitKey]uint32{}}
+	m.vessel = tabulateVessel(logic, &c.Vessels[vessel])
+	charging := map[int]bool{}
+	for _, i := range c.ChargedBy(vessel) {
+		charging[i] = true
+		st := &c.Streams[i]
+		part := streamPart{config: st, stopped: cellsOf(st.RunDown.Next(), 0, 1, st.RunDown, st.RunDown.Next()), confirmable: c.StreamConfirmable(i)}
+		for _, o := range st.Through {
+			part.through = part.through || o == output
+			part.others = part.others || o != output
+		}
+		m.streams = append(m.streams, part)
+	}
+	if len(m.streams) > maxStreams {
+		return nil, fmt.Errorf("a vessel is charged by %d streams, the explicit search takes up to %d", len(m.streams), maxStreams)
+	}
+	for _, i := range c.StreamsOf(output) {
+		m.otherStreams = m.otherStreams || !charging[i]
+	}
+	m.othersWait = len(c.VesselsOf(output)) > 1
+	m.find(waitKey{})
+	return m, nil
+}
+
+func (m *waitModel) find(k waitKey) uint32 {
+	if i, ok := m.index[k]; ok {
+		return i
+	}
+	i := uint32(len(m.keys))
+	m.index[k] = i
+	m.keys = append(m.keys, k)
+	return i
+}
+
+// stem builds the rest's steps.
+func (m *waitModel) stem(f *focus, shown uint32, memory uint64) (*Stem, error) {
+	s := &Stem{}
+	var views []view
+	s.Class, views = classify(f.views(m.logic), shown)
+	s.classes = len(views)
+	for row := 0; row < len(m.keys); row++ {
+		for i := range views {
+			s.at = append(s.at, uint32(len(s.Edges)))
+			from := len(s.Edges)
+			m.each(m.keys[row], &views[i], f, func(e StemEdge) { s.Edges = addEdge(s.Edges, from, e) })
+		}
+		if memory > 0 && uint64(len(s.Edges))*16 > memory {
+			return nil, &CutOff{"building a product's rows", uint64(row), memory}
+		}
+	}
+	s.at = append(s.at, uint32(len(s.Edges)))
+	s.Rows = len(m.keys)
+	s.Calls = m.table.calls + m.vessel.calls
+	s.Name = func(row int) string { return m.table.describe(int(m.keys[row].out)) }
+	return s, nil
+}
+
+// flows is what one scan can show of a stream.
+type flows struct{ stopped, seen bool }
+
+// flowsOf lists what a stream can show when the output in view is as given.
+func (p *streamPart) flowsOf(running, believed bool, confirmable bool, e *ends) []flows {
+	var list []flows
+	add := func(f flows) {
+		for _, have := range list {
+			if have == f {
+				return
+			}
+		}
+		list = append(list, f)
+	}
+	free := 1
+	if p.others {
+		free = 4
+	}
+	for bits := 0; bits < free; bits++ {
+		f := flows{stopped: bits&1 == 1, seen: bits&2 == 0}
+		if p.through {
+			switch {
+			case confirmable:
+				f.stopped = f.stopped || !running && e.home && believed
+			case !p.confirmable:
+				f.stopped = f.stopped || !running
+			}
+			f.seen = f.seen && (running || e.open)
+		}
+		add(flows{f.stopped, f.seen && !f.stopped})
+		if p.config.Flow != 0 {
+			add(flows{false, true})
+			add(flows{false, f.seen})
+		}
+	}
+	return list
+}
+
+// each calls f for every step from one row under one view.
+func (m *waitModel) each(k waitKey, v *view, fc *focus, f func(StemEdge)) {
+	h := m.table.shape
+	var memory interlock.OutputControl
+	h.each(uint32(m.table.states[k.out]&(1<<watchShift-1)), func(s interlock.OutputControl) { memory = s })
+	running := memory.Mode == interlock.Enabled
+	for number := range h.ends {
+		e := &h.ends[number]
+		var next [maxStreams]uint8
+		m.eachFlow(k, 0, next, true, false, running, memory.Believed(), e, func(next [maxStreams]uint8, still, seen bool) {
+			m.eachVessel(k, v, fc, still, seen, func(vessel uint32, bond interlock.Truth) {
+				m.eachOutput(k, v, fc, uint8(number), still, vessel, func(e outputEdge) {
+					out := e.judged(v, fc.cut)
+					out.Bad &^= bit(7) | bit(10) // judged in full form
+					out.Hit &^= bit(7) | bit(10)
+					if e.enables {
+						out.Hit |= bit(8)
+						if m.vessel.states[vessel].owed() {
+							out.Bad |= bit(8)
+						}
+					}
+					out.Next = m.find(waitKey{e.next, vessel, next})
+					f(out)
+				})
+			})
+		})
+	}
+}
+
+func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, still, seen, running, believed bool, e *ends, f func([maxStreams]uint8, bool, bool)) {
+	if i == len(m.streams) {
+		f(next, still, seen)
+		return
+	}
+	p := &m.streams[i]
+	for _, flow := range p.flowsOf(running, believed, m.table.shape.config.Confirmable(), e) {
+		p.stopped.each(uint32(k.stopped[i]), func(n Scans) {
+			after := m.logic.Stream(p.config, interlock.StreamState{Stopped: n}, flow.stopped)
+			next[i] = uint8(p.stopped.index(after.Stopped))
+			m.eachFlow(k, i+1, next, still && after.Still(p.config), seen || flow.seen, running, believed, e, f)
+		})
+	}
+}
+
+func (m *waitModel) eachVessel(k waitKey, v *view, fc *focus, still, seen bool, f func(uint32, interlock.Truth)) {
+	for _, bond := range truths {
+		if !v.bond.has(bond) {
+			continue
+		}
+		for again := 0; again < 2; again++ {
+			if again == 0 && v.again || again == 1 && !v.again && !fc.othersBond {
+				continue
+			}
+			for _, vessel := range m.vessel.from(k.vessel, vesselScan{bond, still, seen, again == 1}) {
+				f(vessel, bond)
+			}
+		}
+	}
+}
+
+func (m *waitModel) eachOutput(k waitKey, v *view, fc *focus, ends uint8, still bool, vessel uint32, f func(outputEdge)) {
+	perm := v.start
+	if m.table.enabled(k.out) {
+		perm = v.keep
+	}
+	waits := m.vessel.states[vessel].blocked()
+	for _, p := range truths {
+		if !perm.has(p) {
+			continue
+		}
+		for shared := uint8(0); shared < sharedClasses; shared++ {
+			if shared == sharedStop && m.table.shape.config.Stop == 0 || shared == sharedNone && waits || shared == sharedWait && !waits && !m.othersWait {
+				continue
+			}
+			for ended := 0; ended < 2; ended++ {
+				if ended == 1 && !still || ended == 0 && still && !m.otherStreams {
+					continue
+				}
+				l := outputScan{perm: p, shared: shared, ended: ended == 1, ends: ends}
+				for _, e := range m.table.from(k.out, m.table.group(&l)) {
+					f(e)
+				}
+			}
+		}
+	}
+}
