@@ -1,0 +1,147 @@
+package trace
+
+import (
+	"bufio"
+	"compress/gzip"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"github.com/klauspost/compress/zstd"
+)
+
+// File is a file that people never see half-written: it grows under another
+// name beside its own and takes its own name in Commit. A name that ends in .gz
+// or .zst is compressed.
+type File struct {
+	path  string
+	inner *os.File
+	plain *bufio.Writer
+	press io.WriteCloser // nil where nothing is compressed
+}
+
+// Create opens a file for writing beside its final name.
+func Create(path string) (*File, error) {
+	_, base := filepath.Split(path)
+	if base == "" {
+		return nil, fmt.Errorf("%q names a directory; name a file in it", path)
+	}
+	if info, err := os.Stat(path); err == nil && info.IsDir() {
+		return nil, fmt.Errorf("%q is a directory; name a file in it", path)
+	}
+	inner, err := os.CreateTemp(filepath.Dir(path), ".unfinished-*-"+base)
+	if err != nil {
+		return nil, fmt.Errorf("%s cannot be written: %w; name a file in a directory that exists and may be written", path, err)
+	}
+	f := &File{path: path, inner: inner}
+	var below io.Writer = inner
+	switch {
+	case strings.HasSuffix(path, ".gz"):
+		f.press = gzip.NewWriter(inner) // writes no name and no time: the same run gives the same bytes
+	case strings.HasSuffix(path, ".zst"):
+		// One worker, so that the bytes do not depend on the machine.
+		if f.press, err = zstd.NewWriter(inner, zstd.WithEncoderConcurrency(1)); err != nil {
+			f.Discard()
+			return nil, err
+		}
+	}
+	if f.press != nil {
+		below = f.press
+	}
+	f.plain = bufio.NewWriterSize(below, 64<<10)
+	return f, nil
+}
+
+// Write adds to the file.
+func (f *File) Write(p []byte) (int, error) { return f.plain.Write(p) }
+
+// Commit finishes the file and gives it its name.
+func (f *File) Commit() error {
+	err := f.plain.Flush()
+	if f.press != nil {
+		err = errors.Join(err, f.press.Close())
+	}
+	err = errors.Join(err, f.inner.Chmod(0o644), f.inner.Sync(), f.inner.Close())
+	if err == nil {
+		err = os.Rename(f.inner.Name(), f.path)
+	}
+	if err != nil {
+		os.Remove(f.inner.Name())
+		return fmt.Errorf("%s was not written: %w", f.path, err)
+	}
+	return nil
+}
+
+// Discard removes what was written so far.
+func (f *File) Discard() {
+	f.inner.Close()
+	os.Remove(f.inner.Name())
+}
+
+// Source is a recording being read, uncompressed on the way.
+type Source struct {
+	io.Reader
+	Size  int64 // bytes in the file, as they lie on the disk
+	inner *os.File
+	done  func()
+	count *counter
+}
+
+// counter counts what was taken from the disk, for whoever shows progress.
+type counter struct {
+	inner io.Reader
+	taken func(n int)
+}
+
+func (c *counter) Read(p []byte) (int, error) {
+	n, err := c.inner.Read(p)
+	if c.taken != nil {
+		c.taken(n)
+	}
+	return n, err
+}
+
+// Open opens a recording; .gz and .zst are uncompressed. taken, if not nil, is
+// told of every byte that was taken from the disk.
+func Open(path string, taken func(n int)) (*Source, error) {
+	inner, err := os.Open(path)
+	if err != nil {
+		return nil, fmt.Errorf("the recording cannot be read: %w; name a file that exists", err)
+	}
+	info, err := inner.Stat()
+	if err == nil && info.IsDir() {
+		err = fmt.Errorf("%s is a directory; name the recording in it", path)
+	}
+	if err != nil {
+		inner.Close()
+		return nil, err
+	}
+	s := &Source{inner: inner, Size: info.Size(), done: func() {}, count: &counter{inner, taken}}
+	s.Reader = s.count
+	switch {
+	case strings.HasSuffix(path, ".gz"):
+		r, err := gzip.NewReader(bufio.NewReaderSize(s.count, 256<<10))
+		if err != nil {
+			inner.Close()
+			return nil, fmt.Errorf("%s is no gzip file: %w; rename it or compress it again", path, err)
+		}
+		s.Reader = r
+	case strings.HasSuffix(path, ".zst"):
+		r, err := zstd.NewReader(s.count, zstd.WithDecoderConcurrency(1), zstd.WithDecoderMaxMemory(256<<20))
+		if err != nil {
+			inner.Close()
+			return nil, fmt.Errorf("%s is no zstd file: %w; rename it or compress it again", path, err)
+		}
+		s.Reader, s.done = r, r.Close
+	}
+	return s, nil
+}
+
+// Close ends the reading.
+func (s *Source) Close() error {
+	s.done()
+	return s.inner.Close()
+}
