@@ -33,6 +33,8 @@ const (
 	Conductivity
 	MassFlow
 	ChargePerMass
+	Voltage    // scenarios
+	Frequency  // scenarios
 	Dimensions = iota
 )
 
@@ -62,6 +64,8 @@ var known = [Dimensions]about{
 	Conductivity:  {name: "a conductivity", base: "S/m", example: "50 pS/m", units: prefixed([]string{"S/m"}, "fpnum"), listed: "fS/m pS/m nS/m uS/m mS/m S/m"},
 	MassFlow:      {name: "a mass flow", base: "kg/s", example: "1 kg/s", units: map[string]string{"kg/s": "1", "g/s": "1e-3"}, listed: "kg/s g/s"},
 	ChargePerMass: {name: "a charge per mass", base: "C/kg", example: "0.1 uC/kg", units: prefixed([]string{"C/kg"}, "pnum"), listed: "pC/kg nC/kg uC/kg mC/kg C/kg"},
+	Voltage:       {name: "a voltage", base: "V", example: "50 mV", signed: true, units: prefixed([]string{"V"}, "umk"), listed: "uV mV V kV"},
+	Frequency:     {name: "a frequency", base: "Hz", example: "50 Hz", units: prefixed([]string{"Hz"}, "kM"), listed: "Hz kHz MHz"},
 }
 
 // factors are the decimal prefixes by their letters; micro is written in three
