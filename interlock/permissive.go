@@ -158,12 +158,9 @@ const (
 func ParsePermissive(text string, find func(name string) (cause int, ok bool)) (Permissive, error) {
 	p := parser{find: find}
 	p.scan(text)
-	root := p.expression(0)
+	p.expression(0) // its last node is the result
 	if p.err == nil && p.at < len(p.tokens) {
 		p.fail(p.tokens[p.at].column, "unexpected "+strconv.Quote(p.tokens[p.at].text), "join two terms with AND, OR or XOR")
-	}
-	if p.err == nil && root != len(p.nodes)-1 {
-		p.fail(1, "nothing to evaluate", "write a term such as bond_1")
 	}
 	if p.err != nil {
 		return nil, p.err
@@ -261,7 +258,10 @@ func (p *parser) expression(level int) int {
 	}
 	column := p.column()
 	args := []int{p.expression(level + 1)}
-	for p.isOperator(level) {
+	for links := 1; p.isOperator(level); links++ {
+		if binary[level].op == OpXor && links >= maxDepth {
+			p.fail(p.column(), "too many terms joined by XOR", "split the expression")
+		}
 		p.at++
 		args = append(args, p.expression(level+1))
 		if binary[level].op == OpXor { // two at a time, from the left
