@@ -1,0 +1,190 @@
+package live
+
+import (
+	"time"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Snapshot is one moment in words and numbers: what the page shows at "now".
+type Snapshot struct {
+	Run       int             `json:"run"`
+	Scan      uint64          `json:"scan"` // scans turned so far
+	TimeNs    int64           `json:"time_ns"`
+	Drive     Drive           `json:"drive"`
+	Channels  []ChannelShown  `json:"channels"`
+	Inputs    []string        `json:"inputs"`
+	Outputs   []OutputShown   `json:"outputs"`
+	Vessels   []VesselShown   `json:"vessels"`
+	Bypasses  []BypassShown   `json:"bypasses"`
+	Faults    []string        `json:"faults"` // acting now, in a simulation
+	Overruns  uint64          `json:"overruns"`
+	Late      LateShown       `json:"late"`
+	Advice    []Advice        `json:"advice"`
+	Journal   JournalShown    `json:"journal"`
+	Reference *ReferenceShown `json:"reference,omitempty"`
+}
+
+// Drive is what moves the paper.
+type Drive struct {
+	Mode   string  `json:"mode"`   // running | paused | ended | stopped
+	Speed  float64 `json:"speed"`  // asked for; 0 is as fast as it goes
+	Factor float64 `json:"factor"` // reached in the last second
+	Note   string  `json:"note"`   // why it ended or stopped
+}
+
+// ChannelShown is one channel now.
+type ChannelShown struct {
+	Reading string `json:"reading"`
+	AgeNs   int64  `json:"age_ns"` // since the last fresh reading
+	Phase   string `json:"phase"`
+	Class   string `json:"class"`
+	Doubt   int    `json:"doubt_percent"`
+	Settled int    `json:"settled_percent"`
+}
+
+// OutputShown is one output now.
+type OutputShown struct {
+	Mode        string   `json:"mode"`
+	Withheld    []string `json:"withheld_by"`
+	First       []string `json:"first_out"`
+	Alongside   []string `json:"alongside"`
+	Unknown     bool     `json:"order_unknown"`
+	Unconfirmed []string `json:"unconfirmed"`
+}
+
+// VesselShown is one vessel now.
+type VesselShown struct {
+	Bond       string `json:"bond"`
+	MayCharged bool   `json:"may_be_charged"`
+	Waiting    bool   `json:"waiting"`
+	LeftNs     int64  `json:"left_ns"` // of the wait
+	Early      bool   `json:"reconnected_early"`
+}
+
+// BypassShown is one bypass now.
+type BypassShown struct {
+	Active bool  `json:"active"`
+	LeftNs int64 `json:"left_ns"`
+}
+
+// LateShown is how late scans began.
+type LateShown struct {
+	MaxNs int64 `json:"max_ns"`
+	P999  int64 `json:"p999_ns"`
+}
+
+// JournalShown is how far the journal is behind what was turned.
+type JournalShown struct {
+	On     bool   `json:"on"`
+	Behind uint64 `json:"behind_scans"`
+	LagNs  int64  `json:"lag_ns"` // of the last commit
+}
+
+// ReferenceShown is the second run under the first.
+type ReferenceShown struct {
+	Name  string `json:"name"`
+	Scans uint64 `json:"scans"`
+}
+
+// Advice is what somebody has to do, or must not do.
+type Advice struct {
+	Rank Rank   `json:"rank"`
+	Text string `json:"text"`
+	Lane string `json:"lane"`
+}
+
+// shoot takes a snapshot of the logic.
+func (n *Names) shoot(scan uint64, in *interlock.Inputs, s *interlock.State, d *interlock.Decision) *Snapshot {
+	shot := &Snapshot{Scan: scan, TimeNs: int64(time.Duration(scan) * n.Period), Faults: []string{}, Advice: []Advice{}}
+	t := teller{names: n, in: in, state: s}
+	for i := range s.Channels {
+		shot.Channels = append(shot.Channels, n.channelNow(i, &t, s))
+	}
+	for i := range s.Inputs {
+		shot.Inputs = append(shot.Inputs, s.Inputs[i].Level.String())
+	}
+	for i := range s.Outputs {
+		shot.Outputs = append(shot.Outputs, n.outputNow(i, s, d))
+	}
+	for i := range s.Vessels {
+		shot.Vessels = append(shot.Vessels, n.vesselNow(i, s, d))
+	}
+	for i := range s.Bypasses {
+		b, active := &n.Config.Bypasses[i], s.Bypasses[i].Active
+		shown := BypassShown{Active: active > 0}
+		if active > 0 {
+			shown.LeftNs = int64(t.scansLong(b.For - min(active, b.For)))
+		}
+		shot.Bypasses = append(shot.Bypasses, shown)
+	}
+	n.advise(shot)
+	return shot
+}
+
+func (n *Names) channelNow(i int, t *teller, s *interlock.State) ChannelShown {
+	c, state := &n.Config.Channels[i].Config, &s.Channels[i].State
+	shown := ChannelShown{
+		Reading: t.readingText(i), Phase: state.Phase.String(), Class: state.Class.String(),
+		AgeNs: int64(t.scansLong(state.Age)),
+	}
+	if state.Phase == monitor.Doubtful {
+		shown.Doubt = int(uint64(state.Doubt) * 100 / uint64(c.Full))
+	}
+	if state.Phase == monitor.Settling {
+		shown.Settled = int(min(uint64(state.Run)*100/uint64(c.SettleScans), uint64(state.Count)*100/uint64(c.SettleReadings)))
+	}
+	return shown
+}
+
+func (n *Names) outputNow(i int, s *interlock.State, d *interlock.Decision) OutputShown {
+	state := &s.Outputs[i]
+	return OutputShown{
+		Mode: state.Mode.String(), Withheld: reasonTexts(d.Reasons[i]),
+		First: n.Causes(&state.Trip.FirstOut), Alongside: n.Causes(&state.Trip.Alongside),
+		Unknown:     state.Mode == interlock.Tripped && state.Trip.OrderUnknown(),
+		Unconfirmed: unconfirmedTexts(state.Unconfirmed),
+	}
+}
+
+func (n *Names) vesselNow(i int, s *interlock.State, d *interlock.Decision) VesselShown {
+	c, state := &n.Config.Vessels[i], &s.Vessels[i]
+	shown := VesselShown{Bond: c.BondedBy.Eval(d.Keep).String(), MayCharged: !state.Clear, Early: state.Early}
+	if !state.Clear {
+		shown.Waiting = state.Waited > 0
+		shown.LeftNs = int64(time.Duration(c.Wait.Next()-min(state.Waited, c.Wait)) * n.Period)
+	}
+	return shown
+}
+
+// advise says what follows for people. Normal is silent.
+func (n *Names) advise(shot *Snapshot) {
+	say := func(rank Rank, lane, text string) {
+		shot.Advice = append(shot.Advice, Advice{rank, text, lane})
+	}
+	for i, v := range shot.Vessels {
+		name := n.Vessel(i)
+		lane := string(LaneVessel) + ":" + name
+		switch {
+		case v.Waiting:
+			say(RankAct, lane, name+" may be charged: do not touch, wait "+Clock(time.Duration(v.LeftNs)))
+		case v.MayCharged:
+			say(RankAct, lane, name+" may be charged: do not touch; the wait begins when the flow has ended")
+		}
+		if v.Early {
+			say(RankTodo, lane, name+" was reconnected early: acknowledge it with "+n.Ref(n.Config.Vessels[i].Acknowledge))
+		}
+	}
+	for i, o := range shot.Outputs {
+		lane := string(LaneOutput) + ":" + n.Output(i)
+		if len(o.Unconfirmed) > 0 {
+			say(RankAbnormal, lane, n.Output(i)+" unconfirmed: "+and(o.Unconfirmed))
+		}
+	}
+	for i, b := range shot.Bypasses {
+		if b.Active {
+			say(RankAbnormal, string(LaneBypass)+":"+n.Bypass(i), n.Bypass(i)+" is active for another "+Clock(time.Duration(b.LeftNs)))
+		}
+	}
+}
