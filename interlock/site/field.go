@@ -68,7 +68,7 @@ func (f fields[T]) read(r *reader, n *node, path string, into *T) {
 	for _, e := range n.entries {
 		known := f.find(e.key)
 		if known == nil {
-			r.complain(e.at, fmt.Sprintf("unknown key %q", e.key), f.advice(e.key))
+			r.complain(e.at, fmt.Sprintf("unknown key %q", cut(e.key)), f.advice(e.key))
 			continue
 		}
 		if first, twice := seen[e.key]; twice {

@@ -114,9 +114,6 @@ func quantitySchema(d quantity.Dimension, interval bool) schema {
 	return made
 }
 
-// mostMicroohm is 1e12 Ω, the largest resistance that means anything here.
-const mostMicroohm = 1e18
-
 // ohms is one resistance, exact in micro-ohms.
 func ohms[T any](to func(*T) *monitor.Microohm) value[T] {
 	return scalarOf(quantitySchema(quantity.Resistance, false), func(_ *reader, n *node, _ string, into *T) (string, string) {
@@ -127,9 +124,9 @@ func ohms[T any](to func(*T) *monitor.Microohm) value[T] {
 		micro, whole := quantity.Int(exact, 1e6)
 		switch {
 		case exact.Cmp(big.NewRat(1e12, 1)) > 0:
-			return fmt.Sprintf("%q is above 1 TΩ", n.text), "write at most 1 TΩ"
+			return fmt.Sprintf("%q is above 1 TΩ", cut(n.text)), "write at most 1 TΩ"
 		case !whole:
-			return fmt.Sprintf("%q is finer than 1 uΩ", n.text), "write a whole number of uΩ"
+			return fmt.Sprintf("%q is finer than 1 uΩ", cut(n.text)), "write a whole number of uΩ"
 		}
 		*to(into) = monitor.Microohm(micro)
 		return "", ""
@@ -141,9 +138,9 @@ func asTime(exact *big.Rat, shown string) (d time.Duration, text, instead string
 	nanos, whole := quantity.Int(exact, 1e9)
 	switch {
 	case exact.Cmp(big.NewRat(9e9, 1)) > 0:
-		return 0, fmt.Sprintf("%q is longer than any counter of scans", shown), "write a shorter time"
+		return 0, fmt.Sprintf("%q is longer than any counter of scans", cut(shown)), "write a shorter time"
 	case !whole:
-		return 0, fmt.Sprintf("%q is finer than 1 ns", shown), "write a whole number of ns"
+		return 0, fmt.Sprintf("%q is finer than 1 ns", cut(shown)), "write a whole number of ns"
 	}
 	return time.Duration(nanos), "", ""
 }
@@ -362,12 +359,15 @@ func (v catalogue[T, U]) read(r *reader, n *node, path string, into *T) {
 		var made U
 		*v.name(&made) = e.key
 		at := join(path, e.key)
-		if !r.declare(e.key, v.what, e.at) {
+		fresh := r.declare(e.key, v.what, e.at)
+		if !fresh {
 			at = fmt.Sprintf("%s.%d", path, i) // a path of its own for its keys
 		}
 		r.enter(at, e.at, e.value)
 		v.inner.read(r, e.value, at, &made)
-		*v.to(into) = append(*v.to(into), made)
+		if fresh {
+			*v.to(into) = append(*v.to(into), made)
+		}
 	}
 	r.read[path] = true
 }
@@ -429,7 +429,7 @@ func (v freeTexts[T]) read(r *reader, n *node, path string, into *T) {
 			continue
 		}
 		if _, twice := texts[e.key]; twice {
-			r.complain(e.at, fmt.Sprintf("the key %q stands here a second time", e.key), "keep one")
+			r.complain(e.at, fmt.Sprintf("the key %q stands here a second time", cut(e.key)), "keep one")
 			continue
 		}
 		texts[e.key] = ""

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"strings"
 	"time"
+
+	"ohmgate/interlock"
 )
 
 // thing is what a name stands for.
@@ -56,6 +58,7 @@ type reader struct {
 	references  []reference
 	expressions []formula
 	times       []timed
+	bonds       map[string]interlock.Permissive // vessel -> what shows its earth, where that could be read
 }
 
 // declared is a name and what it stands for.
@@ -88,7 +91,7 @@ type timed struct {
 }
 
 func newReader(src *source) *reader {
-	return &reader{src: src, keys: map[string]Position{}, values: map[string]*node{}, read: map[string]bool{}, names: map[string]declared{}}
+	return &reader{src: src, keys: map[string]Position{}, values: map[string]*node{}, read: map[string]bool{}, names: map[string]declared{}, bonds: map[string]interlock.Permissive{}}
 }
 
 func (r *reader) complain(at Position, text, instead string) {
@@ -132,23 +135,26 @@ var shapeNames = map[shape]string{nothing: "nothing", scalar: "a single value", 
 // want refuses a node of another shape.
 func (r *reader) want(n *node, s shape, instead string) bool {
 	if n.shape != s {
-		r.complain(n.at, fmt.Sprintf("%s stands here, but %s is asked for", shapeNames[n.shape], shapeNames[s]), instead)
+		r.complain(n.at, fmt.Sprintf("here stands %s; wanted: %s", shapeNames[n.shape], shapeNames[s]), instead)
 	}
 	return n.shape == s
 }
 
-// declare gives a name to a thing.
-func (r *reader) declare(name string, what thing, at Position) bool {
+// declare gives a name to a thing. fresh is false where the name is taken; a
+// name of a bad form is told, and known all the same, so that those who refer
+// to it are not told as well.
+func (r *reader) declare(name string, what thing, at Position) (fresh bool) {
 	if text, instead := badName(name); text != "" {
 		r.complain(at, text, instead)
-		return false
 	}
 	if first, taken := r.names[name]; taken {
-		r.complain(at, fmt.Sprintf("the name %q is taken by the %s in line %d", name, first.what, first.at.Line), "give every thing in the file a name of its own")
+		r.complain(at, fmt.Sprintf("the name %q is taken by the %s in line %d", cut(name), first.what, first.at.Line), "give every thing in the file a name of its own")
 		return false
 	}
 	r.names[name] = declared{what, at}
-	r.listed = append(r.listed, name)
+	if nameShape.MatchString(name) {
+		r.listed = append(r.listed, name)
+	}
 	return true
 }
 
@@ -157,16 +163,23 @@ func (r *reader) resolve(s *Site) {
 	for _, ref := range r.references {
 		found, ok := r.names[ref.name]
 		switch {
-		case !ok:
-			r.complain(ref.at, fmt.Sprintf("no %s is called %q", ref.want, ref.name), r.didYouMean(ref.name, ref.want))
-		case found.what&ref.want == 0:
-			r.complain(ref.at, fmt.Sprintf("%q is a %s, but the name of a %s is asked for", ref.name, found.what, ref.want), r.didYouMean(ref.name, ref.want))
+		case !ok || found.what&ref.want == 0:
+			r.dangling(ref.at, ref.name, ref.want)
 		case found.what == anInput && ref.uses != nil:
 			r.checkUse(s, ref)
 		default:
 			r.read[ref.path] = true
 		}
 	}
+}
+
+// dangling tells of a name that stands for nothing, or for something else.
+func (r *reader) dangling(at Position, name string, want thing) {
+	text := fmt.Sprintf("no %s is called %q", want, cut(name))
+	if found, ok := r.names[name]; ok {
+		text = fmt.Sprintf("%q is the name of a %s; wanted here: %s", name, found.what, want)
+	}
+	r.complain(at, text, r.didYouMean(name, want))
 }
 
 // didYouMean suggests a declared name of the right kind.
@@ -181,7 +194,7 @@ func (r *reader) didYouMean(name string, want thing) string {
 		}
 	}
 	if meant := nearest(name, candidates); meant != "" {
-		return fmt.Sprintf("write %s, or declare %q", meant, name)
+		return fmt.Sprintf("write %s, or declare %q", meant, cut(name))
 	}
 	if len(candidates) == 0 {
 		return fmt.Sprintf("declare one; the file has no %s", want)

@@ -122,7 +122,7 @@ var inputFields = fields[Input]{
 	must("stale_after", scans(func(i *Input) *time.Duration { return &i.StaleAfter }), "So long a signal may be old before its value is unknown."),
 }
 
-// stationary inputs may take part in conditions; buttons are for presses.
+// buttons are the inputs that people press.
 var buttons = []string{"button", "key"}
 
 var outputFields = fields[Output]{
@@ -212,7 +212,7 @@ var propertyFields = fields[Property]{
 	may("output", refer(func(p *Property) *string { return &p.Output }, anOutput), "The output that it is about."),
 	may("when", expression(func(p *Property) *string { return &p.When }, aChannel|anInput|anOutput), "The condition that sets it off."),
 	may("then", expression(func(p *Property) *string { return &p.Then }, aChannel|anInput|anOutput), "What must then hold."),
-	may("time", duration(func(p *Property) *time.Duration { return &p.Time }), "Within what time, or for how long."),
+	may("time", scans(func(p *Property) *time.Duration { return &p.Time }), "Within what time, or for how long."),
 	may("channel", refer(func(p *Property) *string { return &p.Channel }, aChannel), "tolerates: the channel."),
 	may("class", oneOf(func(p *Property) *string { return &p.Class }, "high", "open", "invalid", "missing"), "tolerates: the class of bad readings."),
 	may("share", text(func(p *Property) *string { return &p.Share }), "tolerates: share of bad readings, such as 1 in 5."),

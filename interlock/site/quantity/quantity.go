@@ -198,7 +198,7 @@ func wrongUnit(digits, unit string, d Dimension) *Error {
 	case unit == "":
 		return refuse("write "+digits+" "+a.base+", if that was meant (units: "+a.listed+")", "%s has no unit, but %s is asked for", digits, a.name)
 	case unit[0] == ',' && number.MatchString(unit[1:]):
-		return refuse("write "+digits+"."+unit[1:], "%s has a decimal comma", short(digits+unit))
+		return refuse("write a point: "+digits+"."+number.FindString(unit[1:]), "%s has a decimal comma", short(digits+unit))
 	}
 	for other := Dimension(1); other < Dimensions; other++ {
 		if _, ok := known[other].units[unit]; ok && other != d {
