@@ -53,3 +53,18 @@ func (r *Recorded) Forget() {
 
 // VesselWords are the words of VesselWord.
 var VesselWords = [...]string{"may be charged", "clear", "reconnected early"}
+
+// CopyFrom makes r say what another scan of the same site says, in memory of
+// its own.
+func (r *Recorded) CopyFrom(other *Recorded) {
+	in, outputs, phases, vessels, events := r.In, r.Outputs, r.Phases, r.Vessels, r.Events
+	*r = *other
+	copy(in.Readings, other.In.Readings)
+	copy(in.Signals, other.In.Signals)
+	in.Overrun = other.In.Overrun
+	copy(outputs, other.Outputs)
+	copy(phases, other.Phases)
+	copy(vessels, other.Vessels)
+	r.In, r.Outputs, r.Phases, r.Vessels = in, outputs, phases, vessels
+	r.Events = append(events[:0], other.Events...)
+}

@@ -8,16 +8,19 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/csv"
 	"ohmgate/sim/trace/tracetest"
 )
 
 // record plays the test works' story into our own table.
-func record(t testing.TB, bays, scans int) []byte {
+func record(t testing.TB, bays, scans int) []byte { return recordStory(t, bays, scans, tracetest.Run) }
+
+func recordStory(t testing.TB, bays, scans int, story func(int, int, trace.Writer) error) []byte {
 	var file bytes.Buffer
 	w := csv.NewStream(&file)
 	require.NoError(t, w.Begin(tracetest.Header(bays)))
-	require.NoError(t, tracetest.Run(bays, scans, w))
+	require.NoError(t, story(bays, scans, w))
 	require.NoError(t, w.Close())
 	return file.Bytes()
 }

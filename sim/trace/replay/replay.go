@@ -76,8 +76,10 @@ func (r *Replayer) Run(from Recording, diary *trace.Diary) (*Report, error) {
 	r.report.ToleranceScans = r.option.Tolerance
 	r.report.Start = "power-up"
 	var last time.Duration
+	reader := readAhead(from, r.config)
+	defer reader.close()
 	for {
-		rec, err := from.Next()
+		rec, err := reader.Next()
 		if err != nil {
 			return nil, err
 		}
@@ -92,6 +94,7 @@ func (r *Replayer) Run(from Recording, diary *trace.Diary) (*Report, error) {
 		}
 		last = rec.Time
 	}
+	reader.wait() // the diary is complete only now
 	r.finishExcerpt()
 	r.report.Lasts = last.Seconds()
 	for kind, n := range r.events {

@@ -20,6 +20,7 @@ type turner struct {
 	news    []monitor.Class
 	signals []interlock.Signal
 	still   bool // Step with these news moved nothing and told nothing
+	calm    int  // scans in a row with the same news and nothing told
 	stepped uint64
 }
 
@@ -31,11 +32,11 @@ func newTurner(c *interlock.Config) *turner {
 }
 
 // disturbed makes the next turn call Step, because somebody moved the state.
-func (t *turner) disturbed() { t.still = false }
+func (t *turner) disturbed() { t.still, t.calm = false, 0 }
 
 // turn is one scan; moved is false where nothing but stamps changed.
 func (t *turner) turn(in *interlock.Inputs, sameSignals bool) (moved bool) {
-	same := t.still && !in.Overrun
+	same := !in.Overrun
 	for i := range t.news {
 		news := monitor.Hear(&t.config.Channels[i].Config, &t.state.Channels[i].State, in.Readings[i])
 		if news != t.news[i] {
@@ -46,7 +47,7 @@ func (t *turner) turn(in *interlock.Inputs, sameSignals bool) (moved bool) {
 		copy(t.signals, in.Signals)
 		same = false
 	}
-	if same {
+	if same && t.still {
 		for i, news := range t.news {
 			if news != monitor.Missing {
 				t.state.Channels[i].Stamp = in.Readings[i].Stamp
@@ -54,11 +55,30 @@ func (t *turner) turn(in *interlock.Inputs, sameSignals bool) (moved bool) {
 		}
 		return false
 	}
-	t.stepped++
-	t.before.CopyFrom(t.state)
-	interlock.Step(t.config, t.state, in, t.decision)
-	t.still = len(t.decision.Events) == 0 && !in.Overrun && t.settled()
+	t.step(in, same)
 	return true
+}
+
+// checkEvery is how often a logic that seems at rest is looked at closely: while
+// it only counts, the look would cost more than it saves.
+const checkEvery = 8
+
+// step calls Step and looks whether it moved anything.
+func (t *turner) step(in *interlock.Inputs, same bool) {
+	t.stepped++
+	t.calm++
+	if !same {
+		t.calm = 0
+	}
+	look := t.calm == 1 || t.calm%checkEvery == checkEvery-1
+	if look {
+		t.before.CopyFrom(t.state)
+	}
+	interlock.Step(t.config, t.state, in, t.decision)
+	if len(t.decision.Events) > 0 {
+		t.calm = 0
+	}
+	t.still = look && len(t.decision.Events) == 0 && !in.Overrun && t.settled()
 }
 
 // settled reports that the last Step changed nothing but stamps.

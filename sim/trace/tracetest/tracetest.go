@@ -94,6 +94,7 @@ type story struct {
 	truth  trace.Truth
 	opened []int // per valve: scans since it was told to open, 0 is shut, up to 40
 	random uint64
+	long   int // scans of one cycle; those beyond the story's own are spent loading
 }
 
 // below draws a number in 0..n-1.
@@ -107,15 +108,21 @@ const cycle = 4000
 
 // Run plays the story for that many scans and gives every scan to w. Begin and
 // Close are the caller's.
-func Run(bays, scans int, w trace.Writer) error {
+func Run(bays, scans int, w trace.Writer) error { return play(bays, scans, cycle, w) }
+
+// Day is the same story as a working day has it: each car loads for twenty
+// minutes.
+func Day(bays, scans int, w trace.Writer) error { return play(bays, scans, 120000, w) }
+
+func play(bays, scans, long int, w trace.Writer) error {
 	c := Config(bays)
 	state, in, d := interlock.NewState(c), interlock.NewInputs(c), interlock.NewDecision(c)
-	s := &story{bays: bays, opened: make([]int, bays), random: 7}
+	s := &story{bays: bays, opened: make([]int, bays), random: 7, long: long}
 	s.truth = trace.Truth{Ohms: make([]float64, bays), Bonded: make([]bool, bays), Flowing: make([]bool, bays)}
 	for k := 0; k < scans; k++ {
 		row := trace.Row{Scan: uint64(k), Time: time.Duration(k) * Period, In: in, State: state, Decision: d, Truth: &s.truth}
 		s.plant(k, d.Coils, in)
-		if k%(7*cycle) == 5*cycle+17 {
+		if k%(7*long) == 5*long+17 {
 			row.PowerUp = true
 			state.PowerUp()
 		}
@@ -130,7 +137,13 @@ func Run(bays, scans int, w trace.Writer) error {
 func (s *story) plant(k int, coils interlock.CoilSet, in *interlock.Inputs) {
 	s.truth.Faults = s.truth.Faults[:0]
 	for b := 0; b < s.bays; b++ {
-		at := (k + b*131) % cycle
+		at := (k + b*131*(s.long/cycle)) % s.long
+		switch extra := s.long - cycle; {
+		case at > 1600+extra:
+			at -= extra
+		case at > 1600:
+			at = 1600
+		}
 		s.clamp(b, at, coils)
 		in.Readings[b] = s.read(b, at, k)
 		pressed := func(from int) bool { return at >= from && at < from+30 }
@@ -141,7 +154,7 @@ func (s *story) plant(k int, coils interlock.CoilSet, in *interlock.Inputs) {
 			in.Signals[b*perBay+int(s.below(perBay))] = interlock.Signal(s.below(2)) // nothing, or faulty
 		}
 	}
-	in.Overrun = k%(3*cycle) == 2*cycle+1777
+	in.Overrun = k%(3*s.long) == 2*s.long+1777
 }
 
 // clamp moves the clamp and the valve of one bay.
