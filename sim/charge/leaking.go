@@ -153,9 +153,10 @@ func (c course) peak(k, start float64) (at, charge float64) {
 		return 0, start
 	}
 	lo, hi := 0.0, c.end()
-	if k == 0 || c.factor(math.Nextafter(hi, 0)) >= k*level(hi) {
+	if k == 0 || c.factor(math.Nextafter(hi, 0)) > k*level(hi) {
 		return hi, level(hi)
 	}
+	// From here on a tie, also one of underflow (0 and 0), means "later than the peak".
 	for range 40 { // the charge is flat at its peak: the time need not be exact
 		middle := lo/2 + hi/2
 		if c.factor(middle) > k*level(middle) {

@@ -139,7 +139,8 @@ func TestJacobiAgainstGonum(t *testing.T) {
 		m := mat.NewSymDense(size, nil)
 		for i := range size {
 			for j := i; j < size; j++ {
-				m.SetSym(i, j, rapid.Float64Range(-1, 1).Draw(t, "m"))
+				// Thousandths: the reference itself panics on elements near 1e-120.
+				m.SetSym(i, j, float64(rapid.IntRange(-1000, 1000).Draw(t, "m"))/1000)
 			}
 		}
 		var reference mat.EigenSym
