@@ -224,6 +224,8 @@ func anyGroup(t *rapid.T) Group {
 // Properties of the reference: more coverage never more PFD, longer interval
 // never less, the imperfect test never better.
 func TestLaws(t *testing.T) {
+	inRange := 0
+	defer func() { assert.Positive(t, inRange, "no group was in the range of the formulas") }()
 	rapid.Check(t, func(t *rapid.T) {
 		g := anyGroup(t)
 		pfd := func(g Group) float64 {
@@ -236,9 +238,14 @@ func TestLaws(t *testing.T) {
 		longer.ProofTest *= 1.5
 		longer.FullTest *= 1.5
 		assert.GreaterOrEqual(t, pfd(longer), base)
-		covered := g
-		covered.Coverage += (1 - g.Coverage) * 0.5
-		assert.LessOrEqual(t, pfd(covered), base*(1+1e-12))
+		// Coverage helps where the formulas hold. Outside, where the "probability" may
+		// come out above 1, it need not: detected failures have the smaller beta.
+		if g.Dangerous*math.Max(g.ProofTest, g.FullTest) < firstOrder {
+			covered := g
+			covered.Coverage += (1 - g.Coverage) * 0.5
+			assert.LessOrEqual(t, pfd(covered), base*(1+1e-12))
+			inRange++
+		}
 		perfect := g
 		perfect.ProofCoverage = 1
 		assert.LessOrEqual(t, pfd(perfect), base*(1+1e-12))
