@@ -21,7 +21,8 @@
 //	resistance.go  critical resistance and the limits in use
 //	conductor.go   an isolated or leaky conductor: voltage, time to a level
 //	rundown.go     how a flow dies away, and the charge it still brings
-//	loss.go        the whole question: bond lost under flow; verdict, break-even
+//	loss.go        the whole question: bond lost under flow; verdict
+//	sensitivity.go break-even of an input, bars of a tornado plot
 //	wait.go        how long until the charge is gone
 //	velocity.go    velocity limits
 //	network.go     several conductors at once, currents summing to zero with earth

@@ -1,6 +1,7 @@
 package charge
 
 import (
+	"encoding/json"
 	"math"
 	"testing"
 
@@ -301,6 +302,11 @@ func TestWait(t *testing.T) {
 	assert.Equal(t, CannotBeComputed, WaitFor(interval.Interval{Lo: 1, Hi: math.Inf(1)}, at(330), at(1e8), at(nF)).Kind)
 	assert.Equal(t, CannotBeComputed, WaitFor(at(1), at(0), at(1e8), at(nF)).Kind)
 
+	data, err := json.Marshal(w)
+	require.NoError(t, err)
+	assert.NotContains(t, string(data), "time\":")
+	assert.Contains(t, string(data), `"kind":"cannot be computed"`)
+
 	w = WaitFor(at(300), at(330), NoLeak(), at(nF))
 	assert.Equal(t, AlreadyBelow, w.Kind)
 	seconds, ok := w.Governing()
@@ -312,6 +318,9 @@ func TestWait(t *testing.T) {
 	require.True(t, ok)
 	assert.Equal(t, 0.0, time.Lo)
 	assert.InEpsilon(t, 1e12*nF*math.Log(10e3/330), time.Hi, 1e-9)
+	data, err = json.Marshal(w)
+	require.NoError(t, err)
+	assert.Contains(t, string(data), `"time":{"lo":0,`)
 
 	// To what ignites is never longer than to the sparking voltage.
 	harmless := WaitUntilHarmless(at(10e3), at(1e10), interval.Between(100*pF, nF), Ignites(at(0.2*mJ)))
@@ -339,6 +348,10 @@ func TestWaitIsLongEnough(t *testing.T) {
 		}
 		holds(t, "decayed", Decayed(v, at(seconds), r, c), v1*math.Exp(-seconds/(r1*c1)))
 	})
+}
+
+func TestTravelDefault(t *testing.T) {
+	assert.InEpsilon(t, 4.0, TravelDefault(0.1016).Value.Hi, 1e-12, "4 inch, common practice")
 }
 
 func TestLossRefusesAndExplains(t *testing.T) {
@@ -410,6 +423,9 @@ func TestBreakEvenAndSwings(t *testing.T) {
 	require.NoError(t, err)
 	assert.False(t, energy.Rising)
 	assert.InEpsilon(t, 1e-12/(2*100e-12), energy.Wins, 6e-3, "(It)²/2C")
+	data, err := json.Marshal(edge)
+	require.NoError(t, err)
+	assert.Contains(t, string(data), `"input":"current"`)
 	_, err = loss.BreakEvenOf(InputCapacitance, interval.Between(1e-12, 1e-6))
 	assert.ErrorContains(t, err, "no single break-even")
 	_, err = loss.BreakEvenOf(InputCurrent, interval.Between(-1, 1))

@@ -62,6 +62,14 @@ type RunDown struct {
 	TimeConstant interval.Interval // of FirstOrder and Reciprocal
 }
 
+// TravelDefault is the travel time in s to assume of a valve until it has been
+// measured: 1 s per inch of bore (m).
+func TravelDefault(bore float64) Fact {
+	const inch = 0.0254
+	return Fact{Name: "valve travel, 1 s per inch", Value: interval.Point(bore / inch), Unit: "s",
+		Source: sourcePractice, Confidence: FromMemory, Note: "until measured"}
+}
+
 // Check refuses what cannot be evaluated. Times must be finite: an end of flow
 // that nobody confirms needs a declared longest run-down.
 func (r RunDown) Check() error {

@@ -1,6 +1,7 @@
 package charge
 
 import (
+	"encoding/json"
 	"math"
 
 	"ohmgate/sim/charge/interval"
@@ -29,11 +30,25 @@ func (k WaitKind) MarshalText() ([]byte, error) { return []byte(k.String()), nil
 // Wait is how long a charged part must be left alone after the flow has stopped.
 // It is advice to people, no barrier.
 type Wait struct {
-	Kind WaitKind `json:"kind"`
+	Kind WaitKind
 	// time is in s and set only when Kind is Computed.
 	time interval.Interval
 	// Why says what stands in the way, or which end governs.
-	Why string `json:"why"`
+	Why string
+}
+
+// MarshalJSON writes kind, why, and time only when it was computed: a record of a
+// wait that cannot be computed holds no number.
+func (w Wait) MarshalJSON() ([]byte, error) {
+	record := struct {
+		Kind WaitKind           `json:"kind"`
+		Why  string             `json:"why"`
+		Time *interval.Interval `json:"time,omitempty"`
+	}{Kind: w.Kind, Why: w.Why}
+	if time, ok := w.Time(); ok {
+		record.Time = &time
+	}
+	return json.Marshal(record)
 }
 
 // Time is the interval of the wait in s; ok is false unless it was computed.
