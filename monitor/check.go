@@ -39,7 +39,7 @@ func (c *Config) BadScans(class Class) Scans {
 		return ScansMax
 	}
 	byBudget := Scans((c.Full-1)/c.Cost[class]) + 1 // rounded up without passing 32 bits
-	return min(byBudget, c.LongestStay.Next()) // the first scan is not counted as a stay
+	return min(byBudget, c.LongestStay.Next())      // the first scan is not counted as a stay
 }
 
 // DetectionScans is how many scans after the last fresh good reading a channel
