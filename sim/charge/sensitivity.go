@@ -74,14 +74,17 @@ func (l Loss) With(input Input, value interval.Interval) Loss {
 
 // BreakEven says which values of one input decide, all others as they are.
 type BreakEven struct {
-	Input Input
+	Input Input `json:"input"`
 	// Rising: more of the input is worse. Then it wins everywhere below Wins and
 	// loses everywhere from Loses on; the other way round when not rising.
-	Rising bool
+	Rising bool `json:"rising"`
 	// Wins and Loses are set when the edge lies in the range that was searched.
-	Wins, Loses       float64
-	HasWins, HasLoses bool
-	WinsAll, WinsNone bool // wins on the whole range; wins nowhere on it
+	Wins     float64 `json:"wins"`
+	Loses    float64 `json:"loses"`
+	HasWins  bool    `json:"has_wins"`
+	HasLoses bool    `json:"has_loses"`
+	WinsAll  bool    `json:"wins_all"`  // wins on the whole range
+	WinsNone bool    `json:"wins_none"` // wins everywhere nowhere on it
 }
 
 // BreakEvenOf searches a range of one input (in its unit) for the edges between
@@ -110,9 +113,9 @@ func (l Loss) BreakEvenOf(input Input, search interval.Interval) (BreakEven, err
 
 // Swing is one bar of a tornado plot: what not knowing one input does to the ratio.
 type Swing struct {
-	Input   Input
-	Ratio   interval.Interval // ratio while this input goes through its interval, the others at their middle
-	Decades float64           // width of Ratio in powers of ten
+	Input   Input             `json:"input"`
+	Ratio   interval.Interval `json:"ratio"`   // ratio while this input goes through its interval, the others at their middle
+	Decades float64           `json:"decades"` // width of Ratio in powers of ten
 }
 
 // Swings calculates every bar, in the order of Inputs; sort by Decades to show.
