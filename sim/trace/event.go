@@ -82,10 +82,28 @@ func (h *Header) AppendEvent(to []byte, e *interlock.Event) []byte {
 	if e.Spoil != interlock.NotSpoiled {
 		to = append(append(to, " - "...), e.Spoil.String()...)
 	}
-	if e.Unconfirmed != 0 {
-		to = strconv.AppendUint(append(to, " - "...), uint64(e.Unconfirmed), 10)
+	for _, word := range UnconfirmedWords(e.Unconfirmed) {
+		to = append(append(to, " - "...), word...)
 	}
 	return to
+}
+
+// UnconfirmedWords says how an actuator failed to report.
+func UnconfirmedWords(u interlock.Unconfirmed) []string {
+	var words []string
+	for _, w := range [...]struct {
+		bit  interlock.Unconfirmed
+		text string
+	}{
+		{interlock.StayedOpen, "did not report stopped in time"}, {interlock.StayedShut, "did not report running in time"},
+		{interlock.UnknownClosed, "its switches say nothing usable while withheld"},
+		{interlock.UnknownOpen, "its switches say nothing usable while enabled"},
+	} {
+		if u&w.bit != 0 {
+			words = append(words, w.text)
+		}
+	}
+	return words
 }
 
 // AppendEvents adds all events of one scan, separated by "; ".
