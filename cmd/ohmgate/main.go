@@ -52,5 +52,7 @@ func rootCommand() *cobra.Command {
 
 // verbs lists what the program can do, one file each.
 func verbs() []*cobra.Command {
-	return []*cobra.Command{}
+	return []*cobra.Command{
+		simulateVerb(),
+	}
 }

@@ -1,0 +1,156 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"ohmgate/sim"
+)
+
+// textWidth is how wide text output may be.
+const textWidth = 80
+
+// mostLines is how many events of one scenario are printed without --all.
+const mostLines = 60
+
+// tellRun prints one run for people.
+func tellRun(out io.Writer, r *sim.Result, o *simulateOptions) {
+	title := r.Scenario.Name
+	if r.Scenario.Title != "" {
+		title += ": " + r.Scenario.Title
+	}
+	printWrapped(out, "", title, 2)
+	head := fmt.Sprintf("%s, %d scans of %v, seed %d", r.Site.Name, r.Scans, r.Period, r.Seed)
+	if r.Prelude > 0 {
+		head += fmt.Sprintf("; %d scans before, until %s", r.Prelude, r.Scenario.Begin)
+	}
+	printWrapped(out, "", head, 2)
+	if !o.brief {
+		tellEvents(out, r, o.all)
+	}
+	for i := range r.Outcomes {
+		tellOutcome(out, r, &r.Outcomes[i])
+	}
+	if len(r.Margins) == 0 {
+		fmt.Fprintln(out, "smallest margin: nothing came near a bound")
+	} else {
+		m := r.Margins[0]
+		printWrapped(out, "smallest margin: ", fmt.Sprintf("at %s, %s", at(m.Scan, r.Period), m.What), 17)
+	}
+	for _, text := range r.Final {
+		if !strings.HasSuffix(text, " enabled") && !o.brief {
+			printWrapped(out, "at the end: ", text, 12)
+		}
+	}
+	fmt.Fprintln(out)
+}
+
+// tellEvents prints the sequence of events: when, who, what, why, which rule.
+func tellEvents(out io.Writer, r *sim.Result, all bool) {
+	subject := 5
+	for i := range r.Told {
+		subject = min(max(subject, len(r.Told[i].Subject)), 16)
+	}
+	told := r.Told
+	if !all && len(told) > mostLines {
+		told = told[:mostLines]
+	}
+	for i := range told {
+		t := &told[i]
+		name := t.Subject
+		if t.Plant {
+			name = "plant"
+		} else if name == "" {
+			name = "logic"
+		}
+		text := t.What
+		if len(t.Why) > 0 {
+			text += ": " + strings.Join(t.Why, "; ")
+		}
+		if len(t.FirstOut) > 0 && t.Kind == "tripped" {
+			text += "; first-out " + strings.Join(t.FirstOut, ", ")
+		}
+		if t.Rule != "" && t.Rule != t.What {
+			text += " [" + t.Rule + "]"
+		}
+		printWrapped(out, fmt.Sprintf("%11s  %-*s  ", at(t.Scan, r.Period), subject, name), text, 15+subject)
+	}
+	if left := len(r.Told) - len(told); left > 0 {
+		fmt.Fprintf(out, "%11s  and %d more; --all prints them\n", "…", left)
+	}
+}
+
+func tellOutcome(out io.Writer, r *sim.Result, o *sim.Outcome) {
+	text := o.Expectation.Text
+	if o.Verdict == sim.Shown {
+		text += " (at " + at(o.Scan, r.Period) + ")"
+	} else {
+		text += fmt.Sprintf(" - at %s: %s [%s:%d]", at(o.Scan, r.Period), o.Detail, r.Scenario.File, o.Expectation.Place.Line)
+	}
+	printWrapped(out, fmt.Sprintf("%-15s  ", o.Verdict), text, 17)
+}
+
+// at is the time of a scan, in seconds with milliseconds.
+func at(scan uint64, period time.Duration) string {
+	ms := (scan*uint64(period/time.Microsecond) + 500) / 1000
+	return fmt.Sprintf("%d.%03d s", ms/1000, ms%1000)
+}
+
+// tellSummary prints one line for each of several runs.
+func tellSummary(out io.Writer, results []*sim.Result) {
+	width := 0
+	for _, r := range results {
+		width = max(width, len(r.Scenario.Name))
+	}
+	for _, r := range results {
+		counts := [3]int{}
+		for i := range r.Outcomes {
+			counts[r.Outcomes[i].Verdict]++
+		}
+		line := fmt.Sprintf("%-*s  %d shown", width, r.Scenario.Name, counts[sim.Shown])
+		if counts[sim.Violated] > 0 {
+			line += fmt.Sprintf(", %d violated", counts[sim.Violated])
+		}
+		if counts[sim.NothingChecked] > 0 || len(r.Outcomes) == 0 {
+			line += fmt.Sprintf(", %d nothing checked", counts[sim.NothingChecked])
+		}
+		if len(r.Margins) > 0 {
+			line += fmt.Sprintf("; margin %.0f %% at %s", r.Margins[0].Share*100, at(r.Margins[0].Scan, r.Period))
+		}
+		printWrapped(out, "", line, width+2)
+	}
+}
+
+func verdictLine(code exitCode, results []*sim.Result) string {
+	n := fmt.Sprintf("%d scenario", len(results))
+	if len(results) != 1 {
+		n += "s"
+	}
+	switch code {
+	case exitShown:
+		return n + ": everything expected was shown"
+	case exitViolated:
+		return n + ": an expectation was violated"
+	}
+	return n + ": an expectation was never exercised, so nothing checked"
+}
+
+// printWrapped prints a text after a head, broken at blanks to the width of a
+// page; lines after the first are indented.
+func printWrapped(out io.Writer, head, text string, indent int) {
+	line, empty := head, true
+	for _, word := range strings.Fields(text) {
+		if !empty && len([]rune(line))+1+len([]rune(word)) > textWidth {
+			fmt.Fprintln(out, strings.TrimRight(line, " "))
+			line, empty = strings.Repeat(" ", indent), true
+		}
+		if !empty {
+			line += " "
+		}
+		line += word
+		empty = false
+	}
+	fmt.Fprintln(out, strings.TrimRight(line, " "))
+}

@@ -1,0 +1,162 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strconv"
+
+	"github.com/spf13/cobra"
+
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/sim"
+	"ohmgate/sim/trace"
+)
+
+// simulateOptions is what the command line asks of the verb.
+type simulateOptions struct {
+	seed  string
+	json  bool
+	junit string
+	brief bool
+	all   bool
+}
+
+func simulateVerb() *cobra.Command {
+	var o simulateOptions
+	verb := &cobra.Command{
+		Use:   "simulate SITE SCENARIO...",
+		Short: "Play scenarios on a simulated plant and judge what must follow",
+		Long: `simulate plays each scenario on a model of the site: clamps, wires, instruments,
+valves and people with their faults. The logic turns it scan by scan. It prints
+the sequence of events, whether what must follow did, and the tightest moment.
+
+` + caution,
+		Args: cobra.MinimumNArgs(2),
+	}
+	flags := verb.Flags()
+	flags.StringVar(&o.seed, "seed", "", "use this seed instead of the scenarios' own")
+	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema report)")
+	flags.StringVar(&o.junit, "junit", "", "write the expectations as JUnit XML to this `file`")
+	flags.BoolVar(&o.brief, "brief", false, "leave out the sequence of events")
+	flags.BoolVar(&o.all, "all", false, "print every event, not only the first 60 of a scenario")
+	recording := recordingFlags(verb)
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		return simulate(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], args[1:], &o, recording)
+	}
+	return verb
+}
+
+// simulate runs all scenarios. Every input is read before the first one runs:
+// a mistake in the last file must not cost the time of the others.
+func simulate(out, errs io.Writer, siteFile string, files []string, o *simulateOptions, recording *recording) error {
+	s, problems := site.Read(siteFile)
+	if problems != nil {
+		return failed(exitInput, "%v", problems)
+	}
+	options, err := o.options()
+	if err != nil {
+		return err
+	}
+	var scenarios []*sim.Scenario
+	var wrong error
+	for _, file := range files {
+		sc, problems := sim.ReadScenario(file, s)
+		if problems != nil {
+			wrong = errors.Join(wrong, problems)
+		}
+		scenarios = append(scenarios, sc)
+	}
+	if wrong != nil {
+		return failed(exitInput, "%w", wrong)
+	}
+	code := exitShown
+	var results []*sim.Result
+	for _, sc := range scenarios {
+		result, err := recording.run(s, sc, options, len(scenarios) > 1)
+		if err != nil {
+			return runFailed(err)
+		}
+		results = append(results, result)
+		code = worse(code, codeOf(result.Verdict()))
+		if !o.json {
+			tellRun(out, result, o)
+		}
+	}
+	return finishSimulate(out, s, results, code, o)
+}
+
+func (o *simulateOptions) options() (sim.Options, error) {
+	options := sim.Options{Tool: toolVersion()}
+	if o.seed != "" {
+		seed, err := strconv.ParseUint(o.seed, 10, 64)
+		if err != nil {
+			return options, failed(exitInput, "--seed %q is no whole number; write one, such as --seed 7", o.seed)
+		}
+		options.Seed = &seed
+	}
+	return options, nil
+}
+
+// runFailed judges an error that ended a run.
+func runFailed(err error) error {
+	var problems site.Problems
+	var internal loop.InternalError
+	switch {
+	case errors.As(err, &problems):
+		return failed(exitInput, "%w", problems)
+	case errors.As(err, &internal):
+		return failed(exitInternal, "%w", err)
+	}
+	return failed(exitLost, "%w", err)
+}
+
+// codeOf is what a verdict tells the shell.
+func codeOf(v sim.Verdict) exitCode {
+	switch v {
+	case sim.Shown:
+		return exitShown
+	case sim.Violated:
+		return exitViolated
+	}
+	return exitNothing
+}
+
+func finishSimulate(out io.Writer, s *site.Site, results []*sim.Result, code exitCode, o *simulateOptions) error {
+	if o.junit != "" {
+		if err := writeBeside(o.junit, func(w io.Writer) error { return writeJUnit(w, results) }); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+	}
+	if o.json {
+		if err := writeReport(out, s, results, code); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+	} else if len(results) > 1 {
+		tellSummary(out, results)
+	}
+	if !o.json {
+		fmt.Fprintln(out, verdictLine(code, results))
+	}
+	return ended(code)
+}
+
+// recording is what a run is recorded to.
+type recording struct {
+	// open makes the writers of one run; several says that there are more, so
+	// that file names need the scenario's name. Nil records nothing.
+	open func(s *site.Site, sc *sim.Scenario, several bool) ([]trace.Writer, error)
+}
+
+// run plays one scenario with its recorders.
+func (r *recording) run(s *site.Site, sc *sim.Scenario, o sim.Options, several bool) (*sim.Result, error) {
+	if r.open != nil {
+		writers, err := r.open(s, sc, several)
+		if err != nil {
+			return nil, err
+		}
+		o.Recorders = writers
+	}
+	return sim.Run(s, sc, o)
+}

@@ -1,0 +1,253 @@
+package sim
+
+import (
+	"fmt"
+	"time"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/sim/trace"
+)
+
+// Options of one run.
+type Options struct {
+	Seed      *uint64        // instead of the scenario's
+	Recorders []trace.Writer // every scan is written to each
+	Tool      string         // version and build, for records
+}
+
+// Result is one run of one scenario.
+type Result struct {
+	Scenario *Scenario
+	Site     *site.Site
+	Seed     uint64
+	Period   time.Duration
+	Prelude  uint64 // scans before the scenario's time began
+	Scans    uint64 // scans of the scenario itself
+	Told     []Told
+	Outcomes []Outcome
+	Margins  []Margin // the tightest of each kind, tightest first
+	Final    []string // for people: what every output is at the end
+}
+
+// Verdict is the worst of all expectations: violated, then nothing checked. A
+// scenario without any has checked nothing.
+func (r *Result) Verdict() Verdict {
+	worst := NothingChecked
+	for i := range r.Outcomes {
+		switch r.Outcomes[i].Verdict {
+		case Violated:
+			return Violated
+		case NothingChecked:
+			return r.worstUnlessViolated(i)
+		case Shown:
+			worst = Shown
+		}
+	}
+	return worst
+}
+
+func (r *Result) worstUnlessViolated(from int) Verdict {
+	for i := from; i < len(r.Outcomes); i++ {
+		if r.Outcomes[i].Verdict == Violated {
+			return Violated
+		}
+	}
+	return NothingChecked
+}
+
+// Run plays a scenario on a site. The problems are of the input: a beginning
+// that this site can not reach.
+func Run(s *site.Site, sc *Scenario, o Options) (*Result, error) {
+	logic, problems := s.Logic()
+	if problems != nil {
+		return nil, problems
+	}
+	seed := sc.Seed
+	if o.Seed != nil {
+		seed = *o.Seed
+	}
+	n := newNames(s)
+	p := NewPlant(s, logic, seed, 0)
+	zero := p.prelude(sc, n)
+	length := sc.Lasts.ceil(p.Period)
+	p.end = zero + length
+	p.schedule(sc, zero, n)
+	p.start()
+	w := newWatch(s, sc, p, n, zero, length)
+	if err := w.record(o, seed); err != nil {
+		return nil, err
+	}
+	if err := loop.New(logic).Run(p, w); err != nil {
+		return nil, err
+	}
+	for _, recorder := range o.Recorders {
+		if err := recorder.Close(); err != nil {
+			return nil, err
+		}
+	}
+	return w.result(seed), nil
+}
+
+// watch follows a run: it tells the story, checks what must follow, keeps the
+// margins and feeds the recorders.
+type watch struct {
+	site     *site.Site
+	scenario *Scenario
+	plant    *Plant
+	names    *names
+	zero     uint64 // scan in which the scenario begins
+	length   uint64
+
+	view     view
+	story    story
+	checkers []*checker
+	margins  margins
+	writers  []trace.Writer
+	row      trace.Row
+	firstDid uint64 // scan of the first thing that the scenario did
+	last     *loop.Turn
+	final    []string
+}
+
+func newWatch(s *site.Site, sc *Scenario, p *Plant, n *names, zero, length uint64) *watch {
+	w := &watch{site: s, scenario: sc, plant: p, names: n, zero: zero, length: length, firstDid: never}
+	w.story = story{names: n, site: s, zero: zero, period: p.Period}
+	for i := range sc.Expect {
+		w.checkers = append(w.checkers, newChecker(&sc.Expect[i], p, n, max(length, 1)-1))
+	}
+	w.margins = newMargins(p)
+	p.told = w.story.plant
+	for i := range p.agenda {
+		if p.agenda[i].scan >= zero && len(sc.Steps)+len(sc.Faults) > 0 {
+			w.firstDid = min(w.firstDid, p.agenda[i].scan-zero)
+		}
+	}
+	if sc.Begin == Running {
+		w.firstDid = 0
+	}
+	w.view.plant = p
+	return w
+}
+
+// record opens the recorders.
+func (w *watch) record(o Options, seed uint64) error {
+	if len(o.Recorders) == 0 {
+		return nil
+	}
+	h := trace.Header{
+		Site: w.site.Name, SiteHash: w.site.Hash, Scenario: w.scenario.Name, ScenarioHash: w.scenario.Hash,
+		Tool: o.Tool, Period: w.plant.Period, Simulated: true,
+	}
+	for i := range w.site.Channels {
+		h.Channels = append(h.Channels, w.site.Channels[i].Name)
+	}
+	for i := range w.site.Inputs {
+		h.Inputs = append(h.Inputs, w.site.Inputs[i].Name)
+	}
+	for i := range w.site.Outputs {
+		h.Outputs = append(h.Outputs, w.site.Outputs[i].Name)
+	}
+	for i := range w.site.Vessels {
+		h.Vessels = append(h.Vessels, w.site.Vessels[i].Name)
+	}
+	for i := range w.site.Streams {
+		h.Streams = append(h.Streams, w.site.Streams[i].Name)
+	}
+	for i := range w.site.Bypasses {
+		h.Bypasses = append(h.Bypasses, w.site.Bypasses[i].Name)
+	}
+	w.writers = o.Recorders
+	for _, recorder := range w.writers {
+		if err := recorder.Begin(&h); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Watch is one scan.
+func (w *watch) Watch(t *loop.Turn) error {
+	if len(w.writers) > 0 {
+		if err := w.write(t); err != nil {
+			return err
+		}
+	}
+	if t.Scan < w.zero {
+		return nil
+	}
+	scan := t.Scan - w.zero
+	w.view.Turn = t
+	if scan == 0 {
+		if err := w.begun(t); err != nil {
+			return err
+		}
+	}
+	w.story.logic(&w.view, scan)
+	w.margins.watch(&w.view, scan)
+	for _, c := range w.checkers {
+		c.watch(&w.view, scan)
+	}
+	if scan+1 == w.length {
+		w.final = w.story.final(&w.view)
+	}
+	return nil
+}
+
+// begun complains where the beginning that the scenario asks for was not
+// reached.
+func (w *watch) begun(t *loop.Turn) error {
+	if w.scenario.Begin == AtPowerUp {
+		return nil
+	}
+	except := map[string]bool{}
+	for _, name := range w.scenario.Except {
+		except[name] = true
+	}
+	for i := range t.State.Vessels {
+		if !t.State.Vessels[i].Clear {
+			return w.unreached(w.site.Vessels[i].Name + " may still be charged")
+		}
+	}
+	for i := range t.State.Outputs {
+		name := w.site.Outputs[i].Name
+		if w.scenario.Begin == Running && !except[name] && t.State.Outputs[i].Mode != interlock.Enabled {
+			return w.unreached(name + " is " + t.State.Outputs[i].Mode.String() + ": " + reasonsText(t.Decision.Reasons[i]))
+		}
+	}
+	return nil
+}
+
+func (w *watch) unreached(why string) error {
+	return site.Problems{w.scenario.problem(site.Position{Line: 1, Column: 1},
+		fmt.Sprintf("the site does not get to \"begin: %s\": %s", w.scenario.Begin, why),
+		"begin at power-up, or name what is left alone in except:, or what is set besides in with:")}
+}
+
+func (w *watch) write(t *loop.Turn) error {
+	w.row = trace.Row{
+		Scan: t.Scan, Time: time.Duration(t.Scan) * w.plant.Period, PowerUp: w.plant.PowerUp(t.Scan) || t.Scan == 0,
+		In: t.In, State: t.State, Decision: t.Decision, Truth: w.plant.Truth(),
+	}
+	for _, recorder := range w.writers {
+		if err := recorder.Write(&w.row); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// result collects what the run has shown.
+func (w *watch) result(seed uint64) *Result {
+	r := &Result{
+		Scenario: w.scenario, Site: w.site, Seed: seed, Period: w.plant.Period, Prelude: w.zero, Scans: w.length,
+		Told: w.story.told, Final: w.final,
+	}
+	for _, c := range w.checkers {
+		c.finish(max(w.length, 1)-1, w.firstDid <= c.to)
+		r.Outcomes = append(r.Outcomes, c.outcome)
+	}
+	r.Margins = w.margins.all(r.Outcomes)
+	return r
+}
