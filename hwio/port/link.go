@@ -27,7 +27,7 @@ const (
 	readSize = 1024
 )
 
-// link turns a wire into a Port. Its life: open, then lost or halted (for good), then released.
+// link turns a wire into a Port. Its life: open, then lost or halted (for good), then released by itself.
 type link struct {
 	name       string
 	wire       wire
@@ -50,6 +50,7 @@ type link struct {
 	workers  sync.WaitGroup
 	released chan struct{} // closed when the wire is closed
 	closing  error         // what closing the wire said; read after released
+	leaving  sync.Once     // the wire is closed once, whether lost or halted
 }
 
 // job is one write; the answer comes on its own channel so that nobody can take another's.
@@ -304,8 +305,21 @@ func (l *link) fail(note string, cause error) {
 	text := l.fault.Error()
 	close(l.down)
 	l.state.Unlock()
+	l.leave()
 	at := Now()
 	l.tell(Event{Way: Lost, At: at, Done: at, Note: text})
+}
+
+// leave gives descriptor and lock back as soon as the last read and write have returned. A lost line does not wait for
+// Halt: as long as somebody holds a pulled adapter, the system gives it another name when it is plugged in again.
+func (l *link) leave() {
+	l.leaving.Do(func() {
+		go func() {
+			l.workers.Wait()
+			l.closing = l.wire.close()
+			close(l.released)
+		}()
+	})
 }
 
 func (l *link) isDown() bool {
@@ -336,13 +350,9 @@ func (l *link) Halt() error {
 		if l.fault == nil {
 			close(l.down)
 		}
-		go func() {
-			l.workers.Wait()
-			l.closing = l.wire.close()
-			close(l.released)
-		}()
 	}
 	l.state.Unlock()
+	l.leave()
 	patience := time.NewTimer(l.writeLimit + time.Second)
 	defer patience.Stop()
 	select {

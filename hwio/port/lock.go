@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"time"
 )
 
 // portLock is an own lock file per device. The library asks the system for exclusive access and does not look at the
@@ -37,7 +38,7 @@ func takeLock(path string) (*portLock, error) {
 	if err != nil {
 		return nil, &Fault{Port: path, Kind: ErrCannotOpen, Note: "cannot open the lock file " + name, Cause: err}
 	}
-	if err := lockFile(file); err != nil {
+	if err := patientLock(file); err != nil {
 		holder := readHolder(file)
 		_ = file.Close()
 		if errors.Is(err, errLockHeld) {
@@ -48,6 +49,17 @@ func takeLock(path string) (*portLock, error) {
 	_ = file.Truncate(0)
 	_, _ = file.WriteAt([]byte(fmt.Sprintf("process %d\n", os.Getpid())), 0)
 	return &portLock{file: file}, nil
+}
+
+// patientLock gives a holder who is just leaving a moment.
+func patientLock(file *os.File) error {
+	const moments, moment = 5, 10 * time.Millisecond
+	err := lockFile(file)
+	for tries := 0; tries < moments && errors.Is(err, errLockHeld); tries++ {
+		time.Sleep(moment)
+		err = lockFile(file)
+	}
+	return err
 }
 
 var errLockHeld = errors.New("lock held")

@@ -22,7 +22,7 @@ var decade = scpi.Template{
 	Measure: scpi.Command{Send: "MEAS:FRES?", Expect: `\S+`},
 }
 
-var brisk = scpi.Settings{Wait: 60 * time.Millisecond, Rest: 30 * time.Millisecond, Late: 60 * time.Millisecond}
+var brisk = scpi.Settings{Wait: 120 * time.Millisecond, Rest: 60 * time.Millisecond, Late: 120 * time.Millisecond}
 
 func bench(t *testing.T, behaviour twin.Behaviour, measured func() scpi.Resistance, template scpi.Template) (*twin.Room, *scpi.Device, *scpi.Instrument) {
 	instrument := scpi.NewInstrument(demoIdentity, scpi.DefaultLimits, measured, nil)
@@ -58,7 +58,7 @@ func TestDialogueWithADecade(t *testing.T) {
 }
 
 func TestComplaintsAreCollectedAfterEachSet(t *testing.T) {
-	_, device, instrument := bench(t, twin.Behaviour{}, nil, decade)
+	room, device, instrument := bench(t, twin.Behaviour{}, nil, decade)
 	_, err := device.Begin()
 	require.NoError(t, err)
 	_, err = device.Set(5_000_000)
@@ -69,7 +69,7 @@ func TestComplaintsAreCollectedAfterEachSet(t *testing.T) {
 	require.ErrorIs(t, err, scpi.ErrComplaint)
 	require.Equal(t, []scpi.Complaint{{Code: -222, Text: "Data out of range"}}, complaints.List)
 	require.Contains(t, err.Error(), "SOUR:RES 2000000")
-	require.Equal(t, int64(5_000_000), instrument.Setting())
+	require.NoError(t, room.Within(func(*twin.Stage) { require.Equal(t, int64(5_000_000), instrument.Setting()) }))
 	_, err = device.Set(6_000_000)
 	require.NoError(t, err, "the queue is empty again")
 }
@@ -93,7 +93,7 @@ func TestOverloadIsAClass(t *testing.T) {
 
 // TestLateAnswerIsNotTheNextReading: the answer to a question that was given up must not be taken for the next.
 func TestLateAnswerIsNotTheNextReading(t *testing.T) {
-	for _, late := range []time.Duration{70 * time.Millisecond, 110 * time.Millisecond, 150 * time.Millisecond} {
+	for _, late := range []time.Duration{brisk.Wait + 10*time.Millisecond, brisk.Wait + brisk.Late/2, brisk.Wait + brisk.Late + 30*time.Millisecond} {
 		present := scpi.Resistance{Class: scpi.Value, Microohms: 1_000_000}
 		room, device, _ := bench(t, twin.Behaviour{LateAnswer: 1000, LateBy: late}, func() scpi.Resistance { return present }, decade)
 		_, _, err := device.Measure()

