@@ -16,7 +16,8 @@ type portLock struct {
 	file *os.File
 }
 
-// lockPath names the lock file after the device itself, so that two names for one device (by-id and ttyUSB0) share it.
+// lockPath names the lock file after the device itself, so that two names for one device (by-id and ttyUSB0) share it. It
+// lies in the system's temporary directory; programs that are given different ones do not see each other's locks.
 func lockPath(path string) string {
 	device := path
 	if real, err := filepath.EvalSymlinks(path); err == nil {
@@ -35,6 +36,9 @@ func lockPath(path string) string {
 func takeLock(path string) (*portLock, error) {
 	name := lockPath(path)
 	file, err := os.OpenFile(name, os.O_RDWR|os.O_CREATE, 0o666)
+	if errors.Is(err, os.ErrPermission) {
+		file, err = os.Open(name) // made by another user; a lock needs no right to write
+	}
 	if err != nil {
 		return nil, &Fault{Port: path, Kind: ErrCannotOpen, Note: "cannot open the lock file " + name, Cause: err}
 	}

@@ -143,6 +143,9 @@ func TestIndependentClientInPython(t *testing.T) {
 		missing(t, "pymodbus (Debian package python3-pymodbus)")
 	}
 	for name, behaviour := range behaviours {
+		if behaviour.Pieces > 0 {
+			continue // this client takes a gap above t1.5 for the end of the frame, which is its right
+		}
 		t.Run(name, func(t *testing.T) { runPeer(t, python, "-c", clientInPython, peerRoom(t, behaviour).Path("bus")) })
 	}
 }

@@ -1,0 +1,10 @@
+package modbus_test
+
+import (
+	"os"
+	"testing"
+
+	"ohmgate/hwio/internal/pseudo"
+)
+
+func TestMain(m *testing.M) { os.Exit(pseudo.Main(m.Run)) }

@@ -1,0 +1,10 @@
+package port
+
+import (
+	"os"
+	"testing"
+
+	"ohmgate/hwio/internal/pseudo"
+)
+
+func TestMain(m *testing.M) { os.Exit(pseudo.Main(m.Run)) }
