@@ -166,7 +166,9 @@ func (t *outputTable) from(state uint32, group int) []outputEdge {
 	return t.edges[t.at[i]:t.at[i+1]]
 }
 
-func (t *outputTable) enabled(state uint32) bool { return interlock.Mode(t.states[state]&3) == interlock.Enabled }
+func (t *outputTable) enabled(state uint32) bool {
+	return interlock.Mode(t.states[state]&3) == interlock.Enabled
+}
 
 // describe names an abstract state by one memory that stands for it.
 func (t *outputTable) describe(row int) string {

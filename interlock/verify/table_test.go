@@ -106,3 +106,18 @@ func TestWaitProduct(t *testing.T) {
 	el := time.Since(begin)
 	t.Logf("states %d levels %d transitions %d hit %b bad %b in %v: %.1f M states/s %d bytes", p.States(), p.Levels, p.Transitions, p.Hit, p.Bad, el, float64(p.States())/el.Seconds()/1e6, p.Bytes())
 }
+
+func TestFacts(t *testing.T) {
+	c := demoChannel()
+	ct, _ := tabulate(Real(), &c, 1<<30)
+	begin := time.Now()
+	f := ct.Facts(1 << 30)
+	t.Logf("%+v %v", f, time.Since(begin))
+	c.Full, c.Repay = 240, 3
+	c.Cost = [monitor.Classes]monitor.Parts{40, 40, 240, 12, 0, 0}
+	ct, _ = tabulate(Real(), &c, 1<<30)
+	begin = time.Now()
+	f = ct.Facts(1 << 30)
+	f.Run = nil
+	t.Logf("%+v %v", f, time.Since(begin))
+}

@@ -1,0 +1,414 @@
+package verify
+
+import (
+	"fmt"
+	"strconv"
+
+	"ohmgate/monitor"
+)
+
+// titles are the default properties in the reader's words.
+var titles = [16]string{
+	1:  "no start before every bond was good for its settle time",
+	2:  "withheld in the very scan in which its permissive is not true",
+	3:  "goes enabled only with every needed channel bonded",
+	4:  "a bad bond stops it in bounded time, whatever came before",
+	5:  "bad in more than half of the readings is not tolerated for ever",
+	6:  "short dips of one class never trip it",
+	7:  "no restart without one whole deliberate press of its reset",
+	8:  "no start before the whole wait after confirmed end of flow",
+	9:  "unknown never helps",
+	10: "an unconfirmed actuator is latched, calls its backup, and is not restarted",
+	11: "a bypass ends by its time and changes no wait",
+	12: "each required cause alone trips it, nothing outside its cone touches it",
+	13: "first-out names what was not true in the trip scan, until reset",
+	14: "the watchdog is kicked only where everything was evaluated",
+	15: "from every state, all well again leads back to enabled",
+}
+
+// assumptions are what the default properties rest on, and who checks it.
+var assumptions = [16][]string{
+	1:  {"the reading is the truth (object evidence, proof test)"},
+	2:  {"the coil that is written off does stop the actuator (confirmation, proof test)"},
+	3:  {"the reading is the truth (object evidence, proof test)"},
+	4:  {"the scan period stays within its limits (overrun trips)", "the reading turns bad when the bond does (change-of-state test)"},
+	5:  {"one reading in every scan is fresh"},
+	6:  {"between two dips the doubt is repaid"},
+	7:  {"the reset input is wired as declared (test sheet)"},
+	8:  {"end switches tell the truth (proof test)", "the valve seals"},
+	9:  {"the instrument says when it is not valid"},
+	10: {"end switches tell the truth (proof test)"},
+	11: {"the key is wired as declared (test sheet)"},
+	12: {"channels and inputs are wired as declared (test sheet)"},
+	13: {"within one bus cycle the order is not known"},
+	14: {"the caller writes the outputs before it kicks"},
+	15: {"plant and people do everything right from then on"},
+}
+
+// judge says of every wanted property of every wanted output what was found.
+func (v *verification) judge() {
+	for _, o := range v.outputs {
+		v.cuts(o)
+		checks := [16]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset,
+			8: v.waits, 9: v.unknown, 10: v.unconfirmed, 11: v.bypasses, 12: v.complete, 13: v.firstOut, 14: v.kick, 15: v.recovery}
+		for number := 1; number < len(checks); number++ {
+			if !v.wants(strconv.Itoa(number)) {
+				continue
+			}
+			if r := checks[number](o); r != nil {
+				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.model.Names.Outputs[o]
+				r.Assumes = assumptions[number]
+				v.rest(r, number)
+				v.report.Results = append(v.report.Results, *r)
+			}
+		}
+	}
+	v.own()
+	v.channelWorst()
+}
+
+func (v *verification) wants(property string) bool {
+	return len(v.options.Properties) == 0 || containsText(v.options.Properties, property)
+}
+
+// rest brings down a property whose counter lemma does not hold.
+func (v *verification) rest(r *Result, number int) {
+	for i := range v.report.Lemmas {
+		l := &v.report.Lemmas[i]
+		for _, p := range l.properties {
+			if p == number && !l.holds() {
+				r.Verdict = Worse(r.Verdict, Violated)
+				r.Says = fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong)
+			}
+		}
+	}
+}
+
+// jobsOf lists the searches of an output, of one kind or of both.
+func (v *verification) jobsOf(output int, kind string) []*Searched {
+	var list []*Searched
+	for _, s := range v.searches {
+		if s.output == output && (kind == "" || s.Kind == kind) {
+			list = append(list, s)
+		}
+	}
+	return list
+}
+
+// found sums up what the searches say of one property of an output.
+func (v *verification) found(output, property int, kind string) *Result {
+	r := &Result{Verdict: Nothing}
+	jobs := v.jobsOf(output, kind)
+	hits, cut := 0, 0
+	for _, s := range jobs {
+		r.States += s.States
+		r.Steps += s.Steps
+		switch {
+		case s.cutOff != nil:
+			cut++
+			r.Says = s.cutOff.Error()
+		case s.Bad>>property&1 == 1:
+			r.Verdict = Violated
+			r.Says = fmt.Sprintf("first after %d scans, with channel %s in full detail", s.FirstBad[property], s.Channel)
+			return r
+		case s.Hit>>property&1 == 1:
+			hits++
+		}
+	}
+	switch {
+	case cut > 0:
+		r.Verdict = NotShown
+	case hits > 0:
+		r.Verdict = Shown
+		r.Says = fmt.Sprintf("%d searches, every state", len(jobs))
+	case len(jobs) == 0:
+		v.byTable(output, property, r)
+	default:
+		r.Says = "no run came to where it would matter"
+	}
+	return r
+}
+
+// byTable judges an output whose permissive reads no channel: its own table, in
+// which the permissive is free, is then the whole search.
+func (v *verification) byTable(output, property int, r *Result) {
+	t, err := v.outputTable(&v.model.Config.Outputs[output], false)
+	if err != nil {
+		r.Verdict, r.Says = NotShown, err.Error()
+		return
+	}
+	var hit, bad mask
+	for i := range t.edges {
+		hit |= t.edges[i].hit
+		bad |= t.edges[i].bad
+	}
+	r.States, r.Steps = uint64(len(t.states)), uint64(len(t.edges))
+	switch {
+	case bad>>property&1 == 1:
+		r.Verdict, r.Says = Violated, "in the output's own table"
+	case hit>>property&1 == 1:
+		r.Verdict, r.Says = Shown, "no channel in its permissive; every state of the output"
+	}
+}
+
+func (v *verification) bySearch(property int) func(int) *Result {
+	return func(output int) *Result { return v.withRun(v.found(output, property, ""), output, property) }
+}
+
+// withRun adds the example run of a property that was exercised.
+func (v *verification) withRun(r *Result, output, property int) *Result {
+	if r.Verdict != Shown {
+		return r
+	}
+	s := v.start(output)
+	if !s.runs {
+		r.Verdict, r.Says = Nothing, "a healthy plant never brought it to run, so nothing was exercised"
+		return r
+	}
+	d, record := s.from()
+	sentence := fmt.Sprintf("%s runs after %d scans", v.model.Names.Outputs[output], record.scans)
+	if cause := v.firstCut(output); cause >= 0 && (property == 2 || property == 4) {
+		v.hold(d, record, cause, v.detectAll())
+		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.model.Names.Outputs[output], v.model.cause(cause))
+	}
+	r.Example = record.finish(sentence, 0)
+	r.Example.Property, r.Example.Output = strconv.Itoa(property), v.model.Names.Outputs[output]
+	return r
+}
+
+// firstCut is a cause that alone stops the output; -1 if there is none.
+func (v *verification) firstCut(output int) int {
+	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+		if len(set) == 1 {
+			return set[0]
+		}
+	}
+	return -1
+}
+
+// detectAll bounds how long any channel takes to leave fit-to-keep.
+func (v *verification) detectAll() Scans {
+	most := Scans(1)
+	for i := range v.model.Config.Channels {
+		if f, err := v.factsOf(i); err == nil && f.Detect != Endless {
+			most = max(most, f.Detect)
+		}
+	}
+	return most
+}
+
+// hold lets one cause be bad until the target is withheld, or for so many scans,
+// while everything else is well.
+func (v *verification) hold(d *driver, record *recorder, cause int, limit Scans) (after Scans) {
+	for after = 0; after < limit && d.enabled(); after++ {
+		d.healthy()
+		d.spoil(cause, monitor.High)
+		record.turn(d)
+	}
+	return after
+}
+
+// spoil makes one cause bad in the next scan: a channel reads the class, an
+// input the value that does not help.
+func (d *driver) spoil(cause int, class monitor.Class) {
+	if cause < len(d.config.Channels) {
+		c := &d.config.Channels[cause].Config
+		if !possible(c)[class] {
+			class = monitor.Invalid
+		}
+		d.in.Readings[cause] = readingOf(c, class, d.stamp)
+		return
+	}
+	input := cause - len(d.config.Channels)
+	d.in.Signals[input] = d.signal(input, -d.provided(input))
+}
+
+// needed lists the channels of an output's permissive that are in a cut set.
+func (v *verification) needed(output int) []int {
+	var list []int
+	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+		for _, cause := range set {
+			if cause < len(v.model.Config.Channels) && !contains(list, cause) {
+				list = append(list, cause)
+			}
+		}
+	}
+	return list
+}
+
+func (v *verification) boot(output int) *Result {
+	channels := v.needed(output)
+	r := v.found(output, 3, "reset")
+	if len(channels) == 0 {
+		r.Verdict, r.Says = Nothing, "no channel is needed to run it"
+		return r
+	}
+	for _, ch := range channels {
+		f, err := v.factsOf(ch)
+		c := &v.model.Config.Channels[ch].Config
+		switch {
+		case err != nil:
+			r.Verdict, r.Says = Worse(r.Verdict, NotShown), err.Error()
+		case f.BondScans == Endless:
+			r.Verdict, r.Says = Worse(r.Verdict, Nothing), v.model.Names.Channels[ch]+" can never bond"
+		case min(f.BondScans, f.RebondScans) < c.SettleScans || min(f.BondReadings, f.RebondReadings) < c.SettleReadings:
+			r.Verdict = Violated
+			r.Says = fmt.Sprintf("%s bonds after %d scans and %d readings, must take %d and %d", v.model.Names.Channels[ch],
+				min(f.BondScans, f.RebondScans), min(f.BondReadings, f.RebondReadings), c.SettleScans, c.SettleReadings)
+			return r
+		case r.Verdict == Shown:
+			r.Says = fmt.Sprintf("%s: at least %d scans and %d fresh good readings", v.model.Names.Channels[ch], f.BondScans, f.BondReadings)
+		}
+	}
+	return v.withRun(r, output, 1)
+}
+
+func (v *verification) reset(output int) *Result {
+	if v.model.Config.Outputs[output].Automatic {
+		return nil // restarts by itself, with a written reason; review says so
+	}
+	return v.withRun(v.found(output, 7, "reset"), output, 7)
+}
+
+func (v *verification) waits(output int) *Result {
+	if len(v.model.Config.VesselsOf(output)) == 0 {
+		return nil // it charges nothing
+	}
+	return v.withRun(v.found(output, 8, "wait"), output, 8)
+}
+
+func (v *verification) dips(output int) *Result {
+	r := v.found(output, 2, "reset")
+	if r.Verdict != Shown {
+		return r
+	}
+	r.Verdict = Nothing
+	for _, ch := range v.needed(output) {
+		f, err := v.factsOf(ch)
+		if err != nil {
+			return &Result{Verdict: NotShown, Says: err.Error()}
+		}
+		c := &v.model.Config.Channels[ch].Config
+		for _, class := range bad {
+			if !possible(c)[class] {
+				continue
+			}
+			want := dipsForgiven(c, class)
+			if f.Patience[class] < want {
+				r.Verdict, r.Says = Violated, fmt.Sprintf("%s: %d bad scans of class %s trip it, %d must be forgiven", v.model.Names.Channels[ch], f.Patience[class]+1, class, want)
+				return r
+			}
+			r.Verdict = Shown
+		}
+		r.Says = fmt.Sprintf("%s forgives %s; repaid after %d good", v.model.Names.Channels[ch], patienceText(c, &f), f.Repay)
+	}
+	return v.withRun(r, output, 6)
+}
+
+// dipsForgiven is how many bad scans of one class the budget must cover: one
+// fewer than spend it, and no more than doubtful may last.
+func dipsForgiven(c *monitor.Config, class monitor.Class) Scans {
+	if c.Cost[class] == 0 {
+		return 0
+	}
+	spend := Scans((c.Full-1)/c.Cost[class]) + 1
+	return min(spend-1, c.LongestStay)
+}
+
+func patienceText(c *monitor.Config, f *ChannelFacts) string {
+	text := ""
+	for _, class := range [...]monitor.Class{monitor.High, monitor.Open, monitor.Invalid, monitor.Missing} {
+		if possible(c)[class] {
+			if text != "" {
+				text += ", "
+			}
+			text += fmt.Sprintf("%d %s", f.Patience[class], class)
+		}
+	}
+	return text
+}
+
+// chatter: no channel may tolerate more than one half of bad readings for ever.
+func (v *verification) chatter(output int) *Result {
+	r := v.found(output, 2, "reset")
+	if r.Verdict != Shown {
+		return r
+	}
+	r.Verdict = Nothing
+	for _, ch := range v.needed(output) {
+		f, err := v.factsOf(ch)
+		if err != nil {
+			return &Result{Verdict: NotShown, Says: err.Error()}
+		}
+		name := v.model.Names.Channels[ch]
+		switch {
+		case f.Share.Bound && 2*f.Share.Bad > f.Share.Of:
+			r.Verdict, r.Says = Worse(r.Verdict, NotShown), name+": doubtful lasts too long to follow within the memory limit"
+		case 2*f.Share.Bad > f.Share.Of:
+			r.Verdict = Worse(r.Verdict, Violated)
+			r.Says = fmt.Sprintf("%s tolerates %d bad of every %d readings for ever: %s", name, f.Share.Bad, f.Share.Of, patternText(f.Share.Pattern))
+			if r.Counterexample == nil {
+				r.Counterexample = v.chatterRun(output, ch, f.Share.Pattern)
+			}
+		default:
+			if r.Verdict == Nothing {
+				r.Verdict = Shown
+			}
+			if r.Verdict == Shown {
+				r.Says = fmt.Sprintf("%s tolerates at most %d bad of %d", name, f.Share.Bad, f.Share.Of)
+			}
+		}
+	}
+	if r.Verdict == Violated && r.Counterexample == nil {
+		r.Verdict, r.Says = NotShown, r.Says+" (the replay on the whole site did not show it)"
+	}
+	return v.withRun(r, output, 5)
+}
+
+// patternText writes a pattern as counts of the same class.
+func patternText(pattern []monitor.Class) string {
+	text := ""
+	for i := 0; i < len(pattern); {
+		n := 1
+		for i+n < len(pattern) && pattern[i+n] == pattern[i] {
+			n++
+		}
+		if text != "" {
+			text += ", "
+		}
+		if len(text) > 50 {
+			return text + "…"
+		}
+		text += fmt.Sprintf("%d %s", n, pattern[i])
+		i += n
+	}
+	return text
+}
+
+// chatterRun repeats a pattern on the real site until it has lasted well beyond
+// every patience, and is a counterexample only if the output still runs then.
+func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) *Run {
+	s := v.start(output)
+	if !s.runs || len(pattern) == 0 {
+		return nil
+	}
+	d, record := s.from()
+	from := record.scans
+	turns := 3*len(pattern) + 2*int(v.model.Config.Channels[channel].LongestStay)
+	for i := 0; i < turns; i++ {
+		d.healthy()
+		d.in.Readings[channel] = readingOf(&d.config.Channels[channel].Config, pattern[i%len(pattern)], d.stamp)
+		record.turn(d)
+		if !d.enabled() {
+			return nil
+		}
+	}
+	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern)), 1)
+	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], "counter: doubt, repaid by one good reading", "rule: counting"}
+	run.Property, run.Output = "5", v.model.Names.Outputs[output]
+	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.scans-1, turns))
+	if len(run.Lines) > maxLines {
+		run.Lines = run.Lines[len(run.Lines)-maxLines:]
+	}
+	return run
+}

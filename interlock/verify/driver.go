@@ -1,0 +1,231 @@
+package verify
+
+import (
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// driver turns the real logic of the whole site, with people and a plant that
+// do everything right: clamps on, instruments alive, actuators that report
+// honestly, and an operator who presses what must be pressed, when it counts.
+// A run deviates from that on purpose, scan by scan.
+type driver struct {
+	logic    *Logic
+	config   *interlock.Config
+	state    *interlock.State
+	in       *interlock.Inputs
+	decision *interlock.Decision
+	target   int // the output that the operator wants to run
+	stamp    uint16
+	scans    uint64
+	roles    []role // by input
+	channels []bool // channels whose evidence and clamp are provided; nil is all
+}
+
+// role is what an input is wired to.
+type role struct {
+	kind   roleKind
+	number int // output, vessel or stream
+}
+
+type roleKind uint8
+
+const (
+	roleFree roleKind = iota // evidence and the like: provided, so true
+	roleReset
+	roleStart
+	roleStop
+	roleClosed
+	roleOpened
+	roleAcknowledge
+	roleFlow
+	roleKey
+)
+
+func newDriver(logic *Logic, c *interlock.Config, target int) *driver {
+	d := &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), roles: make([]role, len(c.Inputs))}
+	d.wire()
+	return d
+}
+
+func (d *driver) wire() {
+	set := func(ref interlock.Ref, kind roleKind, number int) {
+		if ref != 0 && d.roles[ref-1].kind == roleFree {
+			d.roles[ref-1] = role{kind, number}
+		}
+	}
+	for i := range d.config.Outputs {
+		o := &d.config.Outputs[i]
+		set(o.Reset, roleReset, i)
+		set(o.Start, roleStart, i)
+		set(o.Stop, roleStop, i)
+		set(o.Closed, roleClosed, i)
+		set(o.Opened, roleOpened, i)
+	}
+	for i := range d.config.Vessels {
+		set(d.config.Vessels[i].Acknowledge, roleAcknowledge, i)
+	}
+	for i := range d.config.Streams {
+		set(d.config.Streams[i].Flow, roleFlow, i)
+	}
+	for i := range d.config.Bypasses {
+		set(d.config.Bypasses[i].Input, roleKey, i)
+	}
+}
+
+// copyOf is a driver in the same state.
+func (d *driver) copyOf() *driver {
+	e := newDriver(d.logic, d.config, d.target)
+	e.state.CopyFrom(d.state)
+	e.stamp, e.scans = d.stamp, d.scans
+	e.decision.Coils = d.decision.Coils
+	return e
+}
+
+// signal is what makes an input say a value.
+func (d *driver) signal(input int, v interlock.Truth) interlock.Signal {
+	switch {
+	case v == interlock.Unknown:
+		return interlock.Faulty
+	case (v == interlock.True) != d.config.Inputs[input].Inverted:
+		return interlock.High
+	}
+	return interlock.Low
+}
+
+// healthy fills the inputs of the next scan as a good plant and a careful
+// operator would.
+func (d *driver) healthy() {
+	d.stamp++
+	d.in.Overrun = false
+	for i := range d.in.Readings {
+		d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, monitor.Good, d.stamp)
+	}
+	button, value := d.operator()
+	for i, r := range d.roles {
+		v := interlock.False
+		switch r.kind {
+		case roleFree:
+			v = d.provided(i)
+		case roleClosed:
+			v = truth(!d.moved(r.number))
+		case roleOpened:
+			v = truth(d.moved(r.number))
+		case roleFlow:
+			v = truth(d.flowing(r.number))
+		}
+		if interlock.Ref(i+1) == button {
+			v = value
+		}
+		d.in.Signals[i] = d.signal(i, v)
+	}
+}
+
+// moved says that an actuator is away from rest: because it is commanded so, or
+// because somebody strokes it by hand to show that both of its ends report.
+func (d *driver) moved(output int) bool {
+	s := &d.state.Outputs[output]
+	both := s.Unconfirmed&(interlock.StayedOpen|interlock.StayedShut) != 0
+	return s.Mode == interlock.Enabled || both && !s.SeenAway
+}
+
+// provided is the value that lets the target run: evidence is given, and an
+// input under a NOT is kept away.
+func (d *driver) provided(input int) interlock.Truth {
+	cause := len(d.config.Channels) + input
+	p := d.config.Outputs[d.target].Permissive
+	set := p.Causes()
+	if !set.Has(cause) {
+		return interlock.True
+	}
+	with := func(v interlock.Truth) truthSet {
+		return outcomes(p, func(c int) truthSet {
+			if c == cause {
+				return setOf(v)
+			}
+			return anyTruth
+		})
+	}
+	return truth(with(interlock.True).has(interlock.True))
+}
+
+func (d *driver) flowing(stream int) bool {
+	for _, o := range d.config.Streams[stream].Through {
+		if d.state.Outputs[o].Mode != interlock.Enabled {
+			return false
+		}
+	}
+	return true
+}
+
+// operator chooses the one button to hold in this scan, if any.
+func (d *driver) operator() (interlock.Ref, interlock.Truth) {
+	for i := range d.config.Vessels {
+		v, s := &d.config.Vessels[i], &d.state.Vessels[i]
+		if s.Early && v.Acknowledge != 0 {
+			return v.Acknowledge, d.press(s.Ack, v.Press, true)
+		}
+	}
+	for _, i := range d.config.CallersOf(d.target) {
+		o, s := &d.config.Outputs[i], &d.state.Outputs[i]
+		if o.Reset != 0 && (s.Mode == interlock.Tripped && o.AtOnce || s.Unconfirmed != 0) {
+			return o.Reset, d.press(s.Button, o.Press, s.Ready)
+		}
+	}
+	o, s := &d.config.Outputs[d.target], &d.state.Outputs[d.target]
+	switch {
+	case s.Mode == interlock.Enabled:
+	case o.Reset != 0 && !s.Armed && (!o.Automatic || s.Unconfirmed != 0):
+		return o.Reset, d.press(s.Button, o.Press, s.Ready)
+	case o.Start != 0 && s.Ready && s.StartLow:
+		return o.Start, interlock.True
+	}
+	return 0, interlock.False
+}
+
+// press is what a careful hand does with a button in this scan.
+func (d *driver) press(b interlock.Button, p interlock.Press, ready bool) interlock.Truth {
+	return truth(ready && (b.Phase == interlock.Idle || b.Phase == interlock.Pressed && !b.Released && b.Held < p.Min))
+}
+
+// turn is one scan with the inputs as they are.
+func (d *driver) turn() {
+	d.logic.Step(d.config, d.state, d.in, d.decision)
+	d.scans++
+}
+
+// enabled says that the target runs.
+func (d *driver) enabled() bool { return d.state.Outputs[d.target].Mode == interlock.Enabled }
+
+// patienceOf bounds how long a healthy plant may take to enable an output: all
+// waits, run-downs, delays, presses and settle times of the site one after the
+// other, twice.
+func patienceOf(c *interlock.Config) uint64 {
+	n := uint64(100)
+	for i := range c.Channels {
+		n = max(n, uint64(c.Channels[i].SettleScans)+uint64(c.Channels[i].LongestStay))
+	}
+	for i := range c.Streams {
+		n += uint64(c.Streams[i].RunDown)
+	}
+	wait := uint64(0)
+	for i := range c.Vessels {
+		v := &c.Vessels[i]
+		wait = max(wait, uint64(v.Wait))
+		n += 2 * uint64(v.Press.Min)
+	}
+	for i := range c.Outputs {
+		o := &c.Outputs[i]
+		n += uint64(o.OnDelay) + 2*uint64(o.Press.Min) + 20
+	}
+	return 2 * (n + wait)
+}
+
+// start drives a healthy plant until the target runs.
+func (d *driver) start() bool {
+	for limit := patienceOf(d.config); limit > 0 && !d.enabled(); limit-- {
+		d.healthy()
+		d.turn()
+	}
+	return d.enabled()
+}

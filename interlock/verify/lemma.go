@@ -1,0 +1,310 @@
+package verify
+
+import (
+	"fmt"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Lemma is one counter, checked alone for its real length: after how many scans
+// it takes effect, and that every value inside a cell steps like the two that
+// stand for it.
+type Lemma struct {
+	Counter  string `json:"counter"`
+	Of       string `json:"of"`
+	Expected Scans  `json:"scans"`
+	Found    Scans  `json:"found"`
+	Values   uint64 `json:"steps_compared"`
+	Wrong    string `json:"wrong,omitempty"`
+
+	properties []int // that rest on it
+}
+
+func (l *Lemma) holds() bool { return l.Wrong == "" }
+
+func (l *Lemma) expect(found Scans) {
+	l.Found = found
+	if found != l.Expected {
+		l.Wrong = fmt.Sprintf("takes effect after %d scans, must take %d", found, l.Expected)
+	}
+}
+
+func (l *Lemma) refuse(format string, args ...any) {
+	if l.Wrong == "" {
+		l.Wrong = fmt.Sprintf(format, args...)
+	}
+}
+
+// lemmas checks the counters of everything in the cones of the wanted outputs.
+func (v *verification) lemmas() {
+	seen := map[string]bool{}
+	add := func(key string, make func() Lemma) {
+		if !seen[key] {
+			seen[key] = true
+			v.report.Lemmas = append(v.report.Lemmas, make())
+		}
+	}
+	c := v.model.Config
+	for _, o := range v.outputs {
+		out, name := &c.Outputs[o], v.model.Names.Outputs[o]
+		add("output"+outputKey(out), func() Lemma { return v.onDelay(out, name) })
+		if out.Confirmable() {
+			add("travel"+outputKey(out), func() Lemma { return v.travel(out, name) })
+		}
+		if out.Reset != 0 {
+			add(fmt.Sprint("press", out.Press), func() Lemma { return v.buttonLemma(out.Press, name) })
+		}
+		for _, i := range c.VesselsOf(o) {
+			vessel := &c.Vessels[i]
+			add(fmt.Sprint("wait", vessel.Wait, vessel.Rest, vessel.Press), func() Lemma { return v.wait(vessel, v.model.Names.Vessels[i]) })
+			for _, st := range c.ChargedBy(i) {
+				add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) })
+			}
+		}
+		for _, ch := range v.channelsOf(o, -1) {
+			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.model.Names.Channels[ch]) })
+		}
+	}
+	for i := range c.Bypasses {
+		b := &c.Bypasses[i]
+		add(fmt.Sprint("bypass", b.For, b.Gap, b.Warn), func() Lemma { return v.bypassLemma(b, v.model.Names.Bypasses[i]) })
+	}
+}
+
+// wait: the charge memory clears after more than the wait in still scans, never
+// sooner, and anything else than a still scan starts it again.
+func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
+	l := Lemma{Counter: "wait", Of: name, Expected: c.Wait.Next(), properties: []int{8}}
+	still := interlock.VesselScan{Bonded: interlock.False, Still: true}
+	n := Scans(0)
+	for s := (interlock.VesselState{}); !s.Clear && n <= l.Expected+1; n++ {
+		s, _ = v.logic.Vessel(c, s, still)
+	}
+	l.expect(n)
+	t := tabulateVessel(v.logic, c)
+	for _, k := range t.states {
+		if t.waited.last(k.waited) <= t.waited.first[k.waited]+1 {
+			continue
+		}
+		for number := 0; number < vesselScans; number++ {
+			letter := vesselScanOf(number)
+			in := interlock.VesselScan{Bonded: letter.bonded, Still: letter.still, FlowSeen: letter.flowSeen, Reconnected: letter.reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true}
+			like := interlock.VesselState{Clear: k.clear, Held: k.held, Early: k.early, Waited: t.waited.first[k.waited], Ack: interlock.Button{Phase: interlock.Idle}}
+			first, _ := v.logic.Vessel(c, like, in)
+			for at := like.Waited; at < t.waited.last(k.waited); at++ {
+				like.Waited = at
+				next, _ := v.logic.Vessel(c, like, in)
+				l.Values++
+				if next.Waited != 0 && next.Waited != at+1 || next.Clear != first.Clear || next.Early != first.Early || next.Held != first.Held || (next.Waited == 0) != (first.Waited == 0) {
+					l.refuse("at %d scans waited it steps as at no other", at)
+				}
+			}
+		}
+	}
+	return l
+}
+
+func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
+	l := Lemma{Counter: "run-down", Of: name, Expected: c.RunDown.Next(), properties: []int{8}}
+	s, n := interlock.StreamState{}, Scans(0)
+	for ; !s.Still(c) && n <= l.Expected+1; n++ {
+		if flows := v.logic.Stream(c, s, false); flows.Stopped != 0 {
+			l.refuse("flow does not start the run-down again at %d", n)
+		}
+		s = v.logic.Stream(c, s, true)
+		l.Values += 2
+	}
+	l.expect(n)
+	return l
+}
+
+// travel: withheld and never reported stopped is unconfirmed after travel plus
+// one scan, whatever the value of the count was before.
+func (v *verification) travel(c *interlock.Output, name string) Lemma {
+	l := Lemma{Counter: "travel time", Of: name, Expected: c.Travel.Next(), properties: []int{10}}
+	s, n := interlock.OutputControl{}, Scans(0)
+	silent := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Reset: interlock.False, Begin: interlock.False}
+	for ; s.Unconfirmed == 0 && n <= l.Expected+1; n++ {
+		s, _ = v.logic.Output(c, s, silent)
+	}
+	l.expect(n)
+	if !s.Unconfirmed.CallsBackup() {
+		l.refuse("an actuator that stays open does not call its backup")
+	}
+	h := shapeOf(c, true)
+	for _, mode := range [...]interlock.Mode{interlock.KeptOut, interlock.Tripped, interlock.Enabled} {
+		for number := range h.ends {
+			letter := outputScan{perm: interlock.True, ends: uint8(number)}
+			in := letter.arm(h)
+			for at := Scans(1); at < c.Travel; at++ {
+				next, _ := v.logic.Output(c, interlock.OutputControl{Mode: mode, Disagree: at}, in)
+				l.Values++
+				if next.Disagree != 0 && next.Disagree != at+1 || next.Unconfirmed != 0 {
+					l.refuse("at %d scans without a report it steps as at no other", at)
+				}
+			}
+		}
+	}
+	return l
+}
+
+// onDelay: enabled only when the permissive has been true for more than the
+// on-delay; anything else starts it again.
+func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
+	l := Lemma{Counter: "on-delay", Of: name, Expected: c.OnDelay.Next(), properties: []int{3}}
+	ready := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Home: true, Away: !c.Confirmable(), Reset: interlock.False, Begin: interlock.False}
+	s, n := interlock.OutputControl{Armed: true}, Scans(0)
+	for n = 1; n <= l.Expected+1; n++ {
+		var told interlock.OutputTold
+		s, told = v.logic.Output(c, s, ready)
+		if told.Reasons&interlock.ReasonDelay == 0 {
+			break
+		}
+	}
+	l.expect(n)
+	for _, perm := range truths {
+		in := ready
+		in.Keep, in.Start = perm, perm
+		for at := Scans(0); at <= c.OnDelay; at++ {
+			next, _ := v.logic.Output(c, interlock.OutputControl{On: at}, in)
+			l.Values++
+			want := at + 1
+			if perm != interlock.True || next.Mode == interlock.Enabled {
+				want = 0
+			}
+			if next.On != want {
+				l.refuse("at %d scans of on-delay it counts to %d", at, next.On)
+			}
+		}
+	}
+	return l
+}
+
+// stay: doubtful ends after its longest stay whatever is read in between.
+func (v *verification) stay(c *monitor.Config, name string) Lemma {
+	l := Lemma{Counter: "longest doubt", Of: name, Expected: c.LongestStay, properties: []int{4, 5}}
+	s, n := monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High}, Scans(0)
+	for ; s.Phase == monitor.Doubtful && n <= l.Expected+1; n++ {
+		s = v.logic.Advance(c, s, monitor.Between)
+		l.Values++
+	}
+	l.expect(n)
+	for news := monitor.Class(0); news < monitor.Classes; news++ {
+		like := v.logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: 1}, news)
+		for at := Scans(1); at+1 < c.LongestStay; at++ {
+			next := v.logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: at}, news)
+			l.Values++
+			if next.Phase != like.Phase && at+2 < c.LongestStay || next.Phase == monitor.Doubtful && next.Stay != at+1 {
+				l.refuse("at %d scans of doubt it steps as at no other", at)
+			}
+		}
+	}
+	return l
+}
+
+// buttonLemma runs the button with its real count beside the words of the
+// property with a count of their own, over every input and condition.
+func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
+	l := Lemma{Counter: "press", Of: name, properties: []int{7}}
+	type pair struct {
+		b             interlock.Button
+		press, memory uint8
+		held          Scans
+		was           bool
+	}
+	seen := map[pair]bool{{}: true}
+	queue := []pair{{}}
+	for len(queue) > 0 {
+		now := queue[0]
+		queue = queue[1:]
+		for number, r := range levels {
+			if !r.follows(now.memory) {
+				continue
+			}
+			for _, ready := range [...]bool{false, true} {
+				b, _ := v.logic.Button(p, now.b, r.value, r.fresh, now.was, ready)
+				press, held, given := wordsOfPress(p, now.press, now.held, uint8(number), now.was, ready)
+				l.Values++
+				if given != (b.Phase == interlock.Given) {
+					l.refuse("a press of %d scans counts where it must not, or does not where it must", now.held)
+				}
+				next := pair{b, press, buttonOf(r.value), held, ready}
+				if !seen[next] && l.Wrong == "" {
+					seen[next] = true
+					queue = append(queue, next)
+				}
+			}
+		}
+	}
+	return l
+}
+
+// wordsOfPress is the rule of a press with a count of its own.
+func wordsOfPress(p interlock.Press, press uint8, held Scans, number uint8, was, ready bool) (uint8, Scans, bool) {
+	r := levels[number]
+	low, high := r.value == interlock.False, r.value == interlock.True
+	switch {
+	case press == pressSpoiled:
+		if low && r.fresh {
+			return pressIdle, 0, false
+		}
+		return pressSpoiled, 0, false
+	case r.value == interlock.Unknown:
+		return pressSpoiled, 0, false
+	case press == pressIdle:
+		if high && r.fresh {
+			if was && ready {
+				return pressDown, 1, false
+			}
+			return pressSpoiled, 0, false
+		}
+		return pressIdle, 0, false
+	case !ready:
+		return pressSpoiled, 0, false
+	case high:
+		if press == pressUp || held+1 > p.Max {
+			return pressSpoiled, 0, false
+		}
+		return pressDown, held + 1, false
+	case !r.fresh:
+		return press, held, false
+	case held < p.Min:
+		return pressSpoiled, 0, false
+	case press == pressUp:
+		return pressIdle, 0, true
+	}
+	return pressUp, held, false
+}
+
+// bypassLemma runs a bypass for its real time: it ends by time alone, and cannot
+// be renewed before its gap.
+func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
+	l := Lemma{Counter: "bypass", Of: name, Expected: c.For, properties: []int{11}}
+	s := v.logic.Bypass(c, interlock.BypassState{Low: true, Gap: c.Gap.Next()}, interlock.True, true)
+	n := Scans(0)
+	for ; s.Active > 0 && n <= c.For+1; n++ {
+		for _, r := range levels {
+			next := v.logic.Bypass(c, s, r.value, r.fresh)
+			l.Values++
+			if next.Active != 0 && next.Active != s.Active+1 {
+				l.refuse("the button changes how long the bypass lasts")
+			}
+		}
+		s = v.logic.Bypass(c, s, interlock.True, true)
+	}
+	l.expect(n)
+	if s = v.logic.Bypass(c, interlock.BypassState{}, interlock.True, true); s.Active != 0 {
+		l.refuse("it begins at power-up")
+	}
+	for at := Scans(0); at <= c.Gap; at++ {
+		for _, low := range [...]bool{false, true} {
+			s = v.logic.Bypass(c, interlock.BypassState{Low: low, Gap: at}, interlock.True, true)
+			l.Values++
+			if s.Active != 0 {
+				l.refuse("it is renewed %d scans after its end", at)
+			}
+		}
+	}
+	return l
+}

@@ -1,0 +1,268 @@
+package verify
+
+import (
+	"errors"
+	"fmt"
+	"runtime"
+	"sync"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Searched is one product that was searched in full.
+type Searched struct {
+	Kind     string `json:"kind"` // reset or wait
+	Output   string `json:"output"`
+	Channel  string `json:"channel"`
+	Vessel   string `json:"vessel,omitempty"`
+	Columns  int    `json:"channel_states"`
+	Rows     int    `json:"rows"`
+	States   uint64 `json:"states"`
+	Steps    uint64 `json:"transitions"`
+	Levels   int    `json:"levels"`
+	Bytes    uint64 `json:"bytes"`
+	SameAs   string `json:"same_as,omitempty"` // the product with equal settings that was searched in its place
+	Hit      mask   `json:"-"`
+	Bad      mask   `json:"-"`
+	cut      bool
+	output   int
+	channel  int
+	vessel   int
+	key      string
+	cutOff   error
+	FirstBad [32]int `json:"-"`
+}
+
+// plan lists every product of the wanted outputs.
+func (v *verification) plan() []*Searched {
+	var jobs []*Searched
+	c := v.model.Config
+	for _, o := range v.outputs {
+		channels := v.channelsOf(o, -1)
+		for _, ch := range channels {
+			jobs = append(jobs, v.job("reset", o, ch, -1))
+		}
+		for _, vessel := range c.VesselsOf(o) {
+			for _, ch := range v.channelsOf(o, vessel) {
+				jobs = append(jobs, v.job("wait", o, ch, vessel))
+			}
+		}
+	}
+	return jobs
+}
+
+// channelsOf lists the channels in the cone of an output, or of it and a vessel.
+func (v *verification) channelsOf(output, vessel int) []int {
+	set := v.model.Config.Outputs[output].Permissive.Causes()
+	if vessel >= 0 {
+		more := v.model.Config.Vessels[vessel].BondedBy.Causes()
+		for i := range set {
+			set[i] |= more[i]
+		}
+	}
+	var list []int
+	set.Each(func(cause int) {
+		if cause < len(v.model.Config.Channels) {
+			list = append(list, cause)
+		}
+	})
+	return list
+}
+
+func (v *verification) job(kind string, output, channel, vessel int) *Searched {
+	s := &Searched{Kind: kind, Output: v.model.Names.Outputs[output], Channel: v.model.Names.Channels[channel], output: output, channel: channel, vessel: vessel}
+	if vessel >= 0 {
+		s.Vessel = v.model.Names.Vessels[vessel]
+	}
+	s.cut = isCut(v.model.Config.Outputs[output].Permissive, channel)
+	s.key = v.keyOf(s)
+	return s
+}
+
+// focusOf is the channel of a job and how the output hangs on it.
+func (v *verification) focusOf(s *Searched) *focus {
+	c := v.model.Config
+	f := &focus{channel: &c.Channels[s.channel], perm: residues(v.logic, c.Outputs[s.output].Permissive, s.channel), cut: s.cut}
+	for i := range c.Bypasses {
+		if c.Bypasses[i].Channel == s.channel {
+			f.bypassed, f.lostToo = true, c.Bypasses[i].CoversLost
+		}
+	}
+	if s.vessel >= 0 {
+		bond := c.Vessels[s.vessel].BondedBy
+		f.bond = residues(v.logic, bond, s.channel)
+		causes := bond.Causes()
+		f.inVessel = causes.Has(s.channel)
+		f.othersBond = causes.Len() > b2i(f.inVessel)
+	}
+	return f
+}
+
+// keyOf writes down everything that a product depends on. Products with the same
+// key are the same search: symmetry is used only where settings are equal byte
+// for byte.
+func (v *verification) keyOf(s *Searched) string {
+	c, f := v.model.Config, v.focusOf(s)
+	key := fmt.Sprintf("%s %+v %v %v %v %v %v %v %v %v|", s.Kind, f.channel.Config, f.channel.Evidence != 0, f.perm, f.bond, f.inVessel, f.cut, f.bypassed, f.lostToo, f.othersBond)
+	key += outputKey(&c.Outputs[s.output])
+	if s.vessel < 0 {
+		return key
+	}
+	vessel := &c.Vessels[s.vessel]
+	key += fmt.Sprintf("|%d %d %+v %v|%d", vessel.Wait, vessel.Rest, vessel.Press, vessel.Acknowledge != 0, len(c.VesselsOf(s.output)))
+	for _, i := range c.StreamsOf(s.output) {
+		key += fmt.Sprintf("|%v", contains(c.ChargedBy(s.vessel), i))
+	}
+	for _, i := range c.ChargedBy(s.vessel) {
+		st := &c.Streams[i]
+		others := 0
+		for _, o := range st.Through {
+			others += b2i(o != s.output)
+		}
+		key += fmt.Sprintf("|%d %v %v %v %v", st.RunDown, st.Flow != 0, c.StreamConfirmable(i), contains(st.Through, s.output), others > 0)
+	}
+	return key
+}
+
+func outputKey(o *interlock.Output) string {
+	return fmt.Sprintf("%d %v %v %+v %v %v %v %v %d", o.OnDelay, o.Automatic, o.Reset != 0, o.Press, o.Start != 0, o.Stop != 0, o.Closed != 0, o.Opened != 0, o.Travel)
+}
+
+func contains(list []int, n int) bool {
+	for _, have := range list {
+		if have == n {
+			return true
+		}
+	}
+	return false
+}
+
+// search runs every product that differs from those before it.
+func (v *verification) search(jobs []*Searched) error {
+	first := map[string]*Searched{}
+	var todo []*Searched
+	for _, s := range jobs {
+		if first[s.key] == nil {
+			first[s.key] = s
+			todo = append(todo, s)
+		}
+	}
+	workers := v.options.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
+	}
+	each := v.options.memory() / uint64(min(workers, max(1, len(todo))))
+	queue := make(chan *Searched, len(todo))
+	for _, s := range todo {
+		queue <- s
+	}
+	close(queue)
+	var wg sync.WaitGroup
+	var mu sync.Mutex
+	var failed error
+	done, states := 0, uint64(0)
+	for i := 0; i < workers; i++ {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			for s := range queue {
+				err := v.one(s, each, max(1, workers/len(todo)))
+				var cut *CutOff
+				mu.Lock()
+				if errors.As(err, &cut) {
+					s.cutOff = err
+				} else if err != nil && failed == nil {
+					failed = err
+				}
+				done++
+				states += s.States
+				if v.options.Progress != nil {
+					v.options.Progress(done, len(todo), s.Output+" with "+s.Channel, states)
+				}
+				mu.Unlock()
+			}
+		}()
+	}
+	wg.Wait()
+	for _, s := range jobs {
+		if from := first[s.key]; from != s {
+			output, channel, vessel, names := s.output, s.channel, s.vessel, *s
+			*s = *from
+			s.output, s.channel, s.vessel = output, channel, vessel
+			s.Output, s.Channel, s.Vessel = names.Output, names.Channel, names.Vessel
+			s.SameAs = from.Output + " with " + from.Channel
+		}
+	}
+	return failed
+}
+
+// one searches one product.
+func (v *verification) one(s *Searched, memory uint64, workers int) error {
+	p, err := v.product(s, memory)
+	if err != nil {
+		return err
+	}
+	p.Workers = workers
+	if err := p.Run(); err != nil {
+		return err
+	}
+	s.Columns, s.Rows = len(p.Channel.States), p.Stem.Rows
+	s.States, s.Steps, s.Levels, s.Bytes = p.States(), p.Transitions, p.Levels, p.Bytes()
+	s.Hit, s.Bad, s.FirstBad = p.Hit, p.Bad, p.FirstBad
+	return nil
+}
+
+// product builds the tables of one job.
+func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
+	table, err := v.channelTable(&v.model.Config.Channels[s.channel].Config)
+	if err != nil {
+		return nil, err
+	}
+	f := v.focusOf(s)
+	var stem *Stem
+	output, err := v.outputTable(&v.model.Config.Outputs[s.output], s.Kind == "wait")
+	if err != nil {
+		return nil, err
+	}
+	if s.Kind == "reset" {
+		stem = resetStem(v.logic, output, f, table.letters())
+	} else {
+		m, err := newWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
+		if err != nil {
+			return nil, err
+		}
+		if stem, err = m.stem(f, table.letters(), memory); err != nil {
+			return nil, err
+		}
+	}
+	return &Product{Channel: table, Stem: stem, Memory: memory}, nil
+}
+
+// channelTable tabulates each different setting of a channel once.
+func (v *verification) channelTable(c *monitor.Config) (*ChannelTable, error) {
+	v.tables.Lock()
+	defer v.tables.Unlock()
+	if t := v.byChannel[*c]; t != nil {
+		return t, nil
+	}
+	t, err := tabulate(v.logic, c, v.options.memory())
+	if err == nil {
+		v.byChannel[*c] = t
+	}
+	return t, err
+}
+
+func (v *verification) outputTable(o *interlock.Output, brief bool) (*outputTable, error) {
+	key := fmt.Sprint(brief) + outputKey(o)
+	v.tables.Lock()
+	defer v.tables.Unlock()
+	if t := v.byOutput[key]; t != nil {
+		return t, nil
+	}
+	t, err := tabulateOutput(v.logic, shapeOf(o, brief), v.options.memory())
+	if err == nil {
+		v.byOutput[key] = t
+	}
+	return t, err
+}

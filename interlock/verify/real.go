@@ -1,0 +1,372 @@
+package verify
+
+import (
+	"fmt"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// What follows is asked of the real Step on the whole site, from an output that
+// a healthy plant has brought to run.
+
+// ready is a started output, or the result that says why there is none.
+func (v *verification) ready(output int) (*started, *Result) {
+	s := v.start(output)
+	if s.runs {
+		return s, nil
+	}
+	return nil, &Result{Verdict: Nothing, Says: "a healthy plant never brought it to run, so nothing was exercised"}
+}
+
+// unconfirmed: what the search says, and that a failing actuator takes its
+// backups with it in the same scan.
+func (v *verification) unconfirmed(output int) *Result {
+	o := &v.model.Config.Outputs[output]
+	if !o.Confirmable() && len(o.Backup) == 0 {
+		return nil // nothing reports and nothing is called; review says so
+	}
+	r := &Result{Verdict: Shown}
+	if o.Confirmable() {
+		r = v.found(output, 10, "reset")
+	}
+	for _, b := range o.Backup {
+		s, none := v.ready(b)
+		if none != nil {
+			r.Verdict, r.Says = Worse(r.Verdict, none.Verdict), v.model.Names.Outputs[b]+": "+none.Says
+			continue
+		}
+		if said := v.callsBackup(s, output, b); said != "" {
+			r.Verdict, r.Says = Violated, said
+			return r
+		}
+		r.Says += fmt.Sprintf("; calls %s in the same scan", v.model.Names.Outputs[b])
+	}
+	return r
+}
+
+// callsBackup puts a running backup beside every way in which the output can
+// fail, and lets it fail of itself as well.
+func (v *verification) callsBackup(s *started, output, backup int) string {
+	o := &v.model.Config.Outputs[output]
+	name := v.model.Names.Outputs
+	for latch := interlock.Unconfirmed(0); latch < 16; latch++ {
+		for mode := interlock.Mode(0); mode < interlock.Modes; mode++ {
+			if mode == interlock.Enabled && latch != 0 {
+				continue
+			}
+			d, _ := s.from()
+			d.healthy()
+			d.state.Outputs[output].OutputControl = interlock.OutputControl{Mode: mode, Unconfirmed: latch}
+			d.turn()
+			must := latch.CallsBackup() || o.AtOnce && d.state.Outputs[output].Mode == interlock.Tripped
+			if must && d.enabled() {
+				return fmt.Sprintf("%s runs on while %s may still be open", name[backup], name[output])
+			}
+		}
+	}
+	if o.Closed == 0 {
+		return ""
+	}
+	d, _ := s.from()
+	for n := Scans(0); n <= o.Travel.Next(); n++ {
+		d.healthy()
+		d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), interlock.False)
+		d.turn()
+		if d.state.Outputs[output].Unconfirmed.CallsBackup() {
+			if d.enabled() {
+				return fmt.Sprintf("%s is not withheld in the scan in which %s is unconfirmed", name[backup], name[output])
+			}
+			return ""
+		}
+	}
+	if d.state.Outputs[output].Mode == interlock.Enabled {
+		return ""
+	}
+	return fmt.Sprintf("%s stays open for its travel time and is not unconfirmed", name[output])
+}
+
+// bypasses: a bypass lets an unreadable channel pass for its time and no longer,
+// lets nothing else pass, and leaves every vessel's memory as it would be.
+func (v *verification) bypasses(output int) *Result {
+	var r *Result
+	for i := range v.model.Config.Bypasses {
+		b := &v.model.Config.Bypasses[i]
+		if !contains(v.channelsOf(output, -1), b.Channel) || !contains(v.needed(output), b.Channel) {
+			continue
+		}
+		s, none := v.ready(output)
+		if none != nil {
+			return none
+		}
+		if r == nil {
+			r = &Result{Verdict: Shown}
+		}
+		r.Subject = v.model.Names.Bypasses[i]
+		if said := v.bypass(s, output, b); said != "" {
+			r.Verdict, r.Says = Violated, r.Subject+": "+said
+			return r
+		}
+		r.Says = fmt.Sprintf("%s: passes unreadable only, ends after %d scans, no vessel differs", r.Subject, b.For)
+	}
+	return r
+}
+
+func (v *verification) bypass(s *started, output int, b *interlock.Bypass) string {
+	alone := isCut(v.model.Config.Outputs[output].Permissive, b.Channel)
+	limit := b.For + v.detectAll() + 2
+	for _, class := range [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High} {
+		with, _ := s.from()
+		without, _ := s.from()
+		covered := (class == monitor.Missing || class == monitor.Invalid) || b.CoversLost
+		lasted := Scans(0)
+		for n := Scans(0); n < limit; n++ {
+			for _, d := range [...]*driver{with, without} {
+				d.healthy()
+				d.in.Readings[b.Channel] = readingOf(&d.config.Channels[b.Channel].Config, class, d.stamp)
+			}
+			with.in.Signals[b.Input-1] = with.signal(int(b.Input-1), truth(n < 5))
+			with.turn()
+			without.turn()
+			if with.enabled() {
+				lasted = n + 1
+			}
+			if with.enabled() == without.enabled() && !sameVessels(with.state, without.state) {
+				return fmt.Sprintf("it changes a vessel's memory after %d scans of class %s", n+1, class)
+			}
+		}
+		switch {
+		case alone && lasted >= limit:
+			return "it does not end"
+		case alone && !covered && lasted > v.detectAll():
+			return fmt.Sprintf("it lets class %s pass", class)
+		case alone && covered && class != monitor.Open && class != monitor.High && lasted < b.For-1:
+			return fmt.Sprintf("it ends after %d scans, must last %d", lasted, b.For)
+		}
+	}
+	boot := newDriver(v.logic, v.model.Config, output)
+	for n := Scans(0); n < b.Gap+10; n++ {
+		boot.healthy()
+		boot.in.Signals[b.Input-1] = boot.signal(int(b.Input-1), interlock.True)
+		boot.turn()
+		for i := range v.model.Config.Bypasses {
+			if boot.state.Bypasses[i].Active != 0 && v.model.Config.Bypasses[i].Input == b.Input {
+				return "a key that is jammed since power-up starts it"
+			}
+		}
+	}
+	return ""
+}
+
+func sameVessels(a, b *interlock.State) bool {
+	for i := range a.Vessels {
+		if a.Vessels[i].Clear != b.Vessels[i].Clear || a.Vessels[i].Waited != b.Vessels[i].Waited {
+			return false
+		}
+	}
+	return true
+}
+
+// complete: every cause that is a cut set by itself trips the running output,
+// and nothing outside its cone changes it.
+func (v *verification) complete(output int) *Result {
+	s, none := v.ready(output)
+	if none != nil {
+		return none
+	}
+	r := &Result{Verdict: Nothing}
+	limit := v.detectAll() + 1
+	inside, outside := 0, 0
+	cone := v.cone(output)
+	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
+		alone := isCut(v.model.Config.Outputs[output].Permissive, cause)
+		if cone[cause] && !alone {
+			continue
+		}
+		d, record := s.from()
+		after := v.hold(d, record, cause, limit)
+		switch {
+		case alone && d.enabled():
+			r.Verdict, r.Says = Violated, fmt.Sprintf("%s is required, is bad for %d scans and does not trip it", v.model.cause(cause), limit)
+			r.Counterexample = record.finish(r.Says, 1)
+			return r
+		case alone:
+			inside++
+		case !d.enabled():
+			r.Verdict, r.Says = Violated, fmt.Sprintf("%s is outside its cone and trips it after %d scans", v.model.cause(cause), after)
+			r.Counterexample = record.finish(r.Says, 1)
+			return r
+		default:
+			outside++
+		}
+	}
+	if inside > 0 {
+		r.Verdict = Shown
+	}
+	r.Says = fmt.Sprintf("%d causes trip it alone, %d outside its cone do not touch it", inside, outside)
+	return r
+}
+
+// cone is every cause that can touch a running output: computed from how the
+// parts are linked, never declared.
+func (v *verification) cone(output int) map[int]bool {
+	c := v.model.Config
+	cone := map[int]bool{}
+	input := func(ref interlock.Ref) {
+		if ref != 0 {
+			cone[len(c.Channels)+int(ref)-1] = true
+		}
+	}
+	var visit func(o int)
+	seen := map[int]bool{}
+	visit = func(o int) {
+		if seen[o] {
+			return
+		}
+		seen[o] = true
+		out := &c.Outputs[o]
+		set := out.Permissive.Causes()
+		set.Each(func(cause int) {
+			cone[cause] = true
+			if cause < len(c.Channels) {
+				input(c.Channels[cause].Evidence)
+			}
+		})
+		for i := range c.Bypasses {
+			if cone[c.Bypasses[i].Channel] {
+				input(c.Bypasses[i].Input)
+			}
+		}
+		for _, ref := range [...]interlock.Ref{out.Stop, out.Closed, out.Opened, out.Reset, out.Start} {
+			input(ref)
+		}
+		for _, caller := range c.CallersOf(o) {
+			visit(caller)
+		}
+	}
+	visit(output)
+	return cone
+}
+
+// firstOut: what is named was not true in the trip scan, something is named
+// where the permissive was the reason, and the name stands until the reset.
+func (v *verification) firstOut(output int) *Result {
+	s, none := v.ready(output)
+	if none != nil {
+		return none
+	}
+	p := v.model.Config.Outputs[output].Permissive
+	var causes []int
+	set := p.Causes()
+	set.Each(func(c int) { causes = append(causes, c) })
+	trips, tried := 0, 0
+	said := ""
+	for size := 1; size <= 2; size++ {
+		choose(causes, size, nil, func(chosen []int) {
+			if tried++; tried > 200 || said != "" {
+				return
+			}
+			tripped, wrong := v.tripBy(s, output, chosen)
+			trips += b2i(tripped)
+			said = wrong
+		})
+	}
+	switch {
+	case said != "":
+		return &Result{Verdict: Violated, Says: said}
+	case trips == 0:
+		return &Result{Verdict: Nothing, Says: "nothing that was tried trips it"}
+	}
+	return &Result{Verdict: Shown, Says: fmt.Sprintf("%d trips by one cause and by two in one scan, each followed on for 20 scans", trips)}
+}
+
+// tripBy lets some causes go bad together and looks at what is named.
+func (v *verification) tripBy(s *started, output int, chosen []int) (tripped bool, said string) {
+	d, _ := s.from()
+	p := v.model.Config.Outputs[output].Permissive
+	for n := Scans(0); n < v.detectAll()+1 && d.enabled(); n++ {
+		d.healthy()
+		for _, cause := range chosen {
+			d.spoil(cause, monitor.High)
+		}
+		d.turn()
+	}
+	trip := d.state.Outputs[output].Trip
+	if d.state.Outputs[output].Mode != interlock.Tripped {
+		return false, ""
+	}
+	keep := func(c int) interlock.Truth { return d.decision.Keep[c] }
+	if evaluate(p, keep) == interlock.True {
+		return true, "it trips while its permissive is true"
+	}
+	if trip.Why&(interlock.ReasonNotMet|interlock.ReasonUnknown) != 0 && trip.FirstOut.Len() == 0 {
+		return true, "the permissive tripped it and nothing is named"
+	}
+	trip.FirstOut.Each(func(c int) {
+		if want := v.helps(output, c); d.decision.Keep[c] == want {
+			said = v.model.cause(c) + " is named and was as it must be"
+		}
+		if !contains(chosen, c) && !v.evidenceOf(c, chosen) {
+			said = v.model.cause(c) + " is named and had nothing to do with it"
+		}
+	})
+	named := trip.FirstOut
+	for n := 0; n < 20 && said == ""; n++ {
+		d.healthy()
+		if n%2 == 0 {
+			d.in.Overrun = n%4 == 0
+			d.spoil((chosen[0]+1)%len(d.decision.Keep), monitor.Open)
+		}
+		d.turn()
+		if now := d.state.Outputs[output]; now.Mode == interlock.Tripped && now.Trip.FirstOut != named {
+			said = "the first-out changes while the trip stands"
+		}
+	}
+	return true, said
+}
+
+// helps is the value of a cause that lets the output run.
+func (v *verification) helps(output, cause int) interlock.Truth {
+	if cause < len(v.model.Config.Channels) {
+		return interlock.True
+	}
+	return newDriver(v.logic, v.model.Config, output).provided(cause - len(v.model.Config.Channels))
+}
+
+func (v *verification) evidenceOf(channel int, chosen []int) bool {
+	c := v.model.Config
+	if channel >= len(c.Channels) || c.Channels[channel].Evidence == 0 {
+		return false
+	}
+	return contains(chosen, len(c.Channels)+int(c.Channels[channel].Evidence)-1)
+}
+
+// kick: only in scans that were not overrun; in a scan that was, and in the first
+// since power-up, nothing is energised.
+func (v *verification) kick(output int) *Result {
+	s, none := v.ready(output)
+	if none != nil {
+		return none
+	}
+	d, _ := s.from()
+	for n := 0; n < 8; n++ {
+		d.healthy()
+		d.in.Overrun = n == 2 || n == 5
+		d.turn()
+		switch {
+		case d.decision.Kick == d.in.Overrun:
+			return &Result{Verdict: Violated, Says: fmt.Sprintf("overrun %v, kick %v", d.in.Overrun, d.decision.Kick)}
+		case d.decision.Coils.Energised(output) != d.enabled():
+			return &Result{Verdict: Violated, Says: "the coil is not what the output's memory says"}
+		case d.in.Overrun && d.enabled():
+			return &Result{Verdict: Violated, Says: "it runs through an overrun scan"}
+		}
+	}
+	d.state.PowerUp()
+	d.healthy()
+	d.turn()
+	if d.decision.Coils != 0 {
+		return &Result{Verdict: Violated, Says: "something is energised in the first scan since power-up"}
+	}
+	return &Result{Verdict: Shown, Says: "running, overrun, tripped and at power-up"}
+}

@@ -1,0 +1,150 @@
+package verify
+
+import (
+	"encoding/binary"
+	"fmt"
+
+	"ohmgate/interlock"
+)
+
+// recovery: from every reachable memory of the output, and of every vessel that
+// it charges, a healthy plant and a careful operator bring it to run again. The
+// real Step is followed on the whole site, without any abstraction; channels
+// come back by themselves (their longest recovery is a number of its own).
+func (v *verification) recovery(output int) *Result {
+	s, none := v.ready(output)
+	if none != nil {
+		return none
+	}
+	for _, ch := range v.channelsOf(output, -1) {
+		f, err := v.factsOf(ch)
+		if err != nil {
+			return &Result{Verdict: NotShown, Says: err.Error()}
+		}
+		if f.Recover == Endless {
+			return &Result{Verdict: Violated, Says: v.model.Names.Channels[ch] + " has a state from which good readings never lead to bonded"}
+		}
+	}
+	key := ""
+	for _, job := range v.jobsOf(output, "") {
+		key += job.key
+	}
+	if known := v.recovered[key]; known != nil && key != "" {
+		same := *known
+		return &same
+	}
+	w := recoverer{v: v, output: output, base: s.driver, back: map[string]uint32{}, limit: patienceOf(v.model.Config)}
+	r := w.all()
+	v.recovered[key] = r
+	same := *r
+	return &same
+}
+
+type recoverer struct {
+	v      *verification
+	output int
+	base   *driver
+	back   map[string]uint32 // scans to enabled, by what decides
+	limit  uint64
+	starts uint64
+	worst  uint32
+	said   string
+}
+
+func (w *recoverer) all() *Result {
+	t, err := w.v.outputTable(&w.v.model.Config.Outputs[w.output], false)
+	if err != nil {
+		return &Result{Verdict: NotShown, Says: err.Error()}
+	}
+	c := w.v.model.Config
+	for _, word := range t.states {
+		t.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
+			w.from(func(state *interlock.State) { state.Outputs[w.output].OutputControl = s })
+		})
+	}
+	for _, i := range c.VesselsOf(w.output) {
+		vt := tabulateVessel(w.v.logic, &c.Vessels[i])
+		for _, k := range vt.states {
+			vt.waited.each(k.waited, func(n Scans) {
+				for mode := interlock.KeptOut; mode <= interlock.Tripped; mode++ {
+					w.from(func(state *interlock.State) {
+						state.Outputs[w.output].OutputControl = interlock.OutputControl{Mode: mode}
+						state.Vessels[i] = interlock.VesselState{Clear: k.clear, Held: k.held, Early: k.early, Waited: n}
+					})
+				}
+			})
+		}
+	}
+	if w.said != "" {
+		return &Result{Verdict: Violated, Says: w.said, States: uint64(len(w.back))}
+	}
+	return &Result{Verdict: Shown, States: uint64(len(w.back)),
+		Says: fmt.Sprintf("from %d states within %d scans (%.1f s)", w.starts, w.worst, w.v.model.longest(Scans(w.worst)).Seconds())}
+}
+
+// from changes the running site in one way and follows it until it runs again,
+// or until it is where an earlier way has been.
+func (w *recoverer) from(change func(*interlock.State)) {
+	if w.said != "" {
+		return
+	}
+	d := w.base.copyOf()
+	change(d.state)
+	w.starts++
+	var trail []string
+	left := uint32(0)
+	for !d.enabled() {
+		key := w.key(d.state)
+		if n, ok := w.back[key]; ok {
+			left = n
+			break
+		}
+		trail = append(trail, key)
+		if uint64(len(trail)) > w.limit {
+			w.said = fmt.Sprintf("not enabled %d scans after all was well, from mode %s", len(trail), d.state.Outputs[w.output].Mode)
+			return
+		}
+		d.healthy()
+		d.turn()
+	}
+	for i := len(trail) - 1; i >= 0; i-- {
+		left++
+		w.back[trail[i]] = left
+	}
+	w.worst = max(w.worst, left)
+}
+
+// key writes down what decides when everything else is well: the output, its
+// vessels, its streams and the outputs that call it.
+func (w *recoverer) key(s *interlock.State) string {
+	c := w.v.model.Config
+	var b []byte
+	put := func(o *interlock.OutputControl) {
+		b = binary.LittleEndian.AppendUint32(b, uint32(o.On))
+		b = binary.LittleEndian.AppendUint32(b, uint32(o.Disagree))
+		b = binary.LittleEndian.AppendUint32(b, uint32(o.Button.Held))
+		b = append(b, byte(o.Mode), byte(o.Button.Phase), byte(o.Unconfirmed), flags(o.Ready, o.Armed, o.StartLow, o.Button.Released, o.SeenAway, o.SeenHome))
+	}
+	put(&s.Outputs[w.output].OutputControl)
+	for _, i := range c.CallersOf(w.output) {
+		put(&s.Outputs[i].OutputControl)
+	}
+	for _, i := range c.VesselsOf(w.output) {
+		v := &s.Vessels[i]
+		b = binary.LittleEndian.AppendUint32(b, uint32(v.Waited))
+		b = binary.LittleEndian.AppendUint32(b, uint32(v.Ack.Held))
+		b = append(b, byte(v.Ack.Phase), flags(v.Clear, v.Held, v.Early, v.Ack.Released))
+		for _, st := range c.ChargedBy(i) {
+			b = binary.LittleEndian.AppendUint32(b, uint32(s.Streams[st].Stopped))
+		}
+	}
+	return string(b)
+}
+
+func flags(list ...bool) byte {
+	var b byte
+	for i, f := range list {
+		b |= byte(b2i(f)) << i
+	}
+	return b
+}

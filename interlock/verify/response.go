@@ -1,0 +1,229 @@
+package verify
+
+import (
+	"fmt"
+	"time"
+
+	"ohmgate/monitor"
+)
+
+// cuts lists the minimal cut sets of an output with their worst responses.
+func (v *verification) cuts(output int) {
+	entry := OutputCut{Output: v.model.Names.Outputs[output]}
+	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+		var names []string
+		for _, cause := range set {
+			names = append(names, v.model.cause(cause))
+		}
+		entry.Sets = append(entry.Sets, names)
+		entry.Response = append(entry.Response, v.responses(output, set, names)...)
+	}
+	v.report.Cuts = append(v.report.Cuts, entry)
+}
+
+// responses are the worst responses of one cut set: for each class alone, and
+// for any mixture. All members are bad in every scan from the first on; the
+// slowest decides, and one input is unfit in the scan in which it is seen.
+func (v *verification) responses(output int, set []int, names []string) []Response {
+	var list []Response
+	mixture := monitor.Class(monitor.Classes)
+	for _, class := range []monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High, mixture} {
+		text := "any mixture"
+		if class != mixture {
+			text = class.String()
+		}
+		r := Response{Set: names, Class: text, Bound: "exact"}
+		for _, cause := range set {
+			n, exact := v.detection(cause, class)
+			r.Scans = max(r.Scans, n)
+			if !exact || len(set) > 1 {
+				r.Bound = "upper bound"
+			}
+		}
+		if r.Scans == 0 {
+			continue
+		}
+		if r.Scans != Endless {
+			r.Seconds = (v.model.longest(r.Scans) + v.slowest(output, set)).Seconds()
+		}
+		if len(set) == 1 && r.Scans != Endless {
+			v.attain(output, set[0], class, &r)
+		}
+		list = append(list, r)
+	}
+	return list
+}
+
+// slowest is what is added to the scans: the aperture of the measurement and the
+// contact and module of the output.
+func (v *verification) slowest(output int, set []int) (sum time.Duration) {
+	for _, cause := range set {
+		if cause < len(v.model.Aperture) {
+			sum = max(sum, v.model.Aperture[cause])
+		}
+	}
+	if output < len(v.model.OutputDelay) {
+		sum += v.model.OutputDelay[output]
+	}
+	return sum
+}
+
+// detection is the longest that one cause stays fit to keep while it is bad.
+func (v *verification) detection(cause int, class monitor.Class) (n Scans, exact bool) {
+	if cause >= len(v.model.Config.Channels) {
+		n, exact = 1, true
+		if class != monitor.Missing && class != monitor.Classes {
+			return n, exact
+		}
+		// A signal that no longer comes repeats for stale-after scans.
+		return v.model.Config.Inputs[cause-len(v.model.Config.Channels)].StaleAfter + 1, true
+	}
+	f, err := v.factsOf(cause)
+	switch {
+	case err != nil:
+		return Endless, false
+	case class == monitor.Classes:
+		return f.Detect, f.Exact
+	}
+	return f.DetectOf[class], f.Exact
+}
+
+// attain replays the worst response on the whole site. Where the real run takes
+// as long, the number is exact; where it does not, it is an upper bound.
+func (v *verification) attain(output, cause int, class monitor.Class, r *Response) {
+	s := v.start(output)
+	if !s.runs {
+		r.Bound = "upper bound"
+		return
+	}
+	d, record := s.from()
+	n := Scans(0)
+	for ; n <= r.Scans && d.enabled(); n++ {
+		d.healthy()
+		if cause >= len(d.config.Channels) {
+			if class == monitor.Missing || class == monitor.Classes {
+				d.in.Signals[cause-len(d.config.Channels)] = 0
+			} else {
+				d.spoil(cause, class)
+			}
+		} else {
+			news := class
+			if class == monitor.Classes {
+				f, _ := v.factsOf(cause)
+				news = f.Run[min(int(n), len(f.Run)-1)]
+			}
+			d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, news, d.stamp)
+		}
+		record.turn(d)
+	}
+	if d.enabled() || n != r.Scans {
+		r.Bound = "upper bound"
+	}
+	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %dth scan", v.model.cause(cause), r.Class, record.scans-uint64(n), v.model.Names.Outputs[output], n), 1)
+	r.Run.Property, r.Run.Output = "4", v.model.Names.Outputs[output]
+}
+
+// response: bounded for every cut set.
+func (v *verification) response(output int) *Result {
+	r := v.found(output, 2, "reset")
+	if r.Verdict != Shown {
+		return r
+	}
+	r.Verdict = Nothing
+	cut := v.report.Cuts[len(v.report.Cuts)-1]
+	worst := Scans(0)
+	for i := range cut.Response {
+		n := &cut.Response[i]
+		switch {
+		case n.Scans == Endless:
+			r.Verdict, r.Says = Violated, fmt.Sprintf("%v, %s: never withheld", n.Set, n.Class)
+			return r
+		case n.Run != nil && r.Verdict == Nothing:
+			r.Verdict = Shown
+		}
+		if n.Scans >= worst {
+			worst = n.Scans
+			r.Says = fmt.Sprintf("withheld by scan %d of %v bad (%.0f ms, %s)", n.Scans, n.Set, n.Seconds*1000, n.Bound)
+			if n.Run != nil {
+				r.Example = n.Run
+			}
+		}
+	}
+	if r.Verdict == Nothing {
+		r.Says = "no cut set was seen to stop it"
+	}
+	if said := v.classBound(output); said != "" && r.Verdict == Shown {
+		r.Verdict, r.Says = Violated, said
+	}
+	return r
+}
+
+// classBound compares every detection with what the configuration promises: the
+// budget over the cost of the class, a longest stay, and stale-after once.
+func (v *verification) classBound(output int) string {
+	for _, ch := range v.needed(output) {
+		f, err := v.factsOf(ch)
+		if err != nil {
+			continue
+		}
+		c := &v.model.Config.Channels[ch].Config
+		for _, class := range bad {
+			if !possible(c)[class] {
+				continue
+			}
+			promised := dipsForgiven(c, class) + 1
+			if class == monitor.Missing {
+				promised += c.StaleAfter
+			}
+			if f.DetectOf[class] > promised {
+				return fmt.Sprintf("%s lasts %d scans of class %s, promised %d", v.model.Names.Channels[ch], f.DetectOf[class], class, promised)
+			}
+		}
+	}
+	return ""
+}
+
+// Worst are the worst cases of one channel, in names and scans.
+type Worst struct {
+	Channel  string           `json:"channel"`
+	States   int              `json:"states"`
+	Steps    int              `json:"transitions"`
+	Bond     Scans            `json:"bond_scans"`
+	Detect   Scans            `json:"worst_detection_scans"`
+	DetectMs float64          `json:"worst_detection_ms"`
+	Patience map[string]Scans `json:"guaranteed_patience_scans"`
+	Stretch  Scans            `json:"longest_bad_stretch_scans"`
+	ShareBad uint64           `json:"tolerated_bad"`
+	ShareOf  uint64           `json:"tolerated_of"`
+	Pattern  string           `json:"tolerated_pattern"`
+	Recover  Scans            `json:"recovery_scans"`
+	Repay    Scans            `json:"repay_scans"`
+	Exact    bool             `json:"exact"`
+}
+
+// channelWorst reports the worst cases of every channel in a wanted cone.
+func (v *verification) channelWorst() {
+	done := map[int]bool{}
+	for _, o := range v.outputs {
+		for _, ch := range v.channelsOf(o, -1) {
+			if done[ch] {
+				continue
+			}
+			done[ch] = true
+			f, err := v.factsOf(ch)
+			if err != nil {
+				continue
+			}
+			w := Worst{Channel: v.model.Names.Channels[ch], States: f.States, Steps: f.Transitions, Bond: f.BondScans, Detect: f.Detect,
+				Patience: map[string]Scans{}, ShareBad: f.Share.Bad, ShareOf: f.Share.Of, Pattern: patternText(f.Share.Pattern), Recover: f.Recover, Repay: f.Repay, Exact: f.Exact && !f.Share.Bound}
+			if f.Detect != Endless {
+				w.DetectMs = (v.model.longest(f.Detect) + v.slowest(o, []int{ch})).Seconds() * 1000
+				w.Stretch = f.Detect - 1
+			}
+			for _, class := range bad {
+				w.Patience[class.String()] = f.Patience[class]
+			}
+			v.report.Channels = append(v.report.Channels, w)
+		}
+	}
+}

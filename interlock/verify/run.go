@@ -1,0 +1,186 @@
+package verify
+
+import (
+	"fmt"
+	"sort"
+	"strings"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Run is a run of the real logic on the whole site, replayed before it is shown.
+type Run struct {
+	Sentence string    `json:"sentence"`
+	Lines    []string  `json:"lines"` // at most twelve
+	Scans    uint64    `json:"scans"`
+	Faults   int       `json:"faults"`
+	Slice    []string  `json:"cause_slice,omitempty"` // which reading, counter and rule moved the output
+	Steps    []RunStep `json:"steps"`
+
+	Property string `json:"property"`
+	Output   string `json:"output"`
+	at       uint64 // the scan that matters
+}
+
+// RunStep is one thing that a channel or an input shows for some scans.
+type RunStep struct {
+	At    uint64 `json:"at"`
+	For   uint64 `json:"for"`
+	On    string `json:"on"`
+	Shows string `json:"shows"`
+}
+
+// maxLines is how long a run may be told.
+const maxLines = 12
+
+// recorder keeps what a driver fed the logic, as stretches of the same.
+type recorder struct {
+	model  *Model
+	now    map[string]*RunStep
+	steps  []RunStep
+	scans  uint64
+	events []told
+}
+
+type told struct {
+	scan uint64
+	text string
+}
+
+func newRecorder(m *Model) *recorder { return &recorder{model: m, now: map[string]*RunStep{}} }
+
+func (r *recorder) copyOf() *recorder {
+	c := &recorder{model: r.model, now: map[string]*RunStep{}, scans: r.scans}
+	c.steps = append(c.steps, r.steps...)
+	c.events = append(c.events, r.events...)
+	for name, step := range r.now {
+		same := *step
+		c.now[name] = &same
+	}
+	return c
+}
+
+// turn lets the driver take one scan and keeps what it fed and what followed.
+func (r *recorder) turn(d *driver) {
+	before := interlock.NewState(d.config)
+	before.CopyFrom(d.state)
+	for i := range d.in.Readings {
+		r.show(r.model.Names.Channels[i], newsOf(&d.config.Channels[i], &before.Channels[i].State, d.in.Readings[i]))
+	}
+	for i, s := range d.in.Signals {
+		r.show(r.model.Names.Inputs[i], [...]string{"nothing", "unknown", "0", "1"}[s])
+	}
+	if d.in.Overrun {
+		r.steps = append(r.steps, RunStep{r.scans, 1, "logic", "overrun"})
+	}
+	d.turn()
+	r.tell(before, d)
+	r.scans++
+}
+
+func newsOf(c *interlock.Channel, s *monitor.State, in monitor.Reading) string {
+	news := monitor.Hear(&c.Config, s, in)
+	if news == monitor.Missing && in.Quality != monitor.Absent {
+		return "repeated"
+	}
+	return news.String()
+}
+
+func (r *recorder) show(on, what string) {
+	step := r.now[on]
+	if step != nil && step.Shows == what {
+		step.For++
+		return
+	}
+	if step != nil {
+		r.steps = append(r.steps, *step)
+	}
+	r.now[on] = &RunStep{r.scans, 1, on, what}
+}
+
+// tell keeps what people would be told of: phases, outputs, waits.
+func (r *recorder) tell(before *interlock.State, d *driver) {
+	n := r.model.Names
+	for i := range d.state.Channels {
+		if a, b := before.Channels[i].Phase, d.state.Channels[i].Phase; a != b {
+			r.say("%s is %s", n.Channels[i], b)
+		}
+	}
+	for i := range d.state.Vessels {
+		a, b := &before.Vessels[i], &d.state.Vessels[i]
+		if a.Clear != b.Clear {
+			r.say("%s %s", n.Vessels[i], map[bool]string{true: "wait is over", false: "may be charged"}[b.Clear])
+		}
+		if !a.Early && b.Early {
+			r.say("%s reconnected early", n.Vessels[i])
+		}
+	}
+	for i := range d.state.Outputs {
+		a, b := before.Outputs[i], d.state.Outputs[i]
+		if a.Mode != b.Mode {
+			r.say("%s is %s", n.Outputs[i], b.Mode)
+		}
+		if a.Unconfirmed != b.Unconfirmed && b.Unconfirmed != 0 {
+			r.say("%s is unconfirmed", n.Outputs[i])
+		}
+	}
+}
+
+func (r *recorder) say(format string, args ...any) {
+	r.events = append(r.events, told{r.scans, fmt.Sprintf(format, args...)})
+}
+
+// finish makes a Run of what was recorded.
+func (r *recorder) finish(sentence string, faults int) *Run {
+	run := &Run{Sentence: sentence, Scans: r.scans, Faults: faults, Steps: append([]RunStep(nil), r.steps...), at: r.scans - 1}
+	for _, step := range r.now {
+		run.Steps = append(run.Steps, *step)
+	}
+	sort.Slice(run.Steps, func(i, j int) bool {
+		a, b := run.Steps[i], run.Steps[j]
+		return a.At < b.At || a.At == b.At && a.On < b.On
+	})
+	run.Lines = r.lines()
+	return run
+}
+
+// lines tells the run by its events, the last twelve scans with something to
+// tell; events of one scan share a line.
+func (r *recorder) lines() []string {
+	var lines []string
+	for i := 0; i < len(r.events); {
+		scan := r.events[i].scan
+		var texts []string
+		for ; i < len(r.events) && r.events[i].scan == scan; i++ {
+			texts = append(texts, r.events[i].text)
+		}
+		if len(texts) > 4 {
+			texts = append(texts[:4], fmt.Sprintf("and %d more", len(texts)-4))
+		}
+		lines = append(lines, fmt.Sprintf("scan %d: %s", scan, strings.Join(texts, ", ")))
+	}
+	if len(lines) > maxLines {
+		lines = lines[len(lines)-maxLines:]
+	}
+	return lines
+}
+
+// Scenario writes the run as a scenario file that simulate replays: every
+// reading and every input is set scan by scan, so nothing is left to the plant.
+func (r *Run) Scenario(m *Model, name string, expect string) []byte {
+	var b strings.Builder
+	fmt.Fprintf(&b, "# Written by verify for site %s, property %s.\nscenario: %s\ntitle: %q\n", m.Site, r.Property, name, r.Sentence)
+	fmt.Fprintf(&b, "lasts: %d scans\nsteps:\n", r.Scans)
+	for _, s := range r.Steps {
+		if s.On == "logic" {
+			fmt.Fprintf(&b, "  - {at: %d scans, read: overrun, on: logic, for: %d scans}\n", s.At, s.For)
+			continue
+		}
+		fmt.Fprintf(&b, "  - {at: %d scans, read: %s, on: %s, for: %d scans}\n", s.At, s.Shows, s.On, s.For)
+	}
+	if expect != "" {
+		fmt.Fprintf(&b, "expect:\n%s", expect)
+	}
+	return []byte(b.String())
+}

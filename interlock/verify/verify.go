@@ -1,0 +1,186 @@
+package verify
+
+import (
+	"fmt"
+	"sync"
+	"time"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Report is all that a verification has to say.
+type Report struct {
+	Site     string      `json:"site"`
+	Hash     string      `json:"site_hash"`
+	Results  []Result    `json:"results"`
+	Cuts     []OutputCut `json:"cut_sets"`
+	Channels []Worst     `json:"channels"`
+	Searches []*Searched `json:"searches"`
+	Lemmas   []Lemma     `json:"lemmas"`
+	States   uint64      `json:"states"`
+	Steps    uint64      `json:"transitions"`
+	Audit    *Audit      `json:"audit,omitempty"`
+	Took     float64     `json:"seconds"`
+}
+
+// OutputCut is what must be unfit to stop an output, in names.
+type OutputCut struct {
+	Output   string     `json:"output"`
+	Sets     [][]string `json:"minimal_cut_sets"`
+	Response []Response `json:"response"`
+}
+
+// Response is the longest from the first bad scan of every member of a cut set
+// until the output is withheld.
+type Response struct {
+	Set     []string `json:"set"`
+	Class   string   `json:"class"` // or "any mixture"
+	Scans   Scans    `json:"scans"`
+	Seconds float64  `json:"seconds"`
+	Bound   string   `json:"bound"` // exact or upper bound
+	Run     *Run     `json:"run,omitempty"`
+}
+
+// Audit counts comparisons of tabulated steps with the whole Step.
+type Audit struct {
+	Compared  uint64 `json:"compared"`
+	Different uint64 `json:"different"`
+}
+
+// verification is one run of the verifier.
+type verification struct {
+	model   *Model
+	options Options
+	logic   *Logic
+	outputs []int
+	report  *Report
+
+	tables    sync.Mutex
+	byChannel map[monitor.Config]*ChannelTable
+	byOutput  map[string]*outputTable
+	facts     map[monitor.Config]ChannelFacts
+	searches  []*Searched
+	started   map[int]*started
+	recovered map[string]*Result
+}
+
+func newVerification(m *Model, o Options) (*verification, error) {
+	v := &verification{model: m, options: o, logic: o.logic(), report: &Report{Site: m.Site, Hash: m.Hash},
+		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
+		started: map[int]*started{}, recovered: map[string]*Result{}}
+	for i, name := range m.Names.Outputs {
+		if len(o.Outputs) == 0 || containsText(o.Outputs, name) {
+			v.outputs = append(v.outputs, i)
+		}
+	}
+	for _, name := range o.Outputs {
+		if !containsText(m.Names.Outputs, name) {
+			return nil, fmt.Errorf("no output is called %q; the site has %v", name, m.Names.Outputs)
+		}
+	}
+	return v, nil
+}
+
+func containsText(list []string, text string) bool {
+	for _, have := range list {
+		if have == text {
+			return true
+		}
+	}
+	return false
+}
+
+// Verify searches everything and judges every property. A CutOff is no error of
+// Verify: what could not be searched is "not shown".
+func Verify(m *Model, o Options) (*Report, error) {
+	began := time.Now()
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	v.searches = v.plan()
+	if err := v.search(v.searches); err != nil {
+		return nil, err
+	}
+	v.lemmas()
+	v.judge()
+	if o.Audit {
+		v.report.Audit = v.audit()
+	}
+	counted := map[string]bool{}
+	for _, s := range v.searches {
+		if !counted[s.key] {
+			counted[s.key] = true
+			v.report.States += s.States
+			v.report.Steps += s.Steps
+		}
+	}
+	v.report.Searches = v.searches
+	v.report.Took = time.Since(began).Seconds()
+	return v.report, nil
+}
+
+// factsOf are the worst cases of a channel, found once for each setting.
+func (v *verification) factsOf(channel int) (ChannelFacts, error) {
+	c := v.model.Config.Channels[channel].Config
+	if f, ok := v.facts[c]; ok {
+		return f, nil
+	}
+	t, err := v.channelTable(&c)
+	if err != nil {
+		return ChannelFacts{}, err
+	}
+	f := t.Facts(v.options.memory())
+	v.facts[c] = f
+	return f, nil
+}
+
+// started is an output brought to run by a healthy plant, and the run to there.
+type started struct {
+	driver *driver
+	record *recorder
+	runs   bool
+}
+
+// start drives the whole site until an output runs, and with it what stands in
+// series with it, so that product flows; every later question about the real
+// logic begins from there.
+func (v *verification) start(output int) *started {
+	if s := v.started[output]; s != nil {
+		return s
+	}
+	s := &started{driver: newDriver(v.logic, v.model.Config, output), record: newRecorder(v.model)}
+	for _, target := range append(v.inSeries(output), output) {
+		s.driver.target = target
+		for limit := patienceOf(v.model.Config); limit > 0 && !s.driver.enabled(); limit-- {
+			s.driver.healthy()
+			s.record.turn(s.driver)
+		}
+	}
+	s.runs = s.driver.enabled()
+	v.started[output] = s
+	return s
+}
+
+// inSeries lists the outputs of the first stream through an output, but for it.
+func (v *verification) inSeries(output int) []int {
+	var list []int
+	for _, st := range v.model.Config.StreamsOf(output) {
+		for _, o := range v.model.Config.Streams[st].Through {
+			if o != output && !contains(list, o) {
+				list = append(list, o)
+			}
+		}
+		break
+	}
+	return list
+}
+
+// from is a copy of a started output to do something with.
+func (s *started) from() (*driver, *recorder) { return s.driver.copyOf(), s.record.copyOf() }
+
+// interlockTruth turns a level into the text that scenarios use.
+func levelText(t interlock.Truth) string {
+	return map[interlock.Truth]string{interlock.True: "1", interlock.False: "0", interlock.Unknown: "unknown"}[t]
+}
