@@ -44,9 +44,13 @@ type channel struct {
 	steady    bool // nothing moves but the noise
 	base      monitor.Microohm
 	quality   monitor.Quality
-	deviation float64 // µΩ of the instrument's own noise
+	spread    float64 // µΩ of the instrument's own noise at the reject limit
+	deviation float64 // …at the resting value
+	normal    *quantiles
 	noise     Stream
 	stamp     uint16
+	cycle     int     // scans from one fetch to the next
+	turn      int     // scans until the next fetch
 	slow      float64 // 1/Ω, where the reading follows slowly
 	settled   bool    // the slow reading has arrived
 	last      monitor.Reading
@@ -69,7 +73,7 @@ func newChannel(s *site.Site, i int, logic *monitor.Config, seconds float64, see
 		metal: f.Kind != "dissipative", earthPath: f.Measures == "earth-path",
 		lead: leadAt20(&f.Leads), current: middle(f.Transmitter.TestCurrent), bothPoles: f.Transmitter.BothPoles,
 		aperture: f.Aperture.Seconds(), hanging: isolated, secondPath: secondPath(s, f.Part), slowness: 1,
-		celsius: 20, noise: NewStream(seed, f.Name, "instrument"), slow: -1,
+		celsius: 20, normal: normals(), noise: NewStream(seed, f.Name, "instrument"), slow: -1,
 	}
 	reject := ohmsOf(f.Reject)
 	c.fullScale = 2 * ohmsOf(f.OpenAbove)
@@ -90,9 +94,9 @@ func newChannel(s *site.Site, i int, logic *monitor.Config, seconds float64, see
 		c.slowness = seconds / (tau + seconds)
 	}
 	c.touch = defaultTouch(f)
-	c.deviation = reject * 1e6 * 0.0005
+	c.spread = reject * 1e6 * 0.0005
 	if f.Uncertainty > 0 {
-		c.deviation = float64(f.Uncertainty) / 4
+		c.spread = float64(f.Uncertainty) / 4
 	}
 	c.mask = powerBelow(f.Reject/8192) - 1
 	c.half = (c.mask + 1) / 2
@@ -152,25 +156,41 @@ func (c *channel) settle(scan uint64) {
 	if c.steady {
 		loop, real := c.connection(scan)
 		c.real = real
-		c.base, c.quality = ToReading(c.wire(scan, loop), c.fullScale)
+		c.rest(c.wire(scan, loop))
 	}
 }
 
-// read is the channel's reading in one scan.
+// rest takes a value that stays until something happens.
+func (c *channel) rest(ohms float64) {
+	c.base, c.quality = ToReading(ohms, c.fullScale)
+	c.deviation = c.deviationAt(c.base)
+}
+
+// read is the channel's reading in one scan; nothing arrives while it is not
+// this channel's turn on the bus.
 func (c *channel) read(scan uint64) monitor.Reading {
 	c.stamp++
-	if !c.steady {
-		return c.readMoving(scan)
+	fetched := c.turn == 0
+	if fetched {
+		c.turn = c.cycle
 	}
-	if c.quality != monitor.Valid {
-		return monitor.Reading{Quality: c.quality, Stamp: c.stamp}
+	c.turn--
+	switch {
+	case !c.steady:
+		return c.readMoving(scan, fetched)
+	case !fetched:
+		return monitor.Reading{}
+	case c.quality != monitor.Valid:
+		c.last = monitor.Reading{Quality: c.quality, Stamp: c.stamp}
+	default:
+		c.last = c.measured(scan, c.base, c.deviation)
 	}
-	return c.measured(scan, c.base)
+	return c.last
 }
 
 // measured adds the instrument's own noise and resolution.
-func (c *channel) measured(scan uint64, v monitor.Microohm) monitor.Reading {
-	v += monitor.Microohm(float64(c.deviation * c.noise.Normal(scan)))
+func (c *channel) measured(scan uint64, v monitor.Microohm, deviation float64) monitor.Reading {
+	v += monitor.Microohm(float64(deviation * c.normal.at(c.noise.Bits(scan))))
 	v = c.round(v)
 	if v > c.top {
 		return monitor.Reading{Quality: monitor.OverRange, Stamp: c.stamp}
@@ -179,14 +199,20 @@ func (c *channel) measured(scan uint64, v monitor.Microohm) monitor.Reading {
 }
 
 // readMoving is read with faults at work.
-func (c *channel) readMoving(scan uint64) monitor.Reading {
+func (c *channel) readMoving(scan uint64, fetched bool) monitor.Reading {
 	c.stir(scan)
 	loop, real := c.connection(scan)
 	c.real = real
 	if c.forced.on {
 		return c.readForced()
 	}
+	if !fetched && c.slowness >= 1 {
+		return monitor.Reading{}
+	}
 	ohms := c.follow(c.wire(scan, loop))
+	if !fetched {
+		return monitor.Reading{}
+	}
 	error, agree := c.disturbance(scan)
 	value, quality := c.convert(scan, ohms+error)
 	reading := monitor.Reading{Quality: quality, Stamp: c.stamp}
@@ -194,13 +220,23 @@ func (c *channel) readMoving(scan uint64) monitor.Reading {
 	case !agree:
 		reading.Quality = monitor.Bad
 	case quality == monitor.Valid:
-		reading = c.measured(scan, value)
+		reading = c.measured(scan, value, c.deviationAt(value))
 	}
 	reading = c.handOver(scan, reading)
 	if c.cut > 0 {
 		reading = monitor.Reading{}
 	}
+	c.last = reading
 	return reading
+}
+
+// deviationAt is the instrument's own noise at a value, in µΩ: fixed for metal,
+// in proportion for megohms.
+func (c *channel) deviationAt(v monitor.Microohm) float64 {
+	if c.metal {
+		return c.spread
+	}
+	return float64(c.spread*math.Abs(float64(v))) / float64(c.logic.Reject)
 }
 
 // follow lets a slow instrument take only a part of every step, in conductance:
@@ -220,9 +256,8 @@ func (c *channel) follow(ohms float64) float64 {
 	if math.Abs(step) <= float64(1e-4*(math.Abs(target)+1e-15)) {
 		c.slow = target
 		if len(c.acting) == 0 && c.cut == 0 && !c.forced.on {
-			c.settled = true
-			c.base, c.quality = ToReading(ohms, c.fullScale)
-			c.steady = true
+			c.settled, c.steady = true, true
+			c.rest(ohms)
 		}
 		return ohms
 	}
@@ -239,9 +274,9 @@ func (c *channel) readForced() monitor.Reading {
 		c.stamp-- // the device did not measure again
 		return c.last
 	}
-	r := c.forced.reading
-	r.Stamp = c.stamp
-	return r
+	c.last = c.forced.reading
+	c.last.Stamp = c.stamp
+	return c.last
 }
 
 // handOver is everything between the converter and the bus.
@@ -253,7 +288,7 @@ func (c *channel) handOver(scan uint64, r monitor.Reading) monitor.Reading {
 		case "report_on_change":
 			r = a.onChange(r)
 		case "late_samples":
-			r = a.delay(r, c.seconds)
+			r = a.delay(r, c.seconds*float64(c.cycle))
 		case "repeated_samples":
 			r = a.repeat(scan, r)
 		case "lost_samples":

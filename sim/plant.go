@@ -69,11 +69,22 @@ func NewPlant(s *site.Site, logic *interlock.Config, seed, scans uint64) *Plant 
 		p.channels = append(p.channels, newChannel(s, i, &logic.Channels[i].Config, p.seconds, seed))
 		p.channels[i].settle(0)
 	}
+	p.takeTurns()
 	p.inputs = newInputs(s, outputs, streams, seed)
 	p.signals = make([]interlock.Signal, len(p.inputs))
 	p.inputsDue, p.busy = true, true
 	p.truth = trace.Truth{Ohms: make([]float64, len(p.channels)), Bonded: make([]bool, len(p.channels)), Flowing: make([]bool, len(p.streams))}
 	return p
+}
+
+// takeTurns spreads the channels over one cycle of the bus: each is fetched once
+// in a cycle, and in the scans between nothing of it arrives.
+func (p *Plant) takeTurns() {
+	cycle := max(1, int((p.Site.Poll+p.Period/2)/p.Period))
+	for i := range p.channels {
+		p.channels[i].cycle = cycle
+		p.channels[i].turn = i * cycle / len(p.channels)
+	}
 }
 
 // plan adds a deed; start puts them in order. Deeds of one scan happen in the
@@ -114,9 +125,7 @@ func (p *Plant) Next(scan uint64, coils interlock.CoilSet, in *interlock.Inputs)
 	}
 	copy(in.Signals, p.signals)
 	for i := range p.channels {
-		c := &p.channels[i]
-		c.last = c.read(scan)
-		in.Readings[i] = c.last
+		in.Readings[i] = p.channels[i].read(scan)
 	}
 	in.Overrun = p.overruns(scan)
 	if p.off > 0 {

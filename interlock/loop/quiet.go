@@ -17,6 +17,13 @@ type quiet struct {
 	age     int  // scans since quiet was last looked for
 	before  *interlock.State
 	signals []interlock.Signal
+	next    []aging
+}
+
+// aging is what a channel may do in a quiet scan.
+type aging struct {
+	stamp uint16
+	age   interlock.Scans
 }
 
 // lookEvery is how many scans pass from one look for quiet to the next: a look
@@ -29,20 +36,30 @@ func (q *quiet) skip(c *interlock.Config, s *interlock.State, in *interlock.Inpu
 	if in.Overrun || !slices.Equal(in.Signals, q.signals) {
 		return false
 	}
-	var stamps [interlock.MaxChannels]uint16
 	for i := range s.Channels {
 		ch := &s.Channels[i]
 		next := monitor.Step(&c.Channels[i].Config, ch.State, in.Readings[i])
-		stamps[i] = next.Stamp
-		next.Stamp = ch.Stamp
-		if next != ch.State {
+		q.next[i] = aging{next.Stamp, next.Age}
+		if !unmoved(ch, &next) {
 			return false
 		}
 	}
 	for i := range s.Channels {
-		s.Channels[i].Stamp = stamps[i]
+		s.Channels[i].Stamp, s.Channels[i].Age = q.next[i].stamp, q.next[i].age
 	}
 	return true
+}
+
+// unmoved reports that a channel did nothing but take note of a stamp or grow
+// older. The site looks at neither, but for one thing: the first fresh good
+// reading of a connection that had parted.
+func unmoved(before *interlock.ChannelState, after *monitor.State) bool {
+	if before.Parted && after.Class == monitor.Good {
+		return false
+	}
+	x := before.State
+	x.Stamp, x.Age = after.Stamp, after.Age
+	return x == *after
 }
 
 // look steps the site and finds out whether that changed anything.
@@ -55,16 +72,14 @@ func (q *quiet) look(c *interlock.Config, s *interlock.State, in *interlock.Inpu
 	}
 }
 
-// same compares two states but for the stamps of the channels.
+// same compares two states but for the stamps and ages of the channels.
 func same(a, b *interlock.State) bool {
 	if a.Running != b.Running || !slices.Equal(a.Inputs, b.Inputs) || !slices.Equal(a.Streams, b.Streams) ||
 		!slices.Equal(a.Vessels, b.Vessels) || !slices.Equal(a.Outputs, b.Outputs) || !slices.Equal(a.Bypasses, b.Bypasses) {
 		return false
 	}
 	for i := range a.Channels {
-		x, y := a.Channels[i], b.Channels[i]
-		x.Stamp = y.Stamp
-		if x != y {
+		if a.Channels[i].Parted != b.Channels[i].Parted || !unmoved(&a.Channels[i], &b.Channels[i].State) {
 			return false
 		}
 	}
@@ -83,7 +98,7 @@ func (q *quiet) step(c *interlock.Config, s *interlock.State, in *interlock.Inpu
 		return false
 	}
 	if q.before == nil {
-		q.before, q.signals = interlock.NewState(c), make([]interlock.Signal, len(c.Inputs))
+		q.before, q.signals, q.next = interlock.NewState(c), make([]interlock.Signal, len(c.Inputs)), make([]aging, len(c.Channels))
 	}
 	q.look(c, s, in, d)
 	return false

@@ -47,6 +47,9 @@ func (r *restless) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) 
 		if r.random.IntN(3000) == 0 {
 			in.Readings[i].Stamp--
 		}
+		if (scan+uint64(i))%3 != 0 { // a bus slower than the logic
+			in.Readings[i] = monitor.Reading{}
+		}
 		in.Readings[i].Value += monitor.Microohm(r.random.IntN(50_000))
 	}
 	return scan < r.scans, nil
@@ -91,10 +94,7 @@ func TestSkimmedRunsAreTheSame(t *testing.T) {
 		if skimmed.turn.Quiet {
 			quiet++
 		}
-		require.True(t, same(plain.State, skimmed.State), "scan %d: other states", plain.scan)
-		for i := range plain.State.Channels {
-			require.Equal(t, plain.State.Channels[i].Stamp, skimmed.State.Channels[i].Stamp, "scan %d channel %d", plain.scan, i)
-		}
+		require.Equal(t, plain.State, skimmed.State, "scan %d", plain.scan)
 		require.Equal(t, plain.Decision.Coils, skimmed.Decision.Coils, "scan %d", plain.scan)
 		require.Equal(t, plain.Decision.Kick, skimmed.Decision.Kick, "scan %d", plain.scan)
 		require.Equal(t, plain.Decision.Events, skimmed.Decision.Events, "scan %d", plain.scan)
