@@ -202,3 +202,56 @@ func TestStepAllocatesNothing(t *testing.T) {
 		t.Errorf("%v allocations", n)
 	}
 }
+
+// What is no phase, no class or no quality denies; nothing panics.
+func TestNoPhaseNoClass(t *testing.T) {
+	c := rack()
+	for p := Phase(Phases); p != 0; p++ {
+		for news := Missing; news < Classes; news++ {
+			if got := Advance(&c, Control{Phase: p}, news); got.Phase != Unreadable {
+				t.Fatalf("phase %d on %v: %v", p, news, got.Phase)
+			}
+		}
+	}
+	for p := Phase(0); p < Phases; p++ {
+		for news := Class(Classes); news != 0; news++ {
+			if got, want := Advance(&c, Control{Phase: p}, news), Advance(&c, Control{Phase: p}, Invalid); got != want {
+				t.Fatalf("%v on class %d: %+v, want %+v", p, news, got, want)
+			}
+		}
+	}
+}
+
+// Hear only listens.
+func TestHearChangesNothing(t *testing.T) {
+	c := rack()
+	s := Step(&c, State{}, valid(8_000_000, 1))
+	before := s
+	if Hear(&c, &s, valid(8_000_000, 2)) != Good || s != before {
+		t.Error("Hear changes the state")
+	}
+}
+
+// The short way of a bonded channel is the long way: on every reading around
+// every threshold and every stamp distance that decides something.
+func TestShortWayIsTheLongWay(t *testing.T) {
+	r := rand.New(rand.NewSource(5))
+	for trial := 0; trial < 500; trial++ {
+		c := drawConfig(r)
+		for _, stamp := range []uint16{99, 100, 101, 100 + 1<<15 - 1, 100 + 1<<15, 100 + 1<<15 + 1, 0} {
+			for _, v := range edgeValues(&c) {
+				for age := Scans(0); age <= c.StaleAfter; age++ {
+					for q := Absent; q <= Valid+1; q++ {
+						short := State{Control: Control{Phase: Bonded, Class: Good, Age: age}, Stamp: 100, Seen: true}
+						long := short
+						in := Reading{Value: v, Quality: q, Stamp: stamp}
+						short.Step(&c, in)
+						if long.step(&c, in); short != long {
+							t.Fatalf("%+v on %+v: %+v, the long way %+v", c, in, short, long)
+						}
+					}
+				}
+			}
+		}
+	}
+}

@@ -139,26 +139,49 @@ func (p Phase) MayKeep() bool { return p == Bonded || p == Doubtful }
 
 // Step is one scan of one channel.
 func Step(c *Config, s State, in Reading) State {
-	news := Hear(c, &s, in)
-	next := State{Control: Advance(c, s.Control, news), Stamp: s.Stamp, Seen: s.Seen}
-	if news != Missing && (in.Quality == Valid || in.Quality == OverRange) { // the stamp of a bad frame proves nothing
-		next.Stamp, next.Seen = in.Stamp, true
+	s.Step(c, in)
+	return s
+}
+
+// Step is the same in place, for callers that keep many channels: copying a
+// state costs more than a scan of it.
+func (s *State) Step(c *Config, in Reading) {
+	// A bonded channel that reads good is nearly every scan of its life. Validate
+	// has seen to it that what lies between floor and accept is good.
+	if s.Phase == Bonded && in.Quality == Valid && in.Value <= c.Accept && in.Value >= c.Floor && in.Stamp-s.Stamp-1 < 1<<15-1 {
+		s.Class, s.Age, s.Stamp, s.Seen = Good, 0, in.Stamp, true
+		return
 	}
-	next.Spent = account(c, &s, &next.Control)
-	return next
+	s.step(c, in)
+}
+
+func (s *State) step(c *Config, in Reading) {
+	news, before := s.hear(c, in), s.Phase
+	advance(c, &s.Control, news)
+	if before != Bonded || s.Phase != Bonded {
+		s.account(c, before)
+	}
 }
 
 // Hear reduces a reading to the class of what is new in it; Missing if nothing
 // is. Bad quality is news whatever its stamp: doubt needs no proof.
 func Hear(c *Config, s *State, in Reading) Class {
+	listener := *s
+	return listener.hear(c, in)
+}
+
+// hear is Hear, and remembers the stamp of a measurement. That of a bad frame
+// proves nothing.
+func (s *State) hear(c *Config, in Reading) Class {
 	switch in.Quality {
-	case Absent:
-		return Missing
 	case Valid, OverRange:
 		if !isFresh(c, s, in.Stamp) {
 			return Missing
 		}
+		s.Stamp, s.Seen = in.Stamp, true
 		return classify(c, in)
+	case Absent:
+		return Missing
 	}
 	return Invalid // bad, or a quality that nobody declared
 }
@@ -184,113 +207,128 @@ func classify(c *Config, in Reading) Class {
 		}
 		return Invalid
 	}
-	v := in.Value
-	switch {
-	case v < 0 || v < c.Floor || (c.ValidMax > 0 && v > c.ValidMax):
-		return Invalid
-	case v >= c.OpenAbove:
-		return Open
-	case v > c.Reject:
-		return High
-	case v > c.Accept:
-		return Between
+	// Assignments, not returns, and of a whole word: the compiler then needs no
+	// jump that a random reading could lead astray.
+	v, class := in.Value, uint32(Good)
+	if v > c.Accept {
+		class = uint32(Between)
 	}
-	return Good
+	if v > c.Reject {
+		class = uint32(High)
+	}
+	if v >= c.OpenAbove {
+		class = uint32(Open)
+	}
+	if v < 0 || v < c.Floor || (c.ValidMax > 0 && v > c.ValidMax) { // first match, so it has the last word
+		class = uint32(Invalid)
+	}
+	return Class(class)
 }
 
 // Advance moves the deciding part by one scan's news; Missing says that there
 // is none. Class in the result is the class in effect: a gap no longer than
 // stale-after repeats the last one.
 func Advance(c *Config, s Control, news Class) Control {
-	next := Control{Phase: s.Phase, Class: news}
-	fresh := news != Missing
-	if !fresh {
-		next.Age = limited(s.Age, c.StaleAfter.Next())
-		if next.Age <= c.StaleAfter {
-			next.Class = s.Class
-		}
+	if news >= Classes { // no class at all
+		news = Invalid
 	}
-	switch s.Phase {
-	case Settling:
-		settle(c, &s, &next, fresh)
-	case Bonded, Doubtful:
-		doubt(c, &s, &next, fresh)
-	default:
-		next.Phase = idle(s.Phase, next.Class, fresh)
-		if next.Phase == Settling {
-			settle(c, &Control{}, &next, fresh)
-		}
-	}
-	return next
+	advance(c, &s, news)
+	return s
 }
 
-// idle is the next phase of a channel that is neither bonded nor settling.
-func idle(p Phase, class Class, fresh bool) Phase {
-	readable := class != Invalid && class != Missing
-	switch {
-	case p == Unreadable && readable:
-		return Unconnected
-	case p != Unreadable && !readable:
-		return Unreadable
-	case p != Unreadable && class == Good && fresh:
-		return Settling
+func advance(c *Config, s *Control, news Class) {
+	fresh := news != Missing
+	if fresh {
+		s.Class, s.Age = news, 0
+	} else if s.Age = limited(s.Age, c.StaleAfter.Next()); s.Age > c.StaleAfter {
+		s.Class = Missing
 	}
-	return p
+	if idling>>s.Phase&1 == 1 {
+		if s.Class != Good || fresh { // a repeated good reading begins nothing
+			s.Phase = idle[s.Phase][s.Class]
+		}
+		if s.Phase == Settling {
+			settle(c, s, fresh)
+		}
+		return
+	}
+	switch s.Phase {
+	case Bonded:
+		if s.Class != Good && s.Class != Between {
+			s.Phase = Doubtful
+			spend(c, s)
+		}
+	case Doubtful:
+		doubt(c, s, fresh)
+	case Settling:
+		settle(c, s, fresh)
+	default: // no phase at all
+		become(s, Unreadable)
+	}
+}
+
+const idling = 1<<Unconnected | 1<<Lost | 1<<Unreadable
+
+// idle is the next phase of a channel that is neither bonded nor settling.
+var idle = [Phases][Classes]Phase{
+	Unconnected: {Missing: Unreadable, Invalid: Unreadable, Open: Unconnected, High: Unconnected, Between: Unconnected, Good: Settling},
+	Lost:        {Missing: Unreadable, Invalid: Unreadable, Open: Lost, High: Lost, Between: Lost, Good: Settling},
+	Unreadable:  {Missing: Unreadable, Invalid: Unreadable, Open: Unconnected, High: Unconnected, Between: Unconnected, Good: Unconnected},
 }
 
 // settle counts good time and fresh good readings. Time also runs through a
 // gap shorter than stale-after; the bond itself is only ever given on a fresh
 // good reading.
-func settle(c *Config, s, next *Control, fresh bool) {
-	next.Run, next.Count, next.Paused = s.Run, s.Count, s.Paused
-	switch next.Class {
+func settle(c *Config, s *Control, fresh bool) {
+	switch s.Class {
 	case Good:
-		next.Run = limited(s.Run, c.SettleScans)
+		s.Run = limited(s.Run, c.SettleScans)
 		if !fresh {
 			return
 		}
-		next.Count = limited(s.Count, c.SettleReadings)
-		if next.Run >= c.SettleScans && next.Count >= c.SettleReadings {
-			become(next, Bonded)
+		s.Count = limited(s.Count, c.SettleReadings)
+		if s.Run >= c.SettleScans && s.Count >= c.SettleReadings {
+			become(s, Bonded)
 		}
 	case Between:
-		next.Run, next.Count, next.Paused = 0, 0, 0
+		s.Run, s.Count, s.Paused = 0, 0, 0
 	case High, Open:
-		become(next, Unconnected)
+		become(s, Unconnected)
 	default:
-		next.Paused = s.Paused.Next()
-		if next.Paused > c.SettlePause {
-			become(next, Unreadable)
+		s.Paused = s.Paused.Next()
+		if s.Paused > c.SettlePause {
+			become(s, Unreadable)
 		}
 	}
 }
 
-// doubt spends and repays the budget of a bonded or doubtful channel.
-func doubt(c *Config, s, next *Control, fresh bool) {
-	next.Doubt, next.Stay = s.Doubt, s.Stay
-	if s.Phase == Doubtful {
-		next.Stay = s.Stay.Next()
-	}
-	switch next.Class {
+// doubt repays and spends the budget of a doubtful channel.
+func doubt(c *Config, s *Control, fresh bool) {
+	s.Stay = s.Stay.Next()
+	switch s.Class {
 	case Good:
-		if fresh && s.Phase == Doubtful {
-			next.Doubt -= min(next.Doubt, c.Repay)
-			if next.Doubt == 0 {
-				become(next, Bonded)
+		if fresh {
+			s.Doubt -= min(s.Doubt, c.Repay)
+			if s.Doubt == 0 {
+				become(s, Bonded)
 				return
 			}
 		}
 	case Between: // neither spends nor repays
 	default:
-		next.Phase = Doubtful
-		next.Doubt += min(c.Full-s.Doubt, c.Cost[next.Class])
-		if next.Doubt == c.Full {
-			become(next, spentPhase(next.Class))
-			return
-		}
+		spend(c, s)
 	}
-	if next.Phase == Doubtful && next.Stay >= c.LongestStay {
-		become(next, Lost)
+	if s.Phase == Doubtful && s.Stay >= c.LongestStay {
+		become(s, Lost)
+	}
+}
+
+// spend takes what the class in effect costs; what takes the last of the budget
+// says where the channel goes.
+func spend(c *Config, s *Control) {
+	s.Doubt += min(c.Full-s.Doubt, c.Cost[s.Class])
+	if s.Doubt == c.Full {
+		become(s, spentPhase(s.Class))
 	}
 }
 
@@ -304,8 +342,8 @@ func spentPhase(class Class) Phase {
 }
 
 // become enters a phase with all of its counters at zero.
-func become(next *Control, p Phase) {
-	*next = Control{Phase: p, Class: next.Class, Age: next.Age}
+func become(s *Control, p Phase) {
+	*s = Control{Phase: p, Class: s.Class, Age: s.Age}
 }
 
 // limited counts one more, but not past the point where the count decides
@@ -319,15 +357,14 @@ func limited(n, limit Scans) Scans {
 
 // account keeps who caused the doubt. It stands through the scan of the loss
 // and on, so that the cause can be named; bonded clears it.
-func account(c *Config, s *State, next *Control) [Classes]Parts {
-	spent := s.Spent
-	if next.Phase == Bonded {
-		return [Classes]Parts{}
+func (s *State) account(c *Config, before Phase) {
+	if s.Phase == Bonded {
+		s.Spent = [Classes]Parts{}
+		return
 	}
-	if s.Phase.MayKeep() {
-		spent[next.Class] += min(c.Cost[next.Class], ^Parts(0)-spent[next.Class])
+	if before.MayKeep() {
+		s.Spent[s.Class] += min(c.Cost[s.Class], ^Parts(0)-s.Spent[s.Class])
 	}
-	return spent
 }
 
 // Cause is the class that spent most of the doubt since the channel was last
