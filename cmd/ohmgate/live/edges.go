@@ -32,11 +32,6 @@ func (l *edgeList) put(scan uint64, value uint8) bool {
 	return true
 }
 
-// cut forgets everything from a scan on.
-func (l *edgeList) cut(scan uint64) {
-	l.edges = l.edges[:sort.Search(len(l.edges), func(i int) bool { return l.edges[i].scan >= scan })]
-}
-
 // before is the number of the last edge at or before a scan; -1 if none is.
 func (l *edgeList) before(scan uint64) int {
 	return sort.Search(len(l.edges), func(i int) bool { return l.edges[i].scan > scan }) - 1

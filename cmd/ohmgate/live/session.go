@@ -144,6 +144,9 @@ func New(o Options) (*Session, error) {
 	return s, nil
 }
 
+// Options is what the session was made of.
+func (s *Session) Options() Options { return s.opts }
+
 // open begins a new run from power-up.
 func (s *Session) open(r Request) error {
 	plant, err := s.opts.Open(r)

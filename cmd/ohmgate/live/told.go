@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"sort"
 	"sync"
+	"time"
 )
 
 // eventsMax is how many events are kept at hand; the journal has them all.
@@ -23,6 +24,7 @@ type told struct {
 	run       int
 	epoch     int // rises whenever what was shown before is void
 	shot      *Snapshot
+	at        time.Time // of the last change
 	err       error
 	changed   chan struct{} // closed and replaced at every change
 
@@ -106,7 +108,7 @@ func (s *Session) publish(b *batch) {
 			t.shot.Reference = &ReferenceShown{t.refName, t.reference.scans}
 		}
 	}
-	t.run = b.run
+	t.run, t.at = b.run, time.Now()
 	close(t.changed)
 	t.changed = make(chan struct{})
 }
@@ -237,6 +239,40 @@ func (s *Session) SetReference(name string, h *History, events []Event) {
 	s.told.epoch++
 	close(s.told.changed)
 	s.told.changed = make(chan struct{})
+}
+
+// Health is what /healthz tells.
+type Health struct {
+	Mode     string `json:"mode"`
+	Note     string `json:"note,omitempty"`
+	Scan     uint64 `json:"scan"`
+	AgeNs    int64  `json:"scan_age_ns"` // since anything was turned and told
+	Overruns uint64 `json:"overruns"`
+	Journal  bool   `json:"journal"`
+	LagNs    int64  `json:"journal_lag_ns"`
+	Healthy  bool   `json:"healthy"`
+}
+
+// staleAfter is how old the last scan of a running session may be.
+const staleAfter = 2 * time.Second
+
+// Health says more than "up": whether scans still turn and are still kept.
+func (s *Session) Health() Health {
+	s.told.mu.RLock()
+	defer s.told.mu.RUnlock()
+	t := &s.told
+	if t.shot == nil {
+		return Health{Mode: "starting"}
+	}
+	h := Health{Mode: t.shot.Drive.Mode, Note: t.shot.Drive.Note, Scan: t.shot.Scan, Overruns: t.shot.Overruns, Journal: s.opts.Keeper != nil, LagNs: t.shot.Journal.LagNs}
+	if h.Mode == "running" {
+		h.AgeNs = int64(time.Since(t.at))
+	}
+	h.Healthy = t.err == nil && h.Mode != "stopped" && h.AgeNs < int64(staleAfter)
+	if t.err != nil {
+		h.Note = t.err.Error()
+	}
+	return h
 }
 
 // Sum is a check sum of everything that the run's lanes did.
