@@ -17,7 +17,7 @@ var titles = [16]string{
 	6:  "short dips of one class never trip it",
 	7:  "no restart without one whole deliberate press of its reset",
 	8:  "no start before the whole wait after confirmed end of flow",
-	9:  "unknown never helps",
+	9:  "unknown never helps: what is missing or invalid prolongs no run",
 	10: "an unconfirmed actuator is latched, calls its backup, and is not restarted",
 	11: "a bypass ends by its time and changes no wait",
 	12: "each required cause alone trips it, nothing outside its cone touches it",

@@ -8,7 +8,8 @@ import (
 )
 
 // recovery: from every reachable memory of the output, and of every vessel that
-// it charges, a healthy plant and a careful operator bring it to run again. The
+// it charges, everything else stopped, a healthy plant and a careful operator
+// bring it to run again. The
 // real Step is followed on the whole site, without any abstraction; channels
 // come back by themselves (their longest recovery is a number of its own).
 func (v *verification) recovery(output int) *Result {
@@ -32,6 +33,9 @@ func (v *verification) recovery(output int) *Result {
 	if known := v.recovered[key]; known != nil && key != "" {
 		same := *known
 		return &same
+	}
+	if s = v.startWith(output, nil); !s.runs {
+		return &Result{Verdict: Nothing, Says: "a healthy plant never brought it to run alone"}
 	}
 	w := recoverer{v: v, output: output, base: s.driver, back: map[string]uint32{}, limit: patienceOf(v.model.Config)}
 	r := w.all()

@@ -24,11 +24,10 @@ func (v *verification) unknown(output int) *Result {
 	}
 	for _, ch := range v.channelsOf(output, -1) {
 		c := &v.model.Config.Channels[ch].Config
-		t, err := v.channelTable(c)
+		pairs, said, done, err := v.pairsOf(c)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
-		pairs, said, done := t.worseReadings(v.options.memory())
 		r.States += pairs
 		switch {
 		case said != "":
@@ -47,6 +46,28 @@ func (v *verification) unknown(output int) *Result {
 	}
 	r.Says = fmt.Sprintf("every node of the permissive, %d pairs of channel states", r.States)
 	return r
+}
+
+// walk is what a walk of two copies of a channel found.
+type walk struct {
+	met  uint64
+	said string
+	done bool
+	err  error
+}
+
+// pairsOf walks each different setting of a channel once.
+func (v *verification) pairsOf(c *monitor.Config) (met uint64, said string, done bool, err error) {
+	known, ok := v.walked[*c]
+	if !ok {
+		t, err := withoutEnd(v.logic, c, v.options.memory())
+		if err == nil {
+			known.met, known.said, known.done = t.worseReadings(v.options.memory())
+		}
+		known.err = err
+		v.walked[*c] = known
+	}
+	return known.met, known.said, known.done, known.err
 }
 
 // informed says what is wrong with a node that an unknown argument helps.
@@ -94,45 +115,77 @@ func (v *verification) informed(n *interlock.Node) string {
 	return said
 }
 
-// worseReadings walks two copies of a channel side by side: one reads as it is,
-// the other has any of its good readings replaced by missing or invalid ones. The
-// second must never be fit where the first is not.
+// worseReadings walks two copies of a bonded channel side by side: one reads as
+// it is, the other has any of its good readings replaced by missing or invalid
+// ones. The second must never stay fit where the first does not, nor be without
+// doubt where the first is doubtful. A pair is followed until the second is lost:
+// from then on it must settle anew, and that every bond takes its whole settle
+// time, whatever came before, is property 1. (While settling the two cannot be
+// compared: a settling that began later, with fewer pauses, may well be the one
+// that ends in a bond.)
+//
+// The table is one whose doubtful never ends by its longest stay. That loses
+// nothing: the walk also shows that the second is never bonded while the first is
+// doubtful, so the second has been doubtful for at least as long, and its stay
+// ends no later.
 func (t *ChannelTable) worseReadings(memory uint64) (pairs uint64, said string, done bool) {
-	type pair struct{ is, worse uint32 }
-	seen := map[pair]bool{{}: true}
-	queue := []pair{{}}
-	for len(queue) > 0 {
-		now := queue[len(queue)-1]
-		queue = queue[:len(queue)-1]
-		if a, b := t.phase(now.is), t.phase(now.worse); b.MayKeep() && !a.MayKeep() || b.MayStart() && !a.MayStart() {
-			return uint64(len(seen)), fmt.Sprintf("with good readings withheld it is %s where it would be %s", b, a), true
+	n := uint64(len(t.States))
+	if n*n/8 > memory {
+		return 0, "", false
+	}
+	w := sideBySide{t: t, n: n, seen: make([]uint64, (n*n+63)/64)}
+	for s := uint64(0); s < n; s++ {
+		if t.fitToKeep(uint32(s)) {
+			w.add(uint32(s), uint32(s))
 		}
-		if t.fitToKeep(now.is) && !t.fitToKeep(now.worse) {
-			continue
-		}
-		if uint64(len(seen))*40 > memory || len(seen) > maxPairs {
-			return uint64(len(seen)), "", false
-		}
-		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			instead := []monitor.Class{news}
-			if news == monitor.Good {
-				instead = append(instead, monitor.Missing, monitor.Invalid)
+	}
+	for len(w.stack) > 0 && w.said == "" {
+		now := w.stack[len(w.stack)-1]
+		w.stack = w.stack[:len(w.stack)-1]
+		w.expand(uint32(now/n), uint32(now%n))
+	}
+	return w.pairs, w.said, true
+}
+
+// sideBySide is the set of pairs that were met.
+type sideBySide struct {
+	t     *ChannelTable
+	n     uint64
+	seen  []uint64
+	stack []uint64
+	pairs uint64
+	said  string
+}
+
+func (w *sideBySide) add(is, worse uint32) {
+	at := uint64(is)*w.n + uint64(worse)
+	if w.seen[at>>6]>>(at&63)&1 == 1 {
+		return
+	}
+	w.seen[at>>6] |= 1 << (at & 63)
+	w.pairs++
+	a, b := w.t.phase(is), w.t.phase(worse)
+	switch {
+	case b.MayKeep() && !a.MayKeep() || b.MayStart() && !a.MayStart():
+		w.said = fmt.Sprintf("with good readings withheld it is %s where it would be %s", b, a)
+	case b.MayKeep():
+		w.stack = append(w.stack, at)
+	}
+}
+
+func (w *sideBySide) expand(is, worse uint32) {
+	for news := monitor.Class(0); news < monitor.Classes; news++ {
+		for _, e := range w.t.from(is, news) {
+			for _, f := range w.t.from(worse, news) {
+				w.add(e.next, f.next)
 			}
-			for _, e := range t.from(now.is, news) {
-				for _, other := range instead {
-					for _, f := range t.from(now.worse, other) {
-						next := pair{e.next, f.next}
-						if !seen[next] {
-							seen[next] = true
-							queue = append(queue, next)
-						}
+			if news == monitor.Good {
+				for _, instead := range [...]monitor.Class{monitor.Missing, monitor.Invalid} {
+					for _, f := range w.t.from(worse, instead) {
+						w.add(e.next, f.next)
 					}
 				}
 			}
 		}
 	}
-	return uint64(len(seen)), "", true
 }
-
-// maxPairs bounds the walk of two channels side by side.
-const maxPairs = 3 << 20

@@ -63,12 +63,13 @@ type verification struct {
 	searches  []*Searched
 	started   map[int]*started
 	recovered map[string]*Result
+	walked    map[monitor.Config]walk
 }
 
 func newVerification(m *Model, o Options) (*verification, error) {
 	v := &verification{model: m, options: o, logic: o.logic(), report: &Report{Site: m.Site, Hash: m.Hash},
 		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
-		started: map[int]*started{}, recovered: map[string]*Result{}}
+		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]walk{}}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || containsText(o.Outputs, name) {
 			v.outputs = append(v.outputs, i)
@@ -147,11 +148,20 @@ type started struct {
 // series with it, so that product flows; every later question about the real
 // logic begins from there.
 func (v *verification) start(output int) *started {
-	if s := v.started[output]; s != nil {
+	return v.startWith(output, v.inSeries(output))
+}
+
+// startWith brings some outputs to run, one after the other, and then the one.
+func (v *verification) startWith(output int, others []int) *started {
+	key := output
+	if len(others) == 0 {
+		key = -1 - output
+	}
+	if s := v.started[key]; s != nil {
 		return s
 	}
 	s := &started{driver: newDriver(v.logic, v.model.Config, output), record: newRecorder(v.model)}
-	for _, target := range append(v.inSeries(output), output) {
+	for _, target := range append(others, output) {
 		s.driver.target = target
 		for limit := patienceOf(v.model.Config); limit > 0 && !s.driver.enabled(); limit-- {
 			s.driver.healthy()
@@ -159,7 +169,7 @@ func (v *verification) start(output int) *started {
 		}
 	}
 	s.runs = s.driver.enabled()
-	v.started[output] = s
+	v.started[key] = s
 	return s
 }
 
