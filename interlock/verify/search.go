@@ -74,9 +74,9 @@ func (p *Product) States() uint64 {
 
 // image is what one row's fresh channel states lead to, class by class.
 type image struct {
-	class []uint64 // class*words+word
-	any   []bool   // classes that are not empty
-	steps []uint64 // channel steps in each class
+	class []uint64   // class*words+word
+	some  [][]uint32 // words that are not empty, for each class
+	steps []uint64   // channel steps in each class
 }
 
 // level expands every active row. Rows with the same fresh states share their
@@ -150,12 +150,16 @@ func equalWords(a, b []uint64) bool {
 
 func (p *Product) newImage() *image {
 	n := p.Stem.classes
-	return &image{class: make([]uint64, n*p.words), any: make([]bool, n), steps: make([]uint64, n)}
+	return &image{class: make([]uint64, n*p.words), some: make([][]uint32, n), steps: make([]uint64, n)}
 }
 
 func (p *Product) imageOf(row uint32, img *image) {
-	clear(img.class)
-	clear(img.any)
+	for c, list := range img.some {
+		for _, i := range list {
+			img.class[c*p.words+int(i)] = 0
+		}
+		img.some[c] = list[:0]
+	}
 	clear(img.steps)
 	class := &p.Stem.Class
 	fresh := p.fresh[int(row)*p.words : (int(row)+1)*p.words]
@@ -164,8 +168,11 @@ func (p *Product) imageOf(row uint32, img *image) {
 			state := uint32(i*64 + bits.TrailingZeros64(word))
 			for _, e := range p.Channel.fromAll(state) {
 				c := class[e.letter]
-				img.class[c*p.words+int(e.next>>6)] |= 1 << (e.next & 63)
-				img.any[c] = true
+				at := &img.class[c*p.words+int(e.next>>6)]
+				if *at == 0 {
+					img.some[c] = append(img.some[c], e.next>>6)
+				}
+				*at |= 1 << (e.next & 63)
 				img.steps[c]++
 			}
 		}
@@ -183,8 +190,8 @@ func (p *Product) spread(row uint32, img *image, locks []sync.Mutex, found *tall
 	if p.skip != nil && p.skip(int(row), p.Levels) {
 		return
 	}
-	for c, any := range img.any {
-		if !any {
+	for c, some := range img.some {
+		if len(some) == 0 {
 			continue
 		}
 		from := img.class[c*p.words : (c+1)*p.words]
@@ -196,8 +203,8 @@ func (p *Product) spread(row uint32, img *image, locks []sync.Mutex, found *tall
 			seen, later := p.seen[base:base+p.words], p.later[base:base+p.words]
 			lock := &locks[e.Next&63]
 			lock.Lock()
-			for i, w := range from {
-				later[i] |= w &^ seen[i]
+			for _, i := range some {
+				later[i] |= from[i] &^ seen[i]
 			}
 			lock.Unlock()
 		}

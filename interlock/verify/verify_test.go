@@ -14,8 +14,11 @@ func show(t *testing.T, r *Report) {
 	t.Logf("states %d steps %d audit %+v took %.2f", r.States, r.Steps, r.Audit, r.Took)
 }
 
-func TestVerifyBay(t *testing.T) {
-	m := bay(t, 2, func(m *Model) {
+func TestVerifyBay(t *testing.T) { verifyBay(t, 2) }
+func TestVerifyBay8(t *testing.T) { verifyBay(t, 8) }
+
+func verifyBay(t *testing.T, n int) {
+	m := bay(t, n, func(m *Model) {
 		for i := range m.Config.Channels {
 			integrating(&m.Config.Channels[i].Config)
 		}
