@@ -2,6 +2,7 @@ package site
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"ohmgate/interlock"
@@ -69,14 +70,14 @@ func (c Clock) budget(ch *Channel) (budget, bool) {
 	return makeBudget(scans, good, bad)
 }
 
-// rounder finds the patience whose rounding, downwards and as little as
-// possible, makes the budget fit.
+// rounder finds what to round, downwards and as little as possible, so that the
+// budget fits: one patience if that is enough, or else all of them to multiples
+// of one step.
 func (c Clock) rounder(ch *Channel) (key, instead string) {
-	best := uint64(1 << 33)
-	key, instead = "high", "write patiences that are multiples of each other"
+	best := uint64(2000) // far enough to find one in, near enough to look for it in every channel
 	for _, spends := range badClasses {
 		asked := c.patienceScans(ch.Patience[spends.class])
-		for less := uint64(1); less < min(asked, 100_000, best); less++ {
+		for less := uint64(1); less < min(asked, best); less++ {
 			tried := *ch
 			tried.Patience[spends.class] = c.Longest(interlock.Scans(asked - less))
 			if _, ok := c.budget(&tried); ok {
@@ -86,7 +87,29 @@ func (c Clock) rounder(ch *Channel) (key, instead string) {
 			}
 		}
 	}
-	return key, instead
+	if key != "" {
+		return key, instead
+	}
+	return c.roundAll(ch)
+}
+
+func (c Clock) roundAll(ch *Channel) (key, instead string) {
+	for step := uint64(2); step < 1<<32; step += max(1, step/16) {
+		tried := *ch
+		var advice []string
+		for _, spends := range badClasses {
+			asked := c.patienceScans(ch.Patience[spends.class])
+			rounded := max(1, asked/step*step)
+			tried.Patience[spends.class] = c.Longest(interlock.Scans(rounded))
+			if rounded != asked {
+				advice = append(advice, spends.key+" to "+quantity.Duration(tried.Patience[spends.class]))
+			}
+		}
+		if _, ok := c.budget(&tried); ok && len(advice) > 0 {
+			return strings.Fields(advice[0])[0], "round " + strings.Join(advice, ", ")
+		}
+	}
+	return "high", "write patiences that are multiples of each other, or another counting rule"
 }
 
 // apply writes the budget into the monitor's configuration.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 	"unicode/utf8"
 
 	"github.com/goccy/go-yaml"
@@ -20,7 +21,9 @@ import (
 const (
 	MaxBytes  = 1 << 20
 	maxDepth  = 16
-	maxTokens = 200_000
+	maxTokens = 100_000
+	maxEmpty  = 100 // keys without a value: each makes the library copy all that follows
+	maxLine   = 2000 // characters; the library takes minutes over some longer ones
 )
 
 // ReadBytes reads a file, but never more of it than a site file may be long.
@@ -86,6 +89,11 @@ func prepare(file string, data []byte) (*source, Problems) {
 		line = append(line, r)
 	}
 	s.lines = append(s.lines, line)
+	for i, line := range s.lines {
+		if len(line) > maxLine {
+			return s, Problems{s.problem(Position{i + 1, maxLine + 1}, fmt.Sprintf("a line of more than %d characters", maxLine), "break it; a long text or permissive may go on in the next line")}
+		}
+	}
 	return s, nil
 }
 
@@ -148,13 +156,17 @@ func load(file string, data []byte) (root *node, src *source, problems Problems)
 func (s *source) syntax(err error) Problem {
 	var syntax *yaml.SyntaxError
 	at, text := Position{1, 1}, err.Error()
+	instead := "write \"key: value\", one a line, two blanks further in for each level"
 	if errors.As(err, &syntax) {
 		text = syntax.Message
 		if syntax.Token != nil {
 			at = positionOf(syntax.Token)
 		}
 	}
-	return s.problem(at, "cannot be read as YAML: "+text, "write \"key: value\", one a line, two blanks further in for each level")
+	if strings.HasPrefix(text, "mapping value is not allowed") {
+		instead = "put a text with a colon between quotes, and indent what belongs to a key"
+	}
+	return s.problem(at, "cannot be read as YAML: "+cutLong(text), instead)
 }
 
 func positionOf(t *token.Token) Position {
@@ -180,9 +192,11 @@ func (s *source) inspect(tokens token.Tokens) Problems {
 	}
 	var problems Problems
 	var depth nesting
-	started, ended := false, false
+	started, ended, empty := false, false, 0
+	told := map[token.Type]bool{}
 	for _, t := range tokens {
-		if refused, ok := refusedTokens[t.Type]; ok {
+		if refused, ok := refusedTokens[t.Type]; ok && !told[t.Type] {
+			told[t.Type] = true // the first of each kind shows what is meant
 			problems = append(problems, s.problem(positionOf(t), refused[0], refused[1]))
 		}
 		switch t.Type {
@@ -198,11 +212,32 @@ func (s *source) inspect(tokens token.Tokens) Problems {
 			return append(problems, s.problem(positionOf(t), "a second document begins", "one site a file: delete it, or move it to its own file"))
 		}
 		started = true
+		if lacksValue(t) {
+			empty++
+		}
+		if empty > maxEmpty {
+			return append(problems, s.problem(positionOf(t), fmt.Sprintf("more than %d keys without a value", maxEmpty), "write the values, or delete the keys"))
+		}
 		if depth.take(t) > maxDepth {
 			return append(problems, s.problem(positionOf(t), fmt.Sprintf("nested more than %d deep", maxDepth), "a site needs no more than five levels"))
 		}
 	}
 	return problems.sorted()
+}
+
+// lacksValue reports that nothing stands behind a colon.
+func lacksValue(colon *token.Token) bool {
+	next := colon.Next
+	for next != nil && next.Type == token.CommentType {
+		next = next.Next
+	}
+	switch {
+	case colon.Type != token.MappingValueType || colon.Prev == nil:
+		return false
+	case next == nil || next.Type == token.MappingEndType || next.Type == token.SequenceEndType || next.Type == token.CollectEntryType:
+		return true
+	}
+	return next.Position.Line > colon.Position.Line && next.Position.Column <= colon.Prev.Position.Column && next.Type != token.SequenceEntryType
 }
 
 // nesting follows how deep the tokens are: flow brackets, and in block style

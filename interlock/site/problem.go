@@ -104,6 +104,9 @@ func nearest(word string, list []string) string {
 	}
 	best, least := "", 1+len(word)/3
 	for _, candidate := range list {
+		if len(candidate) > len(word)+2*least || len(word) > len(candidate)+2*least {
+			continue // counted in bytes, of which a letter of a name has one or two
+		}
 		if d := distance(word, candidate); d <= least && (best == "" || d < least) {
 			best, least = candidate, d
 		}

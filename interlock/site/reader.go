@@ -45,6 +45,14 @@ func (t thing) String() string {
 	return text
 }
 
+// withArticle is one kind of thing with its article.
+func (t thing) withArticle() string {
+	if t&(anInput|anOutput) != 0 {
+		return "an " + t.String()
+	}
+	return "a " + t.String()
+}
+
 // reader is one reading of one file.
 type reader struct {
 	src      *source
@@ -177,7 +185,7 @@ func (r *reader) resolve(s *Site) {
 func (r *reader) dangling(at Position, name string, want thing) {
 	text := fmt.Sprintf("no %s is called %q", want, cut(name))
 	if found, ok := r.names[name]; ok {
-		text = fmt.Sprintf("%q is the name of a %s; wanted here: %s", name, found.what, want)
+		text = fmt.Sprintf("%q is the name of %s; wanted here: %s", name, found.what.withArticle(), want)
 	}
 	r.complain(at, text, r.didYouMean(name, want))
 }

@@ -197,6 +197,8 @@ func wrongUnit(digits, unit string, d Dimension) *Error {
 		return refuse("write the number alone, such as "+a.example, "%s has a unit, but a plain number is asked for", short(digits+" "+unit))
 	case unit == "":
 		return refuse("write "+digits+" "+a.base+", if that was meant (units: "+a.listed+")", "%s has no unit, but %s is asked for", digits, a.name)
+	case strings.ContainsRune("0123456789.", rune(unit[0])):
+		return refuse("write a value such as "+a.example, "%s has too many digits", short(digits+unit))
 	case unit[0] == ',' && number.MatchString(unit[1:]):
 		return refuse("write a point: "+digits+"."+number.FindString(unit[1:]), "%s has a decimal comma", short(digits+unit))
 	}
