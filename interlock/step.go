@@ -98,7 +98,7 @@ func (c *Config) stepChannels(s *State, in *Inputs, d *Decision) {
 	for i := range c.Channels {
 		ch, state := &c.Channels[i], &s.Channels[i]
 		before := state.State
-		state.State = monitor.Step(&ch.Config, before, in.Readings[i])
+		state.State.Step(&ch.Config, in.Readings[i])
 		var again bool
 		state.Parted, again = parted(state.Parted, &before, &state.State)
 		if again {
