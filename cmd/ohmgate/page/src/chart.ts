@@ -50,8 +50,8 @@ export class Chart {
     view.onChange(wake);
     new ResizeObserver(wake).observe(this.element);
     const turn = () => {
-      this.frame();
       requestAnimationFrame(turn);
+      this.frame();
     };
     requestAnimationFrame(turn);
   }

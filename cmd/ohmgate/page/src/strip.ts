@@ -232,7 +232,8 @@ export class Strip {
           ticks: { show: false },
           grid: { stroke: ink.grid, width: 1 },
           splits: () => this.splits(),
-          values: (_u, splits) => splits.map((v) => ohms(v)),
+          filter: (_u, splits) => splits,
+          values: (_u, splits) => splits.map((v, i) => (i === 0 || i === splits.length - 1 ? "" : ohms(v))),
         },
       ],
       series: [
@@ -241,7 +242,7 @@ export class Strip {
         { stroke: ink.ink, width: 1, points: { show: false }, spanGaps: false },
       ],
       bands: [{ series: [1, 2], fill: ink.band }],
-      hooks: { drawClear: [(u) => this.under(u)], draw: [(u) => this.over(u)] },
+      hooks: { drawClear: [(u) => this.under(u)], drawAxes: [(u) => this.limits(u)], draw: [(u) => this.over(u)] },
     };
   }
 
@@ -249,7 +250,7 @@ export class Strip {
     const out: number[] = [];
     const every = this.plotHeight < 60 ? 2 : 1;
     for (let d = Math.round(Math.log10(this.low)); d <= Math.round(Math.log10(this.high)); d += every) out.push(10 ** d);
-    return out.slice(every === 2 || this.plotHeight < 100 ? 0 : 0);
+    return out;
   }
 
   // under draws the paper's lines before the trace.
@@ -266,9 +267,16 @@ export class Strip {
       ctx.lineTo(x, u.bbox.top + u.bbox.height);
     }
     ctx.stroke();
+    ctx.restore();
+  }
+
+  // limits are drawn over the grid and under the trace.
+  private limits(u: uPlot): void {
+    const ratio = uPlot.pxRatio;
+    u.ctx.save();
     this.limitLine(u, this.lane.reject_ohms, [], "reject");
     this.limitLine(u, this.lane.accept_ohms, [5 * ratio, 4 * ratio], "accept");
-    ctx.restore();
+    u.ctx.restore();
   }
 
   private limitLine(u: uPlot, value: number | undefined, dash: number[], word: string): void {
@@ -286,9 +294,9 @@ export class Strip {
     if (this.plotHeight < 60) return;
     ctx.font = `${10 * ratio}px system-ui, sans-serif`;
     ctx.fillStyle = ink.limit;
-    ctx.textAlign = "right";
+    ctx.textAlign = "left";
     ctx.textBaseline = word === "reject" ? "bottom" : "top";
-    ctx.fillText(`${word} ${ohms(value)}`, u.bbox.left + u.bbox.width - 3 * ratio, y + (word === "reject" ? -1 : 2) * ratio);
+    ctx.fillText(`${word} ${ohms(value)}`, u.bbox.left + 4 * ratio, y + (word === "reject" ? -1 : 2) * ratio);
   }
 
   // over marks what was no number: a cross for bad quality, a dot for nothing.

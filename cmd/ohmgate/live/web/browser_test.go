@@ -1,0 +1,279 @@
+package web_test
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/log"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/cmd/ohmgate/live"
+	"ohmgate/cmd/ohmgate/live/livetest"
+	"ohmgate/cmd/ohmgate/live/web"
+	"ohmgate/cmd/ohmgate/page"
+)
+
+// absent skips where a peer is missing, and fails where CI has to have it.
+func absent(t *testing.T, what string) {
+	t.Helper()
+	if os.Getenv("CI") == "true" {
+		t.Fatalf("%s is missing, and CI must have it", what)
+	}
+	t.Skipf("%s is missing: not tested here", what)
+}
+
+// window is a session, served.
+type window struct {
+	session *live.Session
+	url     string
+}
+
+func serve(t *testing.T, o live.Options, w web.Options) window {
+	t.Helper()
+	session, err := live.New(o)
+	require.NoError(t, err)
+	ctx, cancel := context.WithCancel(context.Background())
+	var both sync.WaitGroup
+	both.Go(func() { _ = session.Run(ctx) })
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	w.Session, w.Tool, w.Caution = session, "test", "No certified safety device."
+	server := web.New(w)
+	both.Go(func() { _ = server.Serve(ctx, listener) })
+	t.Cleanup(func() { cancel(); both.Wait() })
+	return window{session, "http://" + listener.Addr().String()}
+}
+
+// browser is a page in Debian's Chromium, with everything that it complained of.
+type browser struct {
+	t          *testing.T
+	ctx        context.Context
+	mu         sync.Mutex
+	complaints []string
+	outside    []string
+}
+
+func open(t *testing.T, width, height int64) *browser {
+	t.Helper()
+	chromium, err := exec.LookPath("chromium")
+	if err != nil {
+		absent(t, "chromium")
+	}
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium), chromedp.Headless, chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.WindowSize(int(width), int(height)))
+	ctx, cancel := chromedp.NewContext(allocator)
+	ctx, expire := context.WithTimeout(ctx, 60*time.Second)
+	t.Cleanup(func() { expire(); cancel(); stop() })
+	b := &browser{t: t, ctx: ctx}
+	require.NoError(t, chromedp.Listen(ctx, b.hear))
+	b.do(chromedp.EmulateViewport(width, height))
+	return b
+}
+
+func (b *browser) hear(event any) {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	switch e := event.(type) {
+	case *runtime.EventExceptionThrown:
+		b.complaints = append(b.complaints, e.ExceptionDetails.Text+" "+fmt.Sprint(e.ExceptionDetails.Exception))
+	case *runtime.EventConsoleAPICalled:
+		if e.Type == runtime.ConsoleAPICalledTypeError || e.Type == runtime.ConsoleAPICalledTypeWarning {
+			b.complaints = append(b.complaints, fmt.Sprint(e.Type, " ", e.Args))
+		}
+	case *log.EventEntryAdded:
+		if e.Entry.Level == log.EntryLevelError || e.Entry.Level == log.EntryLevelWarning {
+			b.complaints = append(b.complaints, e.Entry.Text+" "+e.Entry.URL)
+		}
+	case *network.EventRequestWillBeSent:
+		if !strings.HasPrefix(e.Request.URL, "http://127.0.0.1:") && !strings.HasPrefix(e.Request.URL, "data:") && !strings.HasPrefix(e.Request.URL, "about:") {
+			b.outside = append(b.outside, e.Request.URL)
+		}
+	}
+}
+
+func (b *browser) do(actions ...chromedp.Action[chromedp.Void]) {
+	b.t.Helper()
+	if err := chromedp.Do(b.ctx, actions...); err != nil {
+		b.mu.Lock()
+		defer b.mu.Unlock()
+		b.t.Fatal(err, b.complaints)
+	}
+}
+
+// quiet demands that the page complained of nothing and asked nobody else.
+func (b *browser) quiet() {
+	b.t.Helper()
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	require.Empty(b.t, b.complaints, "console")
+	require.Empty(b.t, b.outside, "requests to other hosts")
+}
+
+// ask evaluates an expression in the page.
+func ask[T any](b *browser, expression string) T {
+	b.t.Helper()
+	out, err := chromedp.Run(b.ctx, chromedp.Evaluate[T](expression, chromedp.EvalAwaitPromise))
+	if err != nil {
+		b.t.Fatal(expression, ": ", err)
+	}
+	return out
+}
+
+// until waits for the page to say something.
+func (b *browser) until(expression string) {
+	b.t.Helper()
+	for range 200 {
+		if ask[bool](b, "Boolean("+expression+")") {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	text := ask[string](b, "document.body.innerText")
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	b.t.Fatalf("the page never came to: %s\n%q\n%s", expression, b.complaints, text)
+}
+
+func (b *browser) text(selector string) string {
+	b.t.Helper()
+	return ask[string](b, fmt.Sprintf("document.querySelector(%q)?.textContent ?? ''", selector))
+}
+
+// clickLane clicks the paper of a lane at a scan.
+func (b *browser) clickLane(lane string, scan uint64, modifiers ...chromedp.Modifier) {
+	b.t.Helper()
+	at := ask[[]float64](b, fmt.Sprintf(`(() => {
+		const o = document.querySelector('.overlay').getBoundingClientRect(), v = ohmgate.view;
+		const l = document.querySelector('[data-lane="%s"] .strip');
+		l.scrollIntoView({block: 'center'});
+		const r = l.getBoundingClientRect();
+		return [o.left + (%d - v.from) / (v.to - v.from) * o.width, r.bottom - 5];
+	})()`, lane, scan))
+	b.do(chromedp.MouseClickXY(at[0], at[1], chromedp.ButtonModifiers(modifiers...)))
+}
+
+// shot keeps a screenshot for people; what it must show is read back instead.
+func (b *browser) shot(name string) {
+	b.t.Helper()
+	folder := os.Getenv("OHMGATE_SCREENSHOTS")
+	if folder == "" {
+		folder = b.t.TempDir()
+	}
+	picture, err := chromedp.Run(b.ctx, chromedp.CaptureScreenshot())
+	require.NoError(b.t, err)
+	require.Greater(b.t, len(picture), 5000)
+	require.NoError(b.t, os.WriteFile(filepath.Join(folder, name+".png"), picture, 0o644))
+}
+
+// audit runs axe-core and demands no finding that is serious or worse.
+func (b *browser) audit() {
+	b.t.Helper()
+	text, err := os.ReadFile("../../page/node_modules/axe-core/axe.min.js")
+	if err != nil {
+		absent(b.t, "axe-core (npm ci in cmd/ohmgate/page)")
+	}
+	b.do(chromedp.Evaluate[chromedp.Void](string(text) + ";0"))
+	found := ask[json.RawMessage](b, `axe.run(document, {resultTypes: ['violations']}).then(r => ({
+		checked: r.passes.length,
+		grave: r.violations.filter(v => v.impact === 'serious' || v.impact === 'critical')
+			.map(v => v.id + ': ' + v.nodes.map(n => n.target.join(' ') + ' ' + n.failureSummary).join(' | '))}))`)
+	var result struct {
+		Checked int
+		Grave   []string
+	}
+	require.NoError(b.t, json.Unmarshal(found, &result))
+	require.Greater(b.t, result.Checked, 10, "the audit checked nothing")
+	require.Empty(b.t, result.Grave)
+}
+
+// transfer is a session with a running pump, paused in front of a fault.
+func transfer(t *testing.T, channels int) window {
+	if page.Built() == nil {
+		absent(t, "the page (make page)")
+	}
+	o := livetest.Options(channels)
+	o.Paused = true
+	w := serve(t, o, web.Options{Page: page.Built()})
+	ctx := context.Background()
+	require.NoError(t, w.session.Advance(ctx, 800))
+	require.NoError(t, w.session.Act(ctx, live.Action{Do: "press", On: "reset_1"}))
+	require.NoError(t, w.session.Advance(ctx, 400))
+	return w
+}
+
+func TestPageShowsAndExplainsATrip(t *testing.T) {
+	w := transfer(t, 3)
+	b := open(t, 1280, 800)
+	b.do(chromedp.Navigate(w.url), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	b.until(`document.querySelector('[data-lane="output:pump"] .now').textContent === 'enabled'`)
+	require.Empty(t, b.text(".advice"), "normal is quiet")
+	b.shot("quiet-1280-light")
+
+	b.do(chromedp.Click(chromedp.CSS("#tab-break")), chromedp.WaitVisible(chromedp.CSS("#inject")))
+	b.do(chromedp.SetValue(chromedp.CSS(`select[aria-label="what to break"]`), "bond_2"), chromedp.Evaluate[chromedp.Void](`document.querySelector('select[aria-label="what to break"]').dispatchEvent(new Event('change'))`))
+	b.do(chromedp.Click(chromedp.CSS("#inject")))
+	told(t, w, "by hand: inject clamp_removed on bond_2")
+	require.NoError(t, w.session.Advance(context.Background(), 400))
+	b.until(`document.querySelector('[data-lane="output:pump"] .now').textContent === 'tripped'`)
+	b.until(`document.querySelector('.advice').textContent.includes('do not touch')`)
+	b.do(chromedp.Click(chromedp.CSS("#tab-events")))
+	b.until(`document.querySelector('.first b')?.textContent === 'bond_2'`)
+	require.Contains(t, b.text(".events"), "bond_2 is lost")
+
+	trip := tripScan(t, w)
+	b.do(chromedp.Evaluate[chromedp.Void](`ohmgate.view.look(900, 1700)`))
+	time.Sleep(300 * time.Millisecond)
+	b.clickLane("output:pump", trip+2)
+	b.until(fmt.Sprintf("ohmgate.view.a === %d", trip))
+	b.until(`!document.querySelector('.why').hidden && document.querySelector('.why').textContent.includes('pump tripped')`)
+	why := b.text(".why")
+	require.Contains(t, why, "withheld in the very scan")
+	require.Contains(t, why, "bond_2 = false")
+	b.clickLane("channel:bond_1", trip+100, chromedp.ModifierShift)
+	b.until("ohmgate.view.b !== null")
+	b.until(`document.querySelector(".reads").textContent.includes("Δt")`)
+	b.until(`document.querySelector('[data-lane="channel:bond_1"] .at').textContent.includes('Ω, bonded')`)
+	require.Contains(t, b.text(`[data-lane="channel:bond_2"] .at`), "over-range, lost")
+	b.shot("trip-1280-light")
+	b.audit()
+	b.quiet()
+}
+
+// told waits until a session has told something.
+func told(t *testing.T, w window, text string) live.Event {
+	t.Helper()
+	for range 200 {
+		for _, e := range w.session.LastEvents(1000) {
+			if strings.Contains(e.Text, text) {
+				return e
+			}
+		}
+		time.Sleep(20 * time.Millisecond)
+	}
+	t.Fatalf("%q was never told", text)
+	return live.Event{}
+}
+
+func tripScan(t *testing.T, w window) uint64 {
+	t.Helper()
+	for _, e := range w.session.LastEvents(1000) {
+		if e.Kind == "tripped" {
+			return e.Scan
+		}
+	}
+	t.Fatal("nothing tripped")
+	return 0
+}
