@@ -221,6 +221,9 @@ func (n *names) event(words []string, because string) (condition, bool) {
 		}
 		return condition{text: strings.Join(words, " "), event: true, holds: func(v *view) bool {
 			for i := range v.Decision.Events {
+				if v.plant.off > 0 { // nobody is there to decide
+					return false
+				}
 				e := &v.Decision.Events[i]
 				if e.Kind == k && e.Subject == subject && (because == "" || strings.Contains(whyOf(v, e), because)) {
 					return true

@@ -390,8 +390,10 @@ func (p *Plant) prelude(sc *Scenario, n *names) uint64 {
 // presetInputs sets what shows that everything is in its place.
 func (p *Plant) presetInputs(sc *Scenario, except map[string]bool, n *names) {
 	yes := map[string]bool{}
-	for i := range p.Site.Inputs {
-		yes[p.Site.Inputs[i].Name] = p.Site.Inputs[i].Use == "evidence"
+	for i := range p.Site.Channels {
+		if c := &p.Site.Channels[i]; c.Evidence != "" && !except[c.Name] {
+			yes[c.Evidence] = true
+		}
 	}
 	for _, name := range sc.With {
 		yes[name] = true

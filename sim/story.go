@@ -137,7 +137,7 @@ func (s *story) tell(v *view, e *interlock.Event, scan uint64) Told {
 	case interlock.AboveAccept:
 		c := &s.site.Channels[e.Subject]
 		t.What = fmt.Sprintf("%s is under the limit but above accept %s: clean the contact",
-			quantity.Ohms(int64(v.In.Readings[e.Subject].Value)), quantity.Ohms(int64(c.Accept)))
+			Ohms(v.In.Readings[e.Subject].Value), quantity.Ohms(int64(c.Accept)))
 	case interlock.MayBeCharged:
 		t.What = "may be charged: do not touch; " + s.waitText(e.Subject)
 	case interlock.WaitBegan:
@@ -150,6 +150,15 @@ func (s *story) tell(v *view, e *interlock.Event, scan uint64) Told {
 	}
 	t.Why = whyList(v, e)
 	return t
+}
+
+// Ohms writes a reading with three digits, as people do.
+func Ohms(v monitor.Microohm) string {
+	unit := monitor.Microohm(1)
+	for v/unit >= 1000 || v/unit <= -1000 {
+		unit *= 10
+	}
+	return quantity.Ohms(int64((v + unit/2) / unit * unit))
 }
 
 func (s *story) waitText(vessel int) string {
@@ -172,7 +181,7 @@ func (s *story) tellPhase(v *view, e *interlock.Event, t *Told) {
 	t.Rule = triggers[from][to]
 	reading := v.In.Readings[e.Subject]
 	if reading.Quality == monitor.Valid && v.State.Channels[e.Subject].Age == 0 {
-		t.What += ", " + e.Class.String() + " " + quantity.Ohms(int64(reading.Value))
+		t.What += ", " + e.Class.String() + " " + Ohms(reading.Value)
 	} else {
 		t.What += ", " + e.Class.String()
 	}

@@ -178,7 +178,7 @@ var inTheInstrument = []*Fault{
 	{
 		Name: "saturation", On: OnChannel, Title: "amplifier saturated",
 		Models: "The amplifier can not go above a value: an open circuit shows that value as if it were measured.",
-		Params: []Param{{"at", Ohm, "", nil, "highest value that comes out"}},
+		Params: []Param{{"top", Ohm, "", nil, "highest value that comes out"}},
 		Sees:   Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh | ReadsOpen},
 		Hides:  true, ShownBy: "an open-circuit check at the start of a shift: clamp free must read open",
 	},
@@ -250,7 +250,7 @@ var onTheBus = []*Fault{
 	{
 		Name: "input_stuck", On: OnInput, Title: "input stuck",
 		Models: "A wire touches another or has parted: the input shows one value on the wire, whatever is true.",
-		Params: []Param{{"at", Word, "0", []string{"0", "1"}, "value on the wire"}},
+		Params: []Param{{"reads", Word, "0", []string{"0", "1"}, "value on the wire"}},
 		Sees:   Sees{Signals: SignalLow | SignalHigh},
 		Hides:  true, ShownBy: "two switches that must contradict each other; a proof test",
 	},
