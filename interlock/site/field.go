@@ -68,7 +68,7 @@ func (f fields[T]) read(r *reader, n *node, path string, into *T) {
 	for _, e := range n.entries {
 		known := f.find(e.key)
 		if known == nil {
-			r.complain(e.at, fmt.Sprintf("unknown key %q", cut(e.key)), f.advice(e.key))
+			r.complain(e.at, fmt.Sprintf("unknown key %q", cut(e.key)), f.advice(e))
 			continue
 		}
 		if first, twice := seen[e.key]; twice {
@@ -95,9 +95,13 @@ func (f fields[T]) read(r *reader, n *node, path string, into *T) {
 	}
 }
 
-func (f fields[T]) advice(key string) string {
-	if meant := nearest(strings.ReplaceAll(strings.ToLower(key), "-", "_"), f.keys()); meant != "" {
+// advice is what to write in the place of an unknown key.
+func (f fields[T]) advice(e entry) string {
+	if meant := nearest(strings.ReplaceAll(strings.ToLower(e.key), "-", "_"), f.keys()); meant != "" {
 		return "write " + meant
+	}
+	if e.value.shape == nothing && strings.Contains(e.key, " ") { // {title: one, two words}
+		return "put a text with a comma between quotes"
 	}
 	return "use one of " + strings.Join(f.keys(), ", ")
 }

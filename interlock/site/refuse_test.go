@@ -29,6 +29,8 @@ var refusals = map[string][]refusal{
 		{"part: car_1\n", "part: ¦[car_1]\n", "here stands a list; wanted: a single value; write one name"},
 		{"backup: [pump]", "backup: ¦pump", "here stands a single value; wanted: a list; write a list: [first, second]"},
 		{"title: Kestrel siding", "¦Title: Kestrel siding", `unknown key "Title"; write title`},
+		{"requirement: {function: stop the transfer,", "requirement: {function: stop, ¦at once,", `unknown key "at once"; put a text with a comma between quotes`},
+		{"rest: 30 s", "rest: 30 s\n    ¦colour: red", `unknown key "colour"; use one of title, bonded_by, wait, rest, acknowledge, press, capacitance, lowest_capacitance, leak, ignition, atmosphere, group, object, material, second_path`},
 		{"requirement: {function:", "requirement: {¦functoin:", `unknown key "functoin"; write function`},
 	},
 	"quantities": {
@@ -46,7 +48,7 @@ var refusals = map[string][]refusal{
 		{"open_above: 1 kΩ", "open_above: ¦1e99 Ω", `"1e99 Ω" is above 1 TΩ; write at most 1 TΩ`},
 		{"open_above: 1 kΩ", "open_above: ¦1e999999999 Ω", `"1e999999999 Ω" has too many digits; write a value such as 10 Ω`},
 		{"scan: 9..12 ms", "scan: ¦12..9 ms", `the interval "12..9 ms" runs backwards; write the smaller end first`},
-		{"scan: 9..12 ms", "scan: ¦9..12", `12 has no unit, but a time is asked for; write 12 s, if that was meant (units: ns us ms s min h)`},
+		{"scan: 9..12 ms", "scan: ¦9..12", `12 has no unit, but a time is asked for; write 12 ms, if that was meant (units: ns us ms s min h)`},
 		{"scan: 9..12 ms", "scan: ¦0 ms..12 ms", `a scan takes no time; write scan: 10 ms`},
 		{"run_down: 1 s", "run_down: ¦0.5 ns", `"0.5 ns" is finer than 1 ns; write a whole number of ns`},
 		{"wait: 60 s", "wait: ¦3e8 h", `"3e8 h" is longer than any counter of scans; write a shorter time`},

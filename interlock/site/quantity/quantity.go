@@ -50,7 +50,7 @@ type about struct {
 
 var known = [Dimensions]about{
 	Number:        {name: "a number", example: "2.4", units: map[string]string{"": "1"}, listed: "none"},
-	Resistance:    {name: "a resistance", base: "Ω", example: "10 Ω", units: prefixed([]string{"Ω", "Ω", "ohm", "Ohm"}, "umkMGT"), listed: "uΩ mΩ Ω kΩ MΩ GΩ TΩ, or ohm for Ω"},
+	Resistance:    {name: "a resistance", base: "Ω", example: "10 Ω", units: prefixed([]string{"Ω", "\u2126", "ohm", "Ohm"}, "umkMGT"), listed: "uΩ mΩ Ω kΩ MΩ GΩ TΩ, or ohm for Ω"},
 	Time:          {name: "a time", base: "s", example: "200 ms", units: with(prefixed([]string{"s"}, "num"), "min", "60", "h", "3600"), listed: "ns us ms s min h"},
 	Capacitance:   {name: "a capacitance", base: "F", example: "100 pF", units: prefixed([]string{"F"}, "fpnum"), listed: "fF pF nF uF mF F"},
 	Current:       {name: "a current", base: "A", example: "1 uA", units: prefixed([]string{"A"}, "fpnum"), listed: "pA nA uA mA A"},
@@ -196,7 +196,7 @@ func wrongUnit(digits, unit string, d Dimension) *Error {
 	case d == Number:
 		return refuse("write the number alone, such as "+a.example, "%s has a unit, but a plain number is asked for", short(digits+" "+unit))
 	case unit == "":
-		return refuse("write "+digits+" "+a.base+", if that was meant (units: "+a.listed+")", "%s has no unit, but %s is asked for", digits, a.name)
+		return refuse("write "+digits+" "+a.usual()+", if that was meant (units: "+a.listed+")", "%s has no unit, but %s is asked for", digits, a.name)
 	case strings.ContainsRune("0123456789.", rune(unit[0])):
 		return refuse("write a value such as "+a.example, "%s has too many digits", short(digits+unit))
 	case unit[0] == ',' && number.MatchString(unit[1:]):
@@ -211,6 +211,12 @@ func wrongUnit(digits, unit string, d Dimension) *Error {
 		return refuse("write "+digits+" "+right, "the unit %s is not spelled so", short(unit))
 	}
 	return refuse("use one of "+a.listed, "%s is no unit of %s", short(unit), strings.TrimPrefix(strings.TrimPrefix(a.name, "an "), "a "))
+}
+
+// usual is the unit of the example: the likeliest guess.
+func (a *about) usual() string {
+	_, unit := split(a.example)
+	return unit
 }
 
 // respelled finds the unit that was meant where only the case of its letters is
