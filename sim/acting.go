@@ -14,6 +14,9 @@ type acting struct {
 	on    int // number of the channel, input or output
 	label string
 
+	targets []place // all that the scenario named
+	over    bool    // ended by hand, before its time
+
 	begun uint64 // scan in which it began
 	draw  Stream // its own randomness
 

@@ -192,6 +192,7 @@ func (p *Plant) planFault(sc *Scenario, i int, name string, zero uint64, n *name
 	for _, on := range f.On {
 		targets = append(targets, n.number[on])
 	}
+	a.targets = targets
 	p.plan(at, text, func(p *Plant, scan uint64) {
 		a.begun = scan
 		p.active = append(p.active, a)
@@ -199,6 +200,9 @@ func (p *Plant) planFault(sc *Scenario, i int, name string, zero uint64, n *name
 	})
 	if end != never && !f.Fault.Act {
 		p.plan(end, "over: "+text, func(p *Plant, scan uint64) {
+			if a.over {
+				return
+			}
 			p.active = without(p.active, a)
 			p.finish(a, targets)
 		})
