@@ -22,7 +22,7 @@ const (
 	MaxBytes  = 1 << 20
 	maxDepth  = 16
 	maxTokens = 100_000
-	maxEmpty  = 100 // keys without a value: each makes the library copy all that follows
+	maxEmpty  = 100  // keys without a value: each makes the library copy all that follows
 	maxLine   = 2000 // characters; the library takes minutes over some longer ones
 )
 

@@ -31,8 +31,9 @@ type Timing struct {
 	DetectionScans interlock.Scans
 	Detection      time.Duration
 
-	// Under the counting rule Tolerated bad readings in every Of, evenly
-	// spread, are tolerated for ever.
+	// Tolerated bad readings in a row and then good ones up to Of, again and
+	// again, one reading a scan, never end in a loss: the largest share of bad
+	// readings that the counting rule forgives for ever.
 	Tolerated, Of uint64
 }
 
@@ -60,7 +61,7 @@ type Timings struct {
 }
 
 // Of is the timing of one class.
-func (t *Timings) Of(class monitor.Class) Timing {
+func (t Timings) Of(class monitor.Class) Timing {
 	for _, one := range t.Patience {
 		if one.Class == class {
 			return one
@@ -103,45 +104,77 @@ func (s *Site) slowPoll(n interlock.Scans) time.Duration {
 
 func (s *Site) patienceTiming(c *Channel, run *monitor.Config, class monitor.Class) Timing {
 	clock := s.Clock()
-	n := run.BadScans(class)
-	t := Timing{Class: class, Asked: c.Patience[class], BadScans: n, GuaranteedScans: n - min(1, n), DetectionScans: run.DetectionScans(class)}
+	held := uint64(1) // scans that one reading stands for
+	if s.Poll > clock.Max {
+		held = max(1, uint64(clock.AtLeast(s.Poll)))
+	}
+	t := Timing{
+		Class: class, Asked: c.Patience[class], BadScans: run.BadScans(class),
+		GuaranteedScans: forgiven(run, class, held), DetectionScans: run.DetectionScans(class),
+	}
 	if class == monitor.Missing {
-		t.GuaranteedScans = t.DetectionScans - min(1, t.DetectionScans)
+		t.GuaranteedScans += min(run.StaleAfter, monitor.ScansMax-t.GuaranteedScans)
 	}
 	t.Guaranteed = clock.Shortest(t.GuaranteedScans)
 	t.Detection = sum(clock.Longest(t.DetectionScans), c.Aperture)
-	if s.Poll > clock.Max {
+	if held > 1 {
 		t.Detection = sum(t.Detection, s.Poll)
-		t.Guaranteed = s.slowGuarantee(class, t.GuaranteedScans)
+		t.Guaranteed = s.slowGuarantee(class, t.GuaranteedScans, held)
 	}
-	t.Tolerated, t.Of = tolerated(run, class, n)
+	t.Tolerated, t.Of = tolerated(run, class, uint64(forgiven(run, class, 1)))
 	return t
 }
 
 // slowGuarantee is the guaranteed patience where a poll cycle is longer than a
 // scan. One bad reading then stands for all scans until the next poll; and a
 // gap begins, for the logic, with the last reading before it.
-func (s *Site) slowGuarantee(class monitor.Class, n interlock.Scans) time.Duration {
+func (s *Site) slowGuarantee(class monitor.Class, n interlock.Scans, held uint64) time.Duration {
 	if class == monitor.Missing {
 		return max(0, s.Clock().Shortest(n)-s.Poll)
 	}
-	held := max(1, s.Clock().AtLeast(s.Poll))
-	return times64(n/held, s.Poll)
+	return times64(n/interlock.Scans(held), s.Poll)
 }
 
-// tolerated is the share of bad readings that the counting rule forgives for
-// ever: the doubt that they spend is repaid by the good ones between them.
-func tolerated(run *monitor.Config, class monitor.Class, badScans interlock.Scans) (bad, of uint64) {
-	inRow := uint64(badScans - min(1, badScans)) // with one good reading behind them
-	if run.Repay == run.Full {                   // consecutive
-		return inRow, uint64(badScans)
+// repaid is how many fresh good readings repay so many bad scans of a class.
+func repaid(run *monitor.Config, class monitor.Class, bad uint64) uint64 {
+	doubt := bad * uint64(run.Cost[class])
+	return (doubt + uint64(run.Repay) - 1) / uint64(run.Repay)
+}
+
+// forgiven is the largest number of bad scans in a row that never ends in a
+// loss, from a bonded channel without doubt: the budget holds, and the doubt is
+// repaid, by a good reading every so many scans, before the longest stay in
+// doubtful is over.
+func forgiven(run *monitor.Config, class monitor.Class, every uint64) interlock.Scans {
+	none, lost := uint64(0), uint64(run.BadScans(class))
+	for none+1 < lost {
+		bad := (none + lost) / 2
+		if bad+(repaid(run, class, bad)-1)*every-1 < uint64(run.LongestStay) {
+			none = bad
+		} else {
+			lost = bad
+		}
 	}
-	repay, cost := uint64(run.Repay), uint64(run.Cost[class])
-	if repay*uint64(badScans) >= (repay+cost)*inRow {
-		return inRow, uint64(badScans)
+	return interlock.Scans(none)
+}
+
+// mostTolerated bounds the search for the largest share; longer patterns repeat
+// shorter ones closely enough.
+const mostTolerated = 10_000
+
+// tolerated is the largest share of bad readings in a pattern of at most so
+// many in a row, each time repaid in full.
+func tolerated(run *monitor.Config, class monitor.Class, inRow uint64) (bad, of uint64) {
+	bad, of = 0, 1
+	for k := uint64(1); k <= min(inRow, mostTolerated); k++ {
+		if n := k + repaid(run, class, k); k*of > bad*n {
+			bad, of = k, n
+		}
 	}
-	shared := gcd(repay, cost)
-	return repay / shared, (repay + cost) / shared
+	if run.Repay == run.Full && inRow > 0 { // consecutive: one good reading repays any number
+		return inRow, inRow + 1
+	}
+	return bad, of
 }
 
 // sum adds durations, saturating.
