@@ -1,6 +1,10 @@
 package site
 
-import "time"
+import (
+	"time"
+
+	"ohmgate/monitor"
+)
 
 // Rig maps the site's names to modules and instruments on a serial line.
 type Rig struct {
@@ -9,6 +13,15 @@ type Rig struct {
 	Modules []RigModule
 	Points  []RigPoint
 	Cal     string // calibration file of the decade
+	Supply  RigSupply
+}
+
+// RigSupply is the relay that feeds the unit under test, so that a run can begin
+// at power-up.
+type RigSupply struct {
+	Module string // empty: people switch it
+	Point  int
+	Boot   time.Duration // longest time from supply to the first scan
 }
 
 // RigPort is one serial line.
@@ -42,4 +55,7 @@ type RigPoint struct {
 	Point  int
 	Use    string // drives | reads | series-break | short | loopback
 	Unit   string
+
+	// Resistor is what this relay puts across the channel's terminals.
+	Resistor monitor.Microohm
 }

@@ -251,6 +251,13 @@ var rigFields = fields[Rig]{
 	may("modules", named(moduleFields, aModule, maxRigThings, func(r *Rig) *[]RigModule { return &r.Modules }, func(m *RigModule) *string { return &m.Name }), "Devices on them."),
 	may("points", listOf(section(pointFields, self), func(r *Rig) *[]RigPoint { return &r.Points }, maxRigThings), "Which relay, input or register is what."),
 	may("calibration", text(func(r *Rig) *string { return &r.Cal }), "File with the calibration of the decade."),
+	may("supply", section(supplyFields, func(r *Rig) *RigSupply { return &r.Supply }), "Relay that feeds the unit under test."),
+}
+
+var supplyFields = fields[RigSupply]{
+	must("module", refer(func(s *RigSupply) *string { return &s.Module }, aModule), "Relay module."),
+	must("point", count(func(s *RigSupply) *int { return &s.Point }, 0, 65535), "Number of the relay."),
+	may("boot", duration(func(s *RigSupply) *time.Duration { return &s.Boot }), "Longest time from supply to the unit's first scan."),
 }
 
 var portFields = fields[RigPort]{
@@ -278,4 +285,5 @@ var pointFields = fields[RigPoint]{
 	must("point", count(func(p *RigPoint) *int { return &p.Point }, 0, 65535), "Number of the relay, input or register."),
 	must("use", oneOf(func(p *RigPoint) *string { return &p.Use }, "drives", "reads", "series-break", "short", "loopback"), "What it does there."),
 	may("unit", text(func(p *RigPoint) *string { return &p.Unit }), "Unit of a register's value."),
+	may("resistor", ohms(func(p *RigPoint) *monitor.Microohm { return &p.Resistor }), "Fixed resistor that this relay puts across the channel's terminals."),
 }

@@ -1,0 +1,129 @@
+package sheet
+
+// Kinds of entries.
+const (
+	KindHead  = "run"
+	KindCheck = "check"
+	KindStep  = "step"
+	KindEnd   = "end"
+)
+
+// Words of a judged step. The overall verdict uses the program's words.
+const (
+	Consistent = "consistent"
+	Violated   = "violated"
+	CannotTell = "cannot tell"
+
+	Shown          = "shown"
+	NotShown       = "not shown"
+	NothingChecked = "nothing checked"
+)
+
+// States of the rig after a run.
+const (
+	StateOpen    = "all relays open, read back"
+	StateUnknown = "state of rig unknown"
+	StateUnmoved = "no relay was moved"
+)
+
+// Head opens one run.
+type Head struct {
+	Site         string       `json:"site"`
+	SiteHash     string       `json:"site_sha256"`
+	Scenario     string       `json:"scenario"`
+	ScenarioHash string       `json:"scenario_sha256"`
+	Tool         string       `json:"tool"`
+	Mode         string       `json:"mode"` // stimulate | stand-in | listen | analyser
+	Twin         string       `json:"twin"` // empty: hardware
+	Run          int          `json:"run"`
+	Runs         int          `json:"runs"`
+	Retest       int          `json:"retest"` // earlier sheets of this scenario in the same book
+	PhaseMillis  float64      `json:"phase_ms"`
+	Condition    string       `json:"condition"` // as found | as left
+	Tester       string       `json:"tester"`
+	Witness      string       `json:"witness"`
+	Temperature  string       `json:"temperature"`
+	Humidity     string       `json:"humidity"`
+	Confirmed    string       `json:"confirmed"`
+	Remark       string       `json:"remark"`
+	Instruments  []Instrument `json:"instruments"`
+	Notes        []string     `json:"notes"`
+}
+
+// Instrument is one device of the rig.
+type Instrument struct {
+	Name           string `json:"name"`
+	Kind           string `json:"kind"`
+	Where          string `json:"where"`
+	Identity       string `json:"identity"`
+	Serial         string `json:"serial"`
+	CalibrationDue string `json:"calibration_due"`
+}
+
+// Inspection is one thing that was looked at before or after a run.
+type Inspection struct {
+	Name    string   `json:"name"`
+	Verdict string   `json:"verdict"`
+	Text    string   `json:"text"`
+	Details []string `json:"details"`
+}
+
+// Millis is an interval of time in milliseconds; Open has no upper end.
+type Millis struct {
+	Least float64 `json:"least_ms"`
+	Most  float64 `json:"most_ms"`
+	Open  bool    `json:"no_upper_end"`
+}
+
+// Step is one change of one output that was judged.
+type Step struct {
+	Output   string  `json:"output"`
+	Change   string  `json:"change"` // energised | withheld
+	At       float64 `json:"at_seconds"`
+	Stimulus string  `json:"stimulus"`
+	Measured *Millis `json:"measured,omitempty"`
+	Bound    *Millis `json:"bound,omitempty"`
+	Source   string  `json:"bound_source"`
+	Verdict  string  `json:"verdict"`
+	Text     string  `json:"text"`
+}
+
+// End closes one run.
+type End struct {
+	RigState  string   `json:"rig_state"`
+	Reason    string   `json:"reason"` // why it ended: played to the end, signal, port lost, …
+	Verdict   string   `json:"verdict"`
+	Exit      int      `json:"exit"`
+	Steps     int      `json:"steps"`
+	Seen      []string `json:"transitions_seen"`
+	Faults    []string `json:"faults_played"`
+	Statement string   `json:"statement"`
+	Counts    string   `json:"bus_counts"`
+}
+
+// Sheet is one run as read back.
+type Sheet struct {
+	Begun    string       `json:"begun"`
+	Ended    string       `json:"ended"`
+	Head     Head         `json:"head"`
+	Checks   []Inspection `json:"checks"`
+	Steps    []Step       `json:"steps"`
+	End      *End         `json:"end"` // nil: the record breaks off
+	HeadHash string       `json:"last_hash"`
+}
+
+// Verdict is the sheet's own, or what a missing end means.
+func (s *Sheet) Verdict() string {
+	if s.End == nil {
+		return NotShown
+	}
+	return s.End.Verdict
+}
+
+// State is what is known of the rig after the run.
+func (s *Sheet) State() string {
+	if s.End == nil {
+		return StateUnknown
+	}
+	return s.End.RigState
+}

@@ -1,0 +1,78 @@
+package sheet
+
+import (
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strconv"
+)
+
+// WriteJSON writes all sheets of a record with its last hash.
+func WriteJSON(to io.Writer, report *Report) error {
+	encoder := json.NewEncoder(to)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(report)
+}
+
+// WriteCSV writes one row per judged step and per check, for spreadsheets.
+func WriteCSV(to io.Writer, sheets []Sheet) error {
+	out := csv.NewWriter(to)
+	rows := [][]string{{
+		"sheet", "begun", "site", "scenario", "mode", "run", "retest", "condition", "tester", "kind", "name", "change", "at_seconds",
+		"stimulus", "measured_least_ms", "measured_most_ms", "bound_least_ms", "bound_most_ms", "bound_source", "verdict", "text",
+	}}
+	for number := range sheets {
+		rows = append(rows, sheetRows(number+1, &sheets[number])...)
+	}
+	return out.WriteAll(rows)
+}
+
+func sheetRows(number int, s *Sheet) (rows [][]string) {
+	front := []string{
+		strconv.Itoa(number), s.Begun, s.Head.Site, s.Head.Scenario, s.Head.Mode, fmt.Sprintf("%d of %d", s.Head.Run, s.Head.Runs),
+		strconv.Itoa(s.Head.Retest), s.Head.Condition, s.Head.Tester,
+	}
+	add := func(cells ...string) { rows = append(rows, append(append([]string(nil), front...), cells...)) }
+	for _, check := range s.Checks {
+		add("check", check.Name, "", "", "", "", "", "", "", "", check.Verdict, check.Text)
+	}
+	for _, step := range s.Steps {
+		least, most := step.Measured.cells()
+		boundLeast, boundMost := step.Bound.cells()
+		add("step", step.Output, step.Change, fmt.Sprintf("%.3f", step.At), step.Stimulus, least, most, boundLeast, boundMost, step.Source, step.Verdict, step.Text)
+	}
+	add("end", s.State(), "", "", "", "", "", "", "", "", s.Verdict(), endReason(s))
+	return rows
+}
+
+func endReason(s *Sheet) string {
+	if s.End == nil {
+		return "the record of this run breaks off"
+	}
+	return s.End.Reason
+}
+
+// cells is an interval as two cells; an open end is empty.
+func (m *Millis) cells() (least, most string) {
+	if m == nil {
+		return "", ""
+	}
+	least = fmt.Sprintf("%.1f", m.Least)
+	if !m.Open {
+		most = fmt.Sprintf("%.1f", m.Most)
+	}
+	return least, most
+}
+
+// String is an interval for people.
+func (m *Millis) String() string {
+	switch {
+	case m == nil:
+		return "-"
+	case m.Open:
+		return fmt.Sprintf("from %.0f ms on", m.Least)
+	}
+	return fmt.Sprintf("%.0f..%.0f ms", m.Least, m.Most)
+}
