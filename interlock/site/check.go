@@ -37,6 +37,9 @@ func (r *reader) check(s *Site) {
 	for i := range s.Properties {
 		r.checkProperty(&s.Properties[i])
 	}
+	for i := range s.Functions {
+		r.checkFunction(&s.Functions[i])
+	}
 	r.checkPoints(s)
 	if r.ok("scan") {
 		r.checkTimes(s)
@@ -103,8 +106,9 @@ func (r *reader) checkChannel(s *Site, c *Channel) {
 	}
 	r.when(ok("stale_after", "settle.time") && c.StaleAfter >= c.SettleTime, path+".stale_after",
 		fmt.Sprintf("stale_after %s is not shorter than the settle time %s: one reading could bond", quantity.Duration(c.StaleAfter), quantity.Duration(c.SettleTime)), "write less than "+quantity.Duration(c.SettleTime))
-	r.when(ok("stale_after") && r.ok("poll") && s.Poll > s.Period.Max && c.StaleAfter < s.Poll, path+".stale_after",
-		fmt.Sprintf("stale_after %s is shorter than one poll cycle of %s: readings would be missing between two polls", quantity.Duration(c.StaleAfter), quantity.Duration(s.Poll)), "write "+quantity.Duration(s.Poll)+" or more")
+	least := s.leastStale()
+	r.when(ok("stale_after") && r.ok("scan", "poll") && c.StaleAfter < least, path+".stale_after",
+		fmt.Sprintf("stale_after %s is too short for a poll cycle of %s: readings would be missing between two polls", quantity.Duration(c.StaleAfter), quantity.Duration(s.Poll)), "write "+quantity.Duration(least)+" or more")
 	r.when(ok("longest_doubt") && c.LongestDoubt == 0, path+".longest_doubt",
 		"the longest stay in doubtful is zero", "write a time; who wants no doubt writes 0 ms under patience")
 	if r.ok("scan") && ok("counting", "patience.high", "patience.open", "patience.invalid", "patience.missing") {
@@ -113,6 +117,17 @@ func (r *reader) checkChannel(s *Site, c *Channel) {
 			r.complain(r.valueAt(path+".patience."+key), "the patiences have no common measure that fits 32 bits of scans", instead)
 		}
 	}
+}
+
+// leastStale is the shortest stale_after that lasts from one poll to the next
+// where a poll cycle is longer than a scan. It is counted in the longest scans,
+// and a cycle may hold more of the shortest.
+func (s *Site) leastStale() time.Duration {
+	if s.Poll <= s.Period.Max || s.Period.Min <= 0 {
+		return 0
+	}
+	clock := s.Clock()
+	return clock.Longest(clock.AtLeast(s.Poll) - 1)
 }
 
 func (r *reader) checkOutput(s *Site, o *Output) {

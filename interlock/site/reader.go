@@ -21,13 +21,14 @@ const (
 	aBypass
 	aProperty
 	aPart
+	aFunction
 	aPort
 	aModule
 )
 
 var thingNames = map[thing]string{
 	aChannel: "channel", anInput: "input", anOutput: "output", aVessel: "vessel", aStream: "stream",
-	aBypass: "bypass", aProperty: "property", aPart: "part", aPort: "port", aModule: "module",
+	aBypass: "bypass", aProperty: "property", aPart: "part", aFunction: "safety function", aPort: "port", aModule: "module",
 }
 
 // String lists the kinds of things in a set, such as "vessel or part".

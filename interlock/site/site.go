@@ -52,6 +52,7 @@ type Site struct {
 	Parts       []Part
 	Rig         Rig
 	Suppress    []Suppression
+	Functions   []Function // reliability: the user's own failure rates
 
 	positions map[string]Position // path -> where its key stands
 	values    map[string]Position // path -> where its value stands
@@ -171,6 +172,7 @@ type Stream struct {
 	Flow        string // flow switch
 	RunDown     time.Duration
 	LongestStop time.Duration // without confirmation: from the command on
+	Lasts       Span          // s, one transfer
 	Profile     string        // full | linear | first-order | reciprocal
 	ProfileTime Span          // s
 

@@ -37,6 +37,7 @@ var siteFields = fields[Site]{
 	may("requirement", answers[Site]{requirementKeys, func(s *Site) *map[string]string { return (*map[string]string)(&s.Requirement) }}, "The safety requirement; blank fields are findings of review."),
 	may("ignition_sources", answers[Site]{ignitionKeys, func(s *Site) *map[string]string { return &s.Ignition }}, "Ignition sources that bonding does not remove, and what is done about each."),
 	may("parts", named(partFields, aPart, maxParts, func(s *Site) *[]Part { return &s.Parts }, func(p *Part) *string { return &p.Name }), "Conductive parts of vessels and how each is bonded."),
+	may("reliability", named(functionFields, aFunction, maxFunctions, func(s *Site) *[]Function { return &s.Functions }, func(f *Function) *string { return &f.Name }), "Safety functions with the user's own failure rates."),
 	may("rig", section(rigFields, func(s *Site) *Rig { s.Rig.Set = true; return &s.Rig }), "Which module and point stands for which name on the test rig."),
 	may("suppress", listOf(section(suppressionFields, self), func(s *Site) *[]Suppression { return &s.Suppress }, 256), "Findings of review that are accepted, each with a reason."),
 }
@@ -177,6 +178,7 @@ var streamFields = fields[Stream]{
 	may("flow", refer(func(s *Stream) *string { return &s.Flow }, anInput, "flow"), "Flow switch, true while product moves."),
 	or("0 s", may("run_down", scans(func(s *Stream) *time.Duration { return &s.RunDown }), "How long charge still arrives after a confirmed stop.")),
 	may("longest_stop", scans(func(s *Stream) *time.Duration { return &s.LongestStop }), "Where nothing confirms the stop: longest time from the command until no charge arrives."),
+	may("lasts", span(quantity.Time, func(s *Stream) *Span { return &s.Lasts }), "One whole transfer, for parts that no channel watches."),
 	or("full", may("profile", oneOf(func(s *Stream) *string { return &s.Profile }, "full", "linear", "first-order", "reciprocal"), "How the flow falls after the command.")),
 	may("profile_time", span(quantity.Time, func(s *Stream) *Span { return &s.ProfileTime }), "Time of that profile."),
 	may("product", text(func(s *Stream) *string { return &s.Product }), "What it is."),

@@ -35,6 +35,7 @@ const (
 	ChargePerMass
 	Voltage    // scenarios
 	Frequency  // scenarios
+	Rate       // failures in time
 	Dimensions = iota
 )
 
@@ -66,6 +67,7 @@ var known = [Dimensions]about{
 	ChargePerMass: {name: "a charge per mass", base: "C/kg", example: "0.1 uC/kg", units: prefixed([]string{"C/kg"}, "pnum"), listed: "pC/kg nC/kg uC/kg mC/kg C/kg"},
 	Voltage:       {name: "a voltage", base: "V", example: "50 mV", signed: true, units: prefixed([]string{"V"}, "umk"), listed: "uV mV V kV"},
 	Frequency:     {name: "a frequency", base: "Hz", example: "50 Hz", units: prefixed([]string{"Hz"}, "kM"), listed: "Hz kHz MHz"},
+	Rate:          {name: "a failure rate", base: "/h", example: "2e-7 /h", units: map[string]string{"/h": "1", "FIT": "1e-9"}, listed: "/h FIT"},
 }
 
 // factors are the decimal prefixes by their letters; micro is written in three
