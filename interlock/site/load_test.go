@@ -93,14 +93,14 @@ func bombs() map[string]string {
 	for i := range 1000 {
 		steps.WriteString(strings.Repeat(" ", i) + "a:\n")
 	}
-	for i := range 30000 {
+	for i := range 8000 {
 		fmt.Fprintf(&names, " n%d: {unknwon: 1}\n", i)
 		fmt.Fprintf(&refs, "nnn%d,", i)
 	}
 	made["steps"] = steps.String()
 	made["many inputs"] = "inputs:\n" + names.String()
 	made["many vessels"] = "vessels:\n" + names.String()
-	made["many dangling"] = "vessels:\n" + names.String()[:400000] + "\nstreams: {s: {through: [" + refs.String() + "]}}\n"
+	made["many dangling"] = "vessels:\n" + names.String()[:100000] + "\nstreams: {s: {through: [" + refs.String() + "]}}\n"
 	made["long permissive"] = "outputs: {a: {permissive: '" + strings.Repeat("a AND ", n/8) + "a'}}\n"
 	made["deep permissive"] = "outputs: {a: {permissive: '" + strings.Repeat("(", n/2) + "'}}\n"
 	made["NOT"] = "outputs: {a: {permissive: '" + strings.Repeat("NOT ", n/8) + "'}}\n"

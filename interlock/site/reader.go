@@ -48,7 +48,7 @@ func (t thing) String() string {
 
 // withArticle is one kind of thing with its article.
 func (t thing) withArticle() string {
-	if t&(anInput|anOutput) != 0 {
+	if strings.HasPrefix(t.String(), "input") || strings.HasPrefix(t.String(), "output") {
 		return "an " + t.String()
 	}
 	return "a " + t.String()
@@ -184,11 +184,11 @@ func (r *reader) resolve(s *Site) {
 
 // dangling tells of a name that stands for nothing, or for something else.
 func (r *reader) dangling(at Position, name string, want thing) {
-	text := fmt.Sprintf("no %s is called %q", want, cut(name))
 	if found, ok := r.names[name]; ok {
-		text = fmt.Sprintf("%q is the name of %s; wanted here: %s", name, found.what.withArticle(), want)
+		r.complain(at, fmt.Sprintf("%q is the name of %s", cut(name), found.what.withArticle()), "write the name of "+want.withArticle())
+		return
 	}
-	r.complain(at, text, r.didYouMean(name, want))
+	r.complain(at, fmt.Sprintf("no %s is called %q", want, cut(name)), r.didYouMean(name, want))
 }
 
 // didYouMean suggests a declared name of the right kind.

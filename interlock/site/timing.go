@@ -127,12 +127,15 @@ func (s *Site) patienceTiming(c *Channel, run *monitor.Config, class monitor.Cla
 
 // slowGuarantee is the guaranteed patience where a poll cycle is longer than a
 // scan. One bad reading then stands for all scans until the next poll; and a
-// gap begins, for the logic, with the last reading before it.
+// gap begins with the last reading before it and ends with the first behind it.
+// It is as many polls as may be spoilt.
 func (s *Site) slowGuarantee(class monitor.Class, n interlock.Scans, held uint64) time.Duration {
+	spoilt := uint64(n) / held
 	if class == monitor.Missing {
-		return max(0, s.Clock().Shortest(n)-s.Poll)
+		polls := uint64(s.Clock().Shortest(n.Next()) / s.Poll)
+		spoilt = polls - min(1, polls)
 	}
-	return times64(n/interlock.Scans(held), s.Poll)
+	return times64(saturated(spoilt), s.Poll)
 }
 
 // repaid is how many fresh good readings repay so many bad scans of a class.

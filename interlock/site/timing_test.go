@@ -98,7 +98,7 @@ func drawn(t *rapid.T) *Site {
 	}
 	c := &s.Channels[0]
 	c.Stamped = false
-	c.StaleAfter = micros("stale", s.Poll+3*s.Period.Max, 12*s.Period.Max) // never stale by jitter alone
+	c.StaleAfter = micros("stale", max(s.leastStale(), s.Period.Max), 20*s.Period.Max)
 	c.SettleTime = micros("settle", c.StaleAfter+1, 40*s.Period.Max)
 	for _, bad := range badClasses {
 		c.Patience[bad.class] = rapid.SampledFrom([]time.Duration{0, s.Period.Max, 4 * s.Period.Max, micros(bad.key, s.Period.Max, 30*s.Period.Max)}).Draw(t, bad.key)
@@ -235,7 +235,10 @@ func TestGuaranteesHold(t *testing.T) {
 			ridden++
 		}
 		end := start + timing.Detection + 2*s.Poll + 2*s.Period.Max
-		lost, _ := runChannel(t, s, config, timing.Class, start, end, end)
+		lost, bonded := runChannel(t, s, config, timing.Class, start, end, end)
+		if bonded < 0 {
+			t.Fatalf("never bonded, although %+v", timings.Settle)
+		}
 		if lost < 0 || lost-start > timing.Detection {
 			t.Fatalf("a lasting %v from %v was lost at %v, later than %v: %+v", timing.Class, start, lost, timing.Detection, timing)
 		}
