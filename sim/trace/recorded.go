@@ -27,6 +27,9 @@ type Recorded struct {
 	Events  []byte // text of the events, where HasEvents
 	// HasEvents says that the recording holds the events of this scan.
 	HasEvents bool
+	// Resumed says that the recording begins again after a gap: what happened in
+	// the plant meanwhile nobody knows.
+	Resumed bool
 	// Changed is false when nothing but readings, stamps and times differs from
 	// the scan before: what follows the readings need not be looked at again.
 	Changed bool
@@ -43,7 +46,7 @@ func NewRecorded(c *interlock.Config) *Recorded {
 func (r *Recorded) Forget() {
 	clear(r.In.Readings)
 	clear(r.In.Signals)
-	r.In.Overrun, r.PowerUp, r.HasEvents, r.Changed, r.Events = false, false, false, true, nil
+	r.In.Overrun, r.PowerUp, r.HasEvents, r.Resumed, r.Changed, r.Events = false, false, false, false, true, nil
 	for _, list := range [][]int8{r.Outputs, r.Phases, r.Vessels} {
 		for i := range list {
 			list[i] = NotRecorded

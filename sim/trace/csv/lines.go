@@ -17,6 +17,7 @@ type lines struct {
 	buffer     []byte
 	start, end int
 	number     int // of the line last handed out, from 1
+	begin      int // where that line begins in the buffer
 	ended      bool
 	failure    error // what ended the stream, if it was not its end
 }
@@ -30,6 +31,7 @@ func (l *lines) next(separator byte) (line []byte, whole bool, err error) {
 	for {
 		if i := bytes.IndexByte(l.buffer[l.start+searched:l.end], '\n'); i >= 0 {
 			line := l.buffer[l.start : l.start+searched+i+1]
+			l.begin = l.start
 			l.start += len(line)
 			l.number++
 			if n := len(line); n > 1 && line[n-2] == '\r' {
@@ -46,6 +48,18 @@ func (l *lines) next(separator byte) (line []byte, whole bool, err error) {
 			return nil, false, err
 		}
 	}
+}
+
+// back puts the line that was just handed out back, so that it is handed out
+// again.
+func (l *lines) back(line []byte) {
+	if l.begin+len(line) < l.start {
+		line[len(line)-1] = '\r'
+	} else {
+		line[len(line)-1] = '\n'
+	}
+	l.start = l.begin
+	l.number--
 }
 
 // rest is what stands after the last line end.

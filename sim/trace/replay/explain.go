@@ -77,6 +77,7 @@ func (r *Replayer) channelOf(p interlock.Permissive) int {
 // recording began. What is assumed is told in the report.
 func (r *Replayer) warm(rec *trace.Recorded) {
 	c, s := r.config, r.turner.state
+	s.PowerUp()
 	s.Running = true
 	for i := range c.Channels {
 		if rec.In.Readings[i].Quality == monitor.Absent {
@@ -104,6 +105,9 @@ func (r *Replayer) warm(rec *trace.Recorded) {
 		}
 	}
 	r.warmFlow()
+	if r.report.Scans > 0 {
+		return
+	}
 	r.report.Start = "running: assumed that the first readings had stood for long, no vessel was charged, no press was under way"
 }
 

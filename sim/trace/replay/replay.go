@@ -86,8 +86,9 @@ func (r *Replayer) Run(from Recording, diary *trace.Diary) (*Report, error) {
 		if rec == nil {
 			break
 		}
-		if r.report.Scans == 0 && r.option.Running {
+		if rec.Resumed || r.report.Scans == 0 && r.option.Running {
 			r.warm(rec)
+			r.turner.disturbed()
 		}
 		if err := r.scan(rec); err != nil {
 			return nil, err
@@ -277,7 +278,7 @@ func (r *Replayer) diverge(d subject, rec *trace.Recorded, recorded, logic strin
 	}
 	r.first = &d
 	r.report.First = &Divergence{
-		Scan: d.scan, Time: at - (time.Duration(d.found-d.scan) * r.header.Period).Seconds(), Line: rec.Line, Subject: name,
+		Scan: d.scan, Time: (rec.Time - time.Duration(d.found-d.scan)*r.header.Period).Seconds(), Line: rec.Line, Subject: name,
 		What: whatTexts[d.what], Recorded: recorded, Logic: logic, Rule: rule, Causes: causes,
 	}
 	if channel >= 0 {
