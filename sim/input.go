@@ -26,7 +26,7 @@ type input struct {
 
 	level   bool   // the contact's value in the scan before
 	bounce  uint64 // scans after a change in which the value is at random
-	changed uint64 // scan of the last change
+	settles uint64 // scan from which its value is no longer at random
 	draw    Stream
 }
 
@@ -83,10 +83,10 @@ func (in *input) signal(p *Plant, scan uint64) (interlock.Signal, bool) {
 		level = false
 	}
 	if level != in.level {
-		in.level, in.changed = level, scan
+		in.level, in.settles = level, scan+in.bounce
 	}
 	restless := false
-	if in.bounce > 0 && scan < in.changed+in.bounce {
+	if scan < in.settles {
 		restless = true
 		level = in.draw.Bits(scan)&1 == 1
 	}

@@ -173,7 +173,7 @@ var inTheInstrument = []*Fault{
 		Name: "coarse_adc", On: OnChannel, Title: "coarse converter",
 		Models: "The converter resolves less than it should: the reading moves in steps.",
 		Params: []Param{{"step", Ohm, "0.5 Ω", nil, "one step"}},
-		Sees:   Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh},
+		Sees:   Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh | ReadsInvalid},
 	},
 	{
 		Name: "saturation", On: OnChannel, Title: "amplifier saturated",
