@@ -1,0 +1,111 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+	"path/filepath"
+	"strings"
+
+	"github.com/spf13/cobra"
+
+	"ohmgate/interlock/site"
+	"ohmgate/sim/margin"
+)
+
+// marginOptions is what the command line asks of the verb.
+type marginOptions struct {
+	json        bool
+	all         bool
+	reliability bool
+	plot        string
+	node        string
+}
+
+func marginVerb() *cobra.Command {
+	var o marginOptions
+	verb := &cobra.Command{
+		Use:   "margin SITE",
+		Short: "What the interlock can still win: charge at stop against what ignites",
+		Long: `margin answers three questions for every vessel and stream of a site: is a start
+without bond prevented, is a rising resistance caught before the critical one,
+and what charge is on the vessel when the flow has stopped after an abrupt loss,
+against the charge that ignites. Every delay comes from the site's own logic;
+what the file leaves open gets a documented default, which is printed as one.
+
+Exit codes: 0 every answer is shown and every ignition source answered · 1 an
+answer is violated: it loses everywhere, may start without the bond, the limit
+lies above the critical resistance, or the wait is too short · 3 it depends,
+rests on something that nobody monitors, cannot be computed, or a question is
+unanswered · 4 no stream charges a vessel (with --reliability: no rates).
+
+` + caution,
+		Args: cobra.ExactArgs(1),
+	}
+	flags := verb.Flags()
+	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema margin)")
+	flags.BoolVar(&o.all, "all", false, "print also the lines that differ from another in names only")
+	flags.BoolVar(&o.reliability, "reliability", false, "print only PFDavg, PFH and spurious trips from your own failure rates")
+	flags.StringVar(&o.plot, "plot", "", "draw charge and energy against time, and the inputs' bars, to this `file` (.svg or .png)")
+	flags.StringVar(&o.node, "of", "", "draw this `node` (vessel or part); the worst line if not given")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		return runMargin(verb.OutOrStdout(), args[0], &o)
+	}
+	return verb
+}
+
+func runMargin(out io.Writer, file string, o *marginOptions) error {
+	if kind := strings.TrimPrefix(filepath.Ext(o.plot), "."); o.plot != "" && kind != "svg" && kind != "png" {
+		return failed(exitInput, "--plot %q: the name must end in .svg or .png", o.plot)
+	}
+	s, problems := site.Read(file)
+	if problems != nil {
+		return failed(exitInput, "%v", problems)
+	}
+	report, err := margin.Study(s, toolVersion())
+	if err != nil {
+		return failed(exitInput, "%s: %w", file, err)
+	}
+	if o.reliability {
+		report.Verdict = report.JudgeReliability()
+		report.Exit = report.Verdict.Exit()
+	}
+	if o.plot != "" {
+		if err := drawMargin(report, o); err != nil {
+			return err
+		}
+	}
+	if err := printMargin(out, report, o); err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return ended(exitCode(report.Exit))
+}
+
+func printMargin(out io.Writer, report *margin.Report, o *marginOptions) error {
+	switch {
+	case o.json:
+		encoder := json.NewEncoder(out)
+		encoder.SetEscapeHTML(false)
+		encoder.SetIndent("", "  ")
+		return encoder.Encode(report)
+	case o.reliability:
+		return report.WriteReliability(out)
+	}
+	return report.WriteText(out, o.all)
+}
+
+// drawMargin writes the plot of one line.
+func drawMargin(report *margin.Report, o *marginOptions) error {
+	line, ok := report.Line(o.node)
+	if !ok && o.node != "" {
+		return failed(exitInput, "--of %q: no line with an end of flow is called so; write one of %s", o.node, strings.Join(report.Drawable(), ", "))
+	}
+	if !ok {
+		return failed(exitNothing, "nothing can be drawn: no line has an end of flow")
+	}
+	kind := strings.TrimPrefix(filepath.Ext(o.plot), ".")
+	err := writeBeside(o.plot, func(w io.Writer) error { return line.Plot(w, kind) })
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return nil
+}

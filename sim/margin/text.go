@@ -1,0 +1,321 @@
+package margin
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"ohmgate/sim/charge"
+	"ohmgate/sim/charge/interval"
+	"ohmgate/sim/reliability"
+)
+
+// column is where the text of an answer begins.
+const column = 29
+
+// WriteText writes the report for people: all lines, or of like ones only the
+// first.
+func (r *Report) WriteText(out io.Writer, all bool) error {
+	p := &page{out: out}
+	p.wrapped("", r.title(), 0)
+	p.wrapped("", "What the interlock can still win. Intervals hold every value between; two digits, ends rounded outwards.", 0)
+	for i := range r.Lines {
+		if !r.Lines[i].alike || all {
+			p.line("")
+			r.tellLine(p, &r.Lines[i])
+		}
+	}
+	p.line("")
+	r.tellSources(p)
+	r.tellUnmonitored(p)
+	if len(r.Reliability) > 0 {
+		p.line("")
+		r.tellReliability(p)
+	}
+	p.line("")
+	p.wrapped("", r.summary(), 0)
+	return p.err
+}
+
+// WriteReliability writes the assessor's numbers alone.
+func (r *Report) WriteReliability(out io.Writer) error {
+	p := &page{out: out}
+	p.wrapped("", r.title(), 0)
+	r.tellReliability(p)
+	return p.err
+}
+
+func (r *Report) title() string {
+	if r.Site.Title == "" {
+		return r.Site.Name
+	}
+	return r.Site.Name + ": " + r.Site.Title
+}
+
+func (r *Report) summary() string {
+	if len(r.Lines) == 0 {
+		return "nothing checked: the site has no stream that charges a vessel; write streams: and vessels:"
+	}
+	counts := map[Standing]int{}
+	for i := range r.Lines {
+		counts[r.Lines[i].Standing]++
+	}
+	text := fmt.Sprintf("%s: of %d lines %d shown, %d violated, %d not shown", r.Verdict, len(r.Lines), counts[Shown], counts[Violated], counts[NotShown])
+	if r.Unanswered > 0 {
+		text += fmt.Sprintf("; %d ignition sources unanswered", r.Unanswered)
+	}
+	return text
+}
+
+func (r *Report) tellLine(p *page, l *Line) {
+	p.wrapped(strings.ToUpper(string(l.Standing)), r.heading(l), 11)
+	p.wrapped("  (i)   start without bond", string(l.Start.Standing)+": "+l.Start.Why, column)
+	for _, h := range l.Start.Holes {
+		mark := "also not shown"
+		if h.Opens {
+			mark = "leaves a hole"
+		}
+		p.wrapped("          "+mark, h.Text, column)
+	}
+	tellRising(p, &l.Rising)
+	tellLoss(p, l)
+	p.wrapped("        do not touch for", string(l.Wait.Standing)+": "+l.Wait.Why, column)
+	tellDelays(p, &l.Loss)
+	tellEdges(p, &l.Loss)
+	tellInstead(p, &l.Loss)
+	tellInputs(p, l.Inputs)
+}
+
+func (r *Report) heading(l *Line) string {
+	text := fmt.Sprintf("%s, %s of %s", l.Node, l.Role, l.Stream)
+	if l.Role == RolePart {
+		text = fmt.Sprintf("%s, part of %s, charged by %s", l.Node, l.Of, l.Stream)
+	} else if l.Role == RoleVessel {
+		text = fmt.Sprintf("%s, charged by %s", l.Node, l.Stream)
+	}
+	if len(l.Alike) > 0 {
+		var names []string
+		for _, i := range l.Alike {
+			names = append(names, r.Lines[i].Node)
+		}
+		text += " (alike: " + strings.Join(names, ", ") + ")"
+	}
+	return text
+}
+
+func tellRising(p *page, a *Rising) {
+	text := string(a.Standing)
+	if len(a.Channels) > 0 {
+		text += fmt.Sprintf(": critical from %s", atLeast(a.Critical.Lo, "Ω"))
+	}
+	p.wrapped("  (ii)  rising resistance", text+": "+a.Why, column)
+	for _, c := range a.Channels {
+		p.wrapped("          "+c.Channel, fmt.Sprintf("high from %s of bond; %s decades below the critical", c.Threshold.Text("Ω"), decadesText(c.Decades)), column)
+	}
+}
+
+func decadesText(d interval.Interval) string {
+	return strconv.FormatFloat(d.Lo, 'f', 1, 64) + ".." + strconv.FormatFloat(d.Hi, 'f', 1, 64)
+}
+
+// atMost and atLeast write one number with two digits, rounded so that it still
+// holds.
+func atMost(v float64, unit string) string  { return interval.Point(twoDigits(v, true)).Text(unit) }
+func atLeast(v float64, unit string) string { return interval.Point(twoDigits(v, false)).Text(unit) }
+
+func tellLoss(p *page, l *Line) {
+	a := &l.Loss
+	p.wrapped("  (iii) abrupt loss", fmt.Sprintf("%s: %s", a.Standing, a.claimText()), column)
+	row := func(head, text string) { p.wrapped("          "+head, text, column) }
+	row("ignites after", a.TimeToIncendive.Text("s")+" of full current, isolated")
+	if a.Outcome == nil {
+		return
+	}
+	o := a.Outcome
+	row("flow ended after", o.End.Text("s"))
+	row("charge then", o.AtStop.Text("C")+"; ignites from "+o.Critical.Text("C"))
+	energy := o.Energy.Text("J") + "; ignites from " + a.loss.Ignition.Energy.Text("J")
+	if o.EnergyCapped != o.Energy {
+		energy = o.EnergyCapped.Text("J") + " (" + o.Energy.Text("J") + " without the 30 kV cap); ignites from " + a.loss.Ignition.Energy.Text("J")
+	}
+	row("spark energy", energy)
+	row("voltage", o.VoltageCapped.Text("V"))
+	if a.Uncapped != nil {
+		row("current not capped", fmt.Sprintf("%s, charge %s: %s", a.loss0().Text("A"), a.Uncapped.AtStop.Text("C"), a.Uncapped.Verdict))
+	}
+	if a.Stuck != nil {
+		row("if "+firstWord(a.Stuck.Case)+" sticks", fmt.Sprintf("%s: %s, %s", a.Stuck.Case, a.Stuck.Energy.Text("J"), a.Stuck.Claim))
+	}
+	if a.Remake != nil {
+		row("chattering clamp", a.Remake.text())
+	}
+}
+
+// loss0 is the uncapped current, A.
+func (a *Loss) loss0() interval.Interval { return a.flow.uncapped }
+
+func firstWord(text string) string { return strings.Fields(text)[0] }
+
+func (a *Loss) claimText() string {
+	text := a.Claim.String()
+	if a.Claim == charge.Depends && len(a.DependsOn) > 0 {
+		text = "depends on " + a.DependsOn[0].Input
+	}
+	if a.Why != "" {
+		text += "; " + a.Why
+	}
+	return text
+}
+
+func (r *Remake) text() string {
+	text := fmt.Sprintf("each re-make after a gap of at most %s is a spark of up to %s: %s; harmless below %s", atMost(r.Gap.Hi, "s"), atMost(r.Energy.Hi, "J"), r.Claim, atLeast(r.HarmlessGap, "s"))
+	if r.Of > 0 && r.Tolerated > 0 {
+		text += fmt.Sprintf("; %d of %d readings may be bad for ever", r.Tolerated, r.Of)
+	}
+	return text
+}
+
+func tellDelays(p *page, a *Loss) {
+	if len(a.Delays) == 0 {
+		return
+	}
+	p.line("        from loss to no flow, stopped by " + strings.Join(a.Stops, ", "))
+	for _, d := range a.Delays {
+		text := remark(d.Time.Text("s"), d.From, d.Why)
+		p.wrapped("          "+d.Name, text, 48)
+	}
+	for _, c := range a.Classes {
+		p.wrapped(fmt.Sprintf("          loss read as %s", c.Class.Class), fmt.Sprintf("caught within %s, %s: %s", atMost(c.Detection, "s"), c.Energy.Text("J"), c.Claim), 34)
+	}
+}
+
+func tellEdges(p *page, a *Loss) {
+	if len(a.DependsOn) == 0 {
+		return
+	}
+	p.line("        break-even, the others as they are")
+	for _, e := range a.DependsOn {
+		p.wrapped("          "+e.Input, e.text(), column)
+	}
+}
+
+func (e *Edge) text() string {
+	below, above := "up to", "from"
+	if !e.Rising {
+		below, above = "from", "up to"
+	}
+	var parts []string
+	tell := func(word, side string, at *float64, up bool, as []Quantity) {
+		if at == nil {
+			return
+		}
+		write := atLeast
+		if up {
+			write = atMost
+		}
+		text := fmt.Sprintf("%s %s %s", word, side, write(*at, e.Unit))
+		for _, q := range as {
+			text += fmt.Sprintf(" (%s %s)", q.Name, write(q.Value, q.Unit))
+		}
+		parts = append(parts, text)
+	}
+	tell("wins everywhere", below, e.WinsAt, !e.Rising, e.WinsAs)
+	tell("loses everywhere", above, e.LosesAt, e.Rising, e.LosesAs)
+	return strings.Join(parts, ", ")
+}
+
+func tellInstead(p *page, a *Loss) {
+	if a.Outcome == nil || a.Claim == charge.WinsEverywhere {
+		return
+	}
+	p.line("        what would win instead, each recomputed")
+	for _, one := range a.Instead {
+		text := one.Text
+		if one.Value != nil {
+			text += " " + interval.Point(*one.Value).Text(one.Unit)
+		}
+		text += fmt.Sprintf(": %s, %s", one.Energy.Text("J"), one.Claim)
+		if one.TimeToIncendive != nil {
+			text += fmt.Sprintf("; ignites after %s", one.TimeToIncendive.Text("s"))
+		}
+		p.wrapped("          -", text, 12)
+	}
+}
+
+func tellInputs(p *page, inputs []Known) {
+	p.line("        inputs")
+	for _, k := range inputs {
+		value := k.Text
+		if k.Value != nil {
+			value = k.Value.Text(k.Unit)
+		}
+		p.wrapped("          "+k.Name, remark(value, k.From, k.Why), 40)
+	}
+}
+
+// remark is a value with where it comes from; defaults stand out.
+func remark(value, from, why string) string {
+	switch {
+	case from == FromDefault && why != "":
+		return value + ", DEFAULT: " + why
+	case from == FromDefault:
+		return value + ", DEFAULT"
+	case why != "":
+		return value + ", " + why
+	}
+	return value
+}
+
+func (r *Report) tellSources(p *page) {
+	p.line("Ignition sources that no bond of a vessel removes (ignition_sources)")
+	for _, s := range r.Sources {
+		text := s.Answer
+		if text == "" {
+			text = "UNANSWERED: " + s.Asks + "?"
+		}
+		p.wrapped("  "+s.Key, text+" ["+s.Known+"]", 21)
+	}
+}
+
+func (r *Report) tellUnmonitored(p *page) {
+	if len(r.Unmonitored) == 0 {
+		return
+	}
+	p.line("Parts that no channel watches: they rest on inspection")
+	for _, u := range r.Unmonitored {
+		text := fmt.Sprintf("of %s, %s", u.Of, u.Bonded)
+		if u.Floats != "" {
+			text += "; floats: " + u.Floats
+		}
+		p.wrapped("  "+u.Part, text, 21)
+	}
+}
+
+func (r *Report) tellReliability(p *page) {
+	if len(r.Reliability) == 0 {
+		p.wrapped("", "nothing checked: the site has no reliability: section with failure rates of your own", 0)
+		return
+	}
+	p.line("Numbers for the assessor, from your own failure rates")
+	for i := range r.Reliability {
+		a := &r.Reliability[i]
+		p.line("")
+		p.wrapped(strings.ToUpper(string(a.Standing)), a.Function+", "+a.Demand+" demand: "+a.Why, 11)
+		p.line(pad("  group", 26) + pad("PFDavg", 10) + pad("PFH 1/h", 10) + pad("spurious 1/h", 14) + "bands PFD, PFH")
+		for _, g := range a.Result.Groups {
+			p.line(reliabilityRow("  "+g.Name, g))
+		}
+		p.line(reliabilityRow("  all", a.Result))
+		for _, w := range a.Result.Warnings {
+			p.wrapped("  "+w.ID, w.Group+": "+w.Text+" ["+w.Source+"]", 12)
+		}
+	}
+	p.wrapped("", "A number in a band is no claim of a safety integrity level.", 0)
+}
+
+func reliabilityRow(name string, g reliability.Result) string {
+	number := func(v float64) string { return strconv.FormatFloat(v, 'e', 1, 64) }
+	row := pad(name, 26) + pad(number(g.PFD), 10) + pad(number(g.PFH), 10) + pad(number(g.SpuriousTripRate), 14)
+	return row + fmt.Sprintf("%s, %s", g.PFDBand, g.PFHBand)
+}

@@ -1,0 +1,73 @@
+package margin
+
+import (
+	"fmt"
+
+	"ohmgate/interlock/site/quantity"
+	"ohmgate/sim/charge"
+	"ohmgate/sim/charge/interval"
+)
+
+// Wait is how long nobody may touch the node after confirmed end of flow. It is
+// advice to people, no barrier.
+type Wait struct {
+	Standing   Standing    `json:"standing"`
+	Why        string      `json:"why"`
+	Computed   charge.Wait `json:"computed"`    // until a spark no longer ignites
+	ToNoSpark  charge.Wait `json:"to_no_spark"` // until nothing sparks at all
+	Configured float64     `json:"configured"`  // s
+}
+
+func (b *bench) wait(nd *node, a *Loss, body body) Wait {
+	w := Wait{Configured: seconds(nd.vessel.Wait), Standing: NotShown}
+	if a.Outcome == nil {
+		w.Computed = charge.Wait{Why: "cannot be computed: no end of flow is known"}
+		w.ToNoSpark = w.Computed
+		w.Why = w.Computed.Why
+		return w
+	}
+	ever := body.everCapacitance()
+	w.Computed = charge.WaitUntilHarmless(a.Outcome.Voltage, body.leak, ever, body.ignition)
+	w.ToNoSpark = charge.WaitFor(a.Outcome.Voltage, charge.SparkVoltage.Value, body.leak, ever)
+	if a.Outcome.Verdict == charge.WinsEverywhere {
+		w.Standing, w.Why = Shown, "below what ignites already when the flow has stopped"
+		return w
+	}
+	configured := "no wait is configured"
+	if w.Configured > 0 {
+		configured = "configured " + quantity.Duration(nd.vessel.Wait)
+	}
+	t, ok := w.Computed.Time()
+	switch {
+	case !ok:
+		w.Why = w.Computed.Why + "; " + configured
+		if w.Configured > 0 {
+			w.Why += " is a site rule"
+		}
+	case t.Hi <= w.Configured:
+		w.Standing, w.Why = Shown, fmt.Sprintf("computed %s, %s", timeText(t), configured)
+	case t.Lo > w.Configured:
+		w.Standing, w.Why = Violated, fmt.Sprintf("computed %s, %s: too short", timeText(t), configured)
+	default:
+		w.Why = fmt.Sprintf("computed %s, %s: too short for the higher leak resistances", timeText(t), configured)
+	}
+	return w
+}
+
+// timeText writes both ends of a time each in the unit in which it reads well.
+func timeText(t interval.Interval) string {
+	if t.IsPoint() {
+		return longTime(t.Hi)
+	}
+	return longTime(t.Lo) + " to " + longTime(t.Hi)
+}
+
+func longTime(s float64) string {
+	switch {
+	case s >= 2*3600:
+		return fmt.Sprintf("%.2g h", twoDigits(s/3600, true))
+	case s >= 120:
+		return fmt.Sprintf("%.2g min", twoDigits(s/60, true))
+	}
+	return atMost(s, "s")
+}
