@@ -54,5 +54,9 @@ func rootCommand() *cobra.Command {
 func verbs() []*cobra.Command {
 	return []*cobra.Command{
 		simulateVerb(),
+		replayVerb(),
+		verifyVerb(),
+		marginVerb(),
+		schemaVerb(),
 	}
 }

@@ -437,3 +437,13 @@ func cut(fields [][]byte, line []byte, separator byte, needed int) [][]byte {
 	}
 	return fields
 }
+
+// Instant is the time of day of a moment of the recording, in the zone that the
+// map names; empty where the file counts from its own beginning.
+func (r *Mapped) Instant(seconds float64) string {
+	if r.Start.IsZero() {
+		return ""
+	}
+	at := r.Start.Add(time.Duration(seconds * 1e9).Round(time.Microsecond))
+	return at.In(r.clock.zone).Format("2006-01-02T15:04:05.000Z07:00")
+}

@@ -24,7 +24,9 @@ type Options struct {
 	// running when the recording began: connections bonded, nothing charged,
 	// outputs as first recorded. Otherwise the logic begins at power-up.
 	Running bool
-	Watch   trace.Writer // told every scan, as the logic decides it; may be nil
+	// RunningIfEnabled does so if an output is enabled in the first scan.
+	RunningIfEnabled bool
+	Watch            trace.Writer // told every scan, as the logic decides it; may be nil
 }
 
 // Replayer is one replay.
@@ -86,7 +88,7 @@ func (r *Replayer) Run(from Recording, diary *trace.Diary) (*Report, error) {
 		if rec == nil {
 			break
 		}
-		if rec.Resumed || r.report.Scans == 0 && r.option.Running {
+		if rec.Resumed || r.report.Scans == 0 && r.runs(rec) {
 			r.warm(rec)
 			r.turner.disturbed()
 		}
@@ -105,6 +107,15 @@ func (r *Replayer) Run(from Recording, diary *trace.Diary) (*Report, error) {
 	}
 	r.report.judge(diary)
 	return &r.report, nil
+}
+
+// runs reports that the plant was running when the recording began.
+func (r *Replayer) runs(first *trace.Recorded) bool {
+	running := r.option.Running
+	for _, recorded := range first.Outputs {
+		running = running || r.option.RunningIfEnabled && recorded == int8(interlock.Enabled)
+	}
+	return running
 }
 
 // scan turns the logic once and compares.

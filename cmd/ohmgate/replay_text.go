@@ -1,0 +1,199 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"ohmgate/sim/trace"
+	"ohmgate/sim/trace/replay"
+	"ohmgate/sim/trace/trend"
+)
+
+// replaySchema is raised when a field of the JSON report changes its meaning.
+const replaySchema = 1
+
+// kindsPrinted is how many kinds of divergence the text lists.
+const kindsPrinted = 12
+
+// tellReplay prints one replay for people.
+func tellReplay(out io.Writer, r *replayed) {
+	head := fmt.Sprintf("%s held against %s", r.file, r.site.Name)
+	if r.recorded != nil {
+		head += fmt.Sprintf("; recorded by ohmgate %s", r.recorded.Tool)
+		if r.recorded.Scenario != "-" {
+			head += ", scenario " + r.recorded.Scenario
+		}
+	}
+	printWrapped(out, "", head, 2)
+	rep := r.report
+	length := fmt.Sprintf("%d scans, %s, %d readings; %d values compared", rep.Scans, spanText(rep.Lasts), rep.Readings, rep.Compared)
+	if r.began != "" {
+		length += "; begins " + r.began
+	}
+	printWrapped(out, "", length, 2)
+	printWrapped(out, "", fmt.Sprintf("the logic began at: %s; outputs may lead or trail by %d scans, the largest skew was %d", rep.Start, rep.ToleranceScans, rep.LargestSkew), 2)
+	tellTroubles(out, rep.Troubles)
+	tellDivergences(out, rep)
+	tellTrend(out, r.trend)
+	fmt.Fprintln(out)
+	printWrapped(out, "", string(rep.Verdict)+": "+rep.Because, 2)
+}
+
+func spanText(seconds float64) string {
+	return time.Duration(seconds * 1e9).Round(time.Millisecond).String()
+}
+
+// clockText is a moment of a recording.
+func clockText(seconds float64) string { return fmt.Sprintf("%.3f s", seconds) }
+
+func tellTroubles(out io.Writer, troubles []trace.Trouble) {
+	for i := range troubles {
+		t := &troubles[i]
+		var places []string
+		for _, p := range t.First {
+			places = append(places, placeText(p))
+		}
+		text := fmt.Sprintf("%d x %s: %s", t.Count, t.Kind, strings.Join(places, ", "))
+		if t.Count > len(t.First) {
+			text += ", …"
+		}
+		if t.Instead != "" {
+			text += "; " + t.Instead
+		}
+		printWrapped(out, "  ", text, 4)
+	}
+}
+
+func placeText(p trace.Place) string {
+	if p.Line == 0 {
+		return p.Text
+	}
+	return p.String()
+}
+
+func tellDivergences(out io.Writer, rep *replay.Report) {
+	if rep.First == nil {
+		return
+	}
+	fmt.Fprintln(out)
+	d := rep.First
+	when := clockText(d.Time)
+	if d.Clock != "" {
+		when += " (" + d.Clock + ")"
+	}
+	printWrapped(out, "", fmt.Sprintf("first divergence at %s, scan %d, line %d", when, d.Scan, d.Line), 2)
+	printWrapped(out, "  ", fmt.Sprintf("%s: recorded %s, logic %s", d.Subject, d.Recorded, d.Logic), 4)
+	for _, rule := range d.Rule {
+		printWrapped(out, "  ", "rule: "+rule, 4)
+	}
+	if len(d.Causes) > 0 {
+		printWrapped(out, "  ", "causes: "+strings.Join(d.Causes, "; "), 4)
+	}
+	tellExcerpt(out, d)
+	printWrapped(out, "", fmt.Sprintf("%d divergences in all, each counted after recording and logic were brought together:", rep.Divergences), 2)
+	for i, k := range rep.Kinds {
+		if i == kindsPrinted {
+			fmt.Fprintf(out, "  and %d more kinds; --json lists them\n", len(rep.Kinds)-i+rep.MoreKinds)
+			break
+		}
+		printWrapped(out, fmt.Sprintf("%6d x ", k.Count), k.Kind+", first at "+clockText(k.FirstTime), 9)
+	}
+}
+
+// tellExcerpt prints the scans around the first divergence side by side.
+func tellExcerpt(out io.Writer, d *replay.Divergence) {
+	if len(d.Excerpt) == 0 {
+		return
+	}
+	fmt.Fprintf(out, "\n  %12s %9s  %-22s %-11s  %-13s %s\n", "time", "line", cutTo(d.Channel, 22), "", "recorded", "logic")
+	for _, m := range d.Excerpt {
+		mark := " "
+		if m.Scan == d.Scan {
+			mark = ">"
+		}
+		line := fmt.Sprintf("%s %12s %9d  %-14s %-7s %-11s  %-13s %s", mark, clockText(m.Time), m.Line, cutTo(m.Reading, 14), m.Class, m.Phase, cutTo(m.Recorded, 16), cutTo(m.Logic, 16))
+		fmt.Fprintln(out, strings.TrimRight(line, " "))
+	}
+	fmt.Fprintln(out)
+}
+
+func cutTo(s string, most int) string {
+	if r := []rune(s); len(r) > most {
+		return string(r[:most-1]) + "…"
+	}
+	return s
+}
+
+func tellTrend(out io.Writer, channels []trend.Channel) {
+	if channels == nil {
+		return
+	}
+	fmt.Fprintln(out)
+	for i := range channels {
+		printWrapped(out, "", trendText(&channels[i]), 2)
+	}
+}
+
+func trendText(c *trend.Channel) string {
+	interval := fmt.Sprintf("%+.4g Ω a day (%.4g to %.4g, %.0f %%), now %.4g Ω, %d readings over %.1f days", c.Slope, c.Low, c.High, trend.Confidence*100, c.Now, c.Readings, c.Days)
+	switch {
+	case c.Verdict == "too short":
+		return fmt.Sprintf("%s: no trend can be told from %d readings over %.2f days; it takes a day at least and 20 points", c.Channel, c.Readings, c.Days)
+	case c.Verdict != "trend":
+		return fmt.Sprintf("%s: %s; %s", c.Channel, c.Verdict, interval)
+	case c.Accept == nil:
+		return fmt.Sprintf("%s: rising, but accept is not reached within ten years; %s", c.Channel, interval)
+	case c.Accept.AlreadyIn:
+		return fmt.Sprintf("%s: clean this clamp now: it is above accept already; %s", c.Channel, interval)
+	}
+	text := fmt.Sprintf("%s: clean this clamp before %s: accept is crossed then at the earliest, probably %s", c.Channel, dayText(c.Accept.Earliest, c.Accept.Date), dayText(c.Accept.Likely, c.Accept.LikelyOn))
+	if c.Reject != nil {
+		text += ", reject not before " + dayText(c.Reject.Earliest, c.Reject.Date)
+	}
+	return text + "; " + interval
+}
+
+func dayText(days float64, date string) string {
+	if date != "" {
+		return date
+	}
+	return fmt.Sprintf("day %.1f of the recording", days)
+}
+
+// writeReplayJSON prints one JSON document.
+func writeReplayJSON(out io.Writer, r *replayed) error {
+	document := struct {
+		Schema        int             `json:"schema"`
+		Verb          string          `json:"verb"`
+		Tool          string          `json:"tool"`
+		Site          string          `json:"site"`
+		SiteHash      string          `json:"site_hash"`
+		Recording     string          `json:"recording"`
+		RecordedBy    string          `json:"recorded_by,omitempty"`
+		RecordedSite  string          `json:"recorded_site_hash,omitempty"`
+		Scenario      string          `json:"scenario,omitempty"`
+		ScenarioHash  string          `json:"scenario_hash,omitempty"`
+		Began         string          `json:"began,omitempty"`
+		Exit          int             `json:"exit"`
+		Report        *replay.Report  `json:"report"`
+		Trend         []trend.Channel `json:"trend,omitempty"`
+		TrendInterval float64         `json:"trend_confidence,omitempty"`
+	}{
+		Schema: replaySchema, Verb: "replay", Tool: toolVersion(), Site: r.site.Name, SiteHash: r.site.Hash,
+		Recording: r.file, Began: r.began, Exit: int(r.code), Report: r.report, Trend: r.trend,
+	}
+	if r.recorded != nil {
+		document.RecordedBy, document.RecordedSite = r.recorded.Tool, r.recorded.SiteHash
+		document.Scenario, document.ScenarioHash = r.recorded.Scenario, r.recorded.ScenarioHash
+	}
+	if r.trend != nil {
+		document.TrendInterval = trend.Confidence
+	}
+	encoder := json.NewEncoder(out)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(document)
+}
