@@ -1,0 +1,234 @@
+package rig
+
+import (
+	"fmt"
+	"math/big"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"time"
+
+	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
+	"ohmgate/monitor"
+)
+
+// Calibration is what a decade, or the fixed resistors, really give at the clamp.
+type Calibration struct {
+	File, Hash  string
+	Instrument  string
+	Serial      string
+	Date, Due   time.Time
+	Temperature string
+	Contacts    monitor.Microohm // what relay contacts in series add at the most; goes into the uncertainty
+	Points      []CalPoint       // in rising order of Set
+}
+
+// CalPoint is one calibrated value.
+type CalPoint struct {
+	Set, Actual, Uncertainty monitor.Microohm
+}
+
+var calKeys = []string{"instrument", "serial", "date", "due", "temperature", "contacts", "points"}
+
+// ReadCalibration reads a calibration file: strict YAML, quantities with units.
+func ReadCalibration(file string) (*Calibration, site.Problems) {
+	data, problems := site.ReadBytes(file)
+	if problems != nil {
+		return nil, problems
+	}
+	root, problems := site.Document(file, data)
+	if problems != nil {
+		return nil, problems
+	}
+	r := &calReader{made: &Calibration{File: file, Hash: site.Hash(data)}}
+	if root.Shape != site.Mapping {
+		r.complain(root.At, "a calibration file is a mapping", "write instrument:, date:, points: …")
+		return nil, r.problems
+	}
+	seen := map[string]bool{}
+	for _, e := range root.Entries {
+		if seen[e.Key] {
+			r.complain(e.At, fmt.Sprintf("the key %q stands here a second time", e.Key), "keep one")
+		}
+		seen[e.Key] = true
+		r.entry(e)
+	}
+	for _, key := range []string{"instrument", "date", "due", "points"} {
+		if !seen[key] {
+			r.complain(root.At, fmt.Sprintf("the key %q is missing", key), "write it from the certificate")
+		}
+	}
+	slices.SortFunc(r.made.Points, func(a, b CalPoint) int { return int(min(max(a.Set-b.Set, -1), 1)) })
+	if len(r.problems) > 0 {
+		return nil, r.problems.Sorted()
+	}
+	return r.made, nil
+}
+
+// calReader is one reading of one calibration file.
+type calReader struct {
+	made     *Calibration
+	problems site.Problems
+}
+
+func (r *calReader) complain(at site.Position, text, instead string) {
+	r.problems = append(r.problems, site.Problem{File: r.made.File, Line: at.Line, Column: at.Column, Text: text, Instead: instead})
+}
+
+func (r *calReader) entry(e site.Entry) {
+	switch e.Key {
+	case "instrument":
+		r.made.Instrument = e.Value.Text
+	case "serial":
+		r.made.Serial = e.Value.Text
+	case "temperature":
+		r.made.Temperature = e.Value.Text
+	case "date":
+		r.made.Date = r.date(e.Value)
+	case "due":
+		r.made.Due = r.date(e.Value)
+	case "contacts":
+		r.made.Contacts = r.ohms(e.Value)
+	case "points":
+		r.points(e.Value)
+	default:
+		instead := fmt.Sprintf("use one of %v", calKeys)
+		if meant := site.Nearest(e.Key, calKeys); meant != "" {
+			instead = "write " + meant
+		}
+		r.complain(e.At, fmt.Sprintf("unknown key %q", e.Key), instead)
+	}
+}
+
+var dateForm = regexp.MustCompile(`^\d{4}-\d\d-\d\d$`)
+
+func (r *calReader) date(n *site.Node) time.Time {
+	if dateForm.MatchString(n.Text) {
+		if day, err := time.Parse(time.DateOnly, n.Text); err == nil {
+			return day
+		}
+	}
+	r.complain(n.At, fmt.Sprintf("%q is no date", n.Text), "write year-month-day, such as 2026-05-31")
+	return time.Time{}
+}
+
+func (r *calReader) ohms(n *site.Node) monitor.Microohm {
+	exact, wrong := quantity.Single(n.Text, quantity.Resistance)
+	if wrong != nil {
+		r.complain(n.At, wrong.Text, wrong.Instead)
+		return 0
+	}
+	micro, whole := quantity.Int(exact, 1e6)
+	if !whole || exact.Cmp(big.NewRat(1e12, 1)) > 0 {
+		r.complain(n.At, fmt.Sprintf("%q is not a whole number of uΩ up to 1 TΩ", n.Text), "round it")
+		return 0
+	}
+	return monitor.Microohm(micro)
+}
+
+func (r *calReader) points(n *site.Node) {
+	if n.Shape != site.List || len(n.Items) == 0 {
+		r.complain(n.At, "points is a list", "write - {set: 9 Ω, actual: 9.02 Ω, uncertainty: 0.02 Ω}")
+		return
+	}
+	for _, item := range n.Items {
+		var one CalPoint
+		given := map[string]bool{}
+		for _, e := range item.Entries {
+			given[e.Key] = true
+			switch e.Key {
+			case "set":
+				one.Set = r.ohms(e.Value)
+			case "actual":
+				one.Actual = r.ohms(e.Value)
+			case "uncertainty":
+				one.Uncertainty = r.ohms(e.Value)
+			default:
+				r.complain(e.At, fmt.Sprintf("unknown key %q", e.Key), "use set, actual, uncertainty")
+			}
+		}
+		if !given["set"] || !given["actual"] || !given["uncertainty"] {
+			r.complain(item.At, "a point needs set, actual and uncertainty", "write - {set: 9 Ω, actual: 9.02 Ω, uncertainty: 0.02 Ω}")
+			continue
+		}
+		r.made.Points = append(r.made.Points, one)
+	}
+}
+
+// calibration reads the file that the site names, beside the site.
+func (r *mapReader) calibration() {
+	name := r.made.Site.Rig.Cal
+	if name == "" {
+		return
+	}
+	if !filepath.IsAbs(name) {
+		name = filepath.Join(filepath.Dir(r.made.Site.File), name)
+	}
+	made, problems := ReadCalibration(name)
+	r.made.Cal = made
+	r.problems = append(r.problems, problems...)
+}
+
+// Actual is what a set value really is and how sure that is. Between calibrated points the error is taken as a straight line
+// and the uncertainty as the larger of the two; ok is false outside them.
+func (c *Calibration) Actual(set monitor.Microohm) (actual, uncertainty monitor.Microohm, ok bool) {
+	if c == nil {
+		return 0, 0, false
+	}
+	for index := range c.Points {
+		high := &c.Points[index]
+		if high.Set == set {
+			return high.Actual, high.Uncertainty + c.Contacts, true
+		}
+		if high.Set > set && index > 0 {
+			low := &c.Points[index-1]
+			share := big.NewRat(int64(set-low.Set), int64(high.Set-low.Set))
+			lowError, highError := int64(low.Actual-low.Set), int64(high.Actual-high.Set)
+			errorRat := share.Mul(share, big.NewRat(highError-lowError, 1))
+			rounded := new(big.Int).Quo(errorRat.Num(), errorRat.Denom())
+			return set + monitor.Microohm(lowError+rounded.Int64()), max(low.Uncertainty, high.Uncertainty) + c.Contacts, true
+		}
+		if high.Set > set {
+			return 0, 0, false
+		}
+	}
+	return 0, 0, false
+}
+
+// limitTest is a resistance near a limit.
+type limitTest struct {
+	channel   string
+	set       monitor.Microohm
+	limit     monitor.Microohm
+	limitName string
+}
+
+// near is how close to a limit a resistance is a test of it: a tenth of the limit.
+const near = 10
+
+// checkLimit refuses a limit test that the calibration cannot carry; the answer is what is wrong.
+func (c *Calibration) checkLimit(t limitTest, today time.Time) string {
+	where := fmt.Sprintf("%s is set to %s, close to %s %s", t.channel, ohmText(t.set), t.limitName, ohmText(t.limit))
+	if c == nil {
+		return where + ", and the rig has no calibration file: the test would show nothing"
+	}
+	actual, uncertainty, ok := c.Actual(t.set)
+	if !ok {
+		return where + ", outside the calibrated points of " + c.File
+	}
+	margin := actual - t.limit
+	if margin < 0 {
+		margin = -margin
+	}
+	if (actual > t.limit) != (t.set > t.limit) {
+		return fmt.Sprintf("%s, but by calibration it is %s, on the other side", where, ohmText(actual))
+	}
+	if margin < uncertainty {
+		return fmt.Sprintf("%s: by calibration %s, a margin of %s, and its uncertainty is %s", where, ohmText(actual), ohmText(margin), ohmText(uncertainty))
+	}
+	if !c.Due.IsZero() && today.After(c.Due.AddDate(0, 0, 1)) {
+		return fmt.Sprintf("%s, and the calibration of %s was due on %s", where, c.Instrument, c.Due.Format(time.DateOnly))
+	}
+	return ""
+}

@@ -1,0 +1,119 @@
+package rig
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+
+	"ohmgate/hwio/modbus"
+	"ohmgate/hwio/port"
+	"ohmgate/monitor"
+)
+
+// Interval is when something happened: not before, not after.
+type Interval struct{ From, To port.Stamp }
+
+// hull is the shortest interval that holds both.
+func (i Interval) hull(other Interval) Interval {
+	if i == (Interval{}) {
+		return other
+	}
+	return Interval{min(i.From, other.From), max(i.To, other.To)}
+}
+
+// attempts is how often an order is given before the rig counts as lost. An order that got no answer may have been obeyed:
+// the interval then begins with the first attempt and ends with the read-back that shows it.
+const attempts = 3
+
+// fatal says that asking again is no use.
+func fatal(err error) bool {
+	_, refused := modbus.IsRefusal(err)
+	return refused || errors.Is(err, port.ErrLost) || errors.Is(err, port.ErrHalted)
+}
+
+// WriteRelays moves all relays of a module to the wanted positions, in one frame, and reads them back. The interval is when
+// the contacts moved: from the end of the order to the device's answer and the relay's longest operate time after it.
+func (b *Bench) WriteRelays(module int, wanted []bool) (when Interval, err error) {
+	if b.ended {
+		return when, lost(errors.New("the rig was let go"))
+	}
+	request := modbus.Request{Function: modbus.WriteCoils, Count: uint16(len(wanted)), Bits: wanted}
+	if changed := differences(b.coils[module], wanted); len(changed) == 1 {
+		request = modbus.Request{Function: modbus.WriteCoil, First: uint16(changed[0]), Bits: wanted[changed[0] : changed[0]+1]}
+	}
+	operate := b.Map.operateMax(module)
+	b.moved = true
+	for attempt := range attempts {
+		result, wrong := b.ask(module, request)
+		if when.From == 0 {
+			when.From = result.Times.RequestEnd
+		}
+		if fatal(wrong) {
+			return when, lost(wrong)
+		}
+		back, times, readErr := b.readRelays(module)
+		switch {
+		case fatal(readErr):
+			return when, lost(readErr)
+		case readErr == nil && slices.Equal(back, wanted):
+			copy(b.coils[module], wanted)
+			when.To = result.Times.ReplyStart.Add(operate)
+			if wrong != nil || attempt > 0 {
+				when.To = times.ReplyStart.Add(operate)
+			}
+			return when, nil
+		}
+		err = errors.Join(wrong, readErr)
+		b.Unclear++
+	}
+	if err == nil {
+		err = fmt.Errorf("the relays of %s are not where they were sent", b.Module(module).Name)
+	}
+	return when, lost(err)
+}
+
+func differences(a, b []bool) (list []int) {
+	for index := range a {
+		if a[index] != b[index] {
+			list = append(list, index)
+		}
+	}
+	return list
+}
+
+// KeepAlive asks a relay module before its own time-out lets its relays fall, and sees that none has.
+func (b *Bench) KeepAlive(module int) error {
+	if port.Now().Sub(b.spoken[module]) < b.Module(module).TimeOut/5 {
+		return nil
+	}
+	var err error
+	for range attempts {
+		var back []bool
+		back, _, err = b.readRelays(module)
+		if fatal(err) {
+			return lost(err)
+		}
+		if err != nil {
+			b.Unclear++
+			continue
+		}
+		if changed := differences(back, b.coils[module]); len(changed) > 0 {
+			return lost(fmt.Errorf("relay %d of %s moved by itself", changed[0], b.Module(module).Name))
+		}
+		return nil
+	}
+	return lost(err)
+}
+
+// SetDecade sets a decade; the interval is from the order to the end of the dialogue that confirms it.
+func (b *Bench) SetDecade(module int, value monitor.Microohm) (when Interval, err error) {
+	if b.ended || b.devices[module] == nil {
+		return when, lost(errors.New("the decade was not opened"))
+	}
+	times, err := b.devices[module].Set(int64(value))
+	if err != nil {
+		return when, lost(err)
+	}
+	b.set[module] = value
+	return Interval{times.Asked, max(times.ReplyEnd, port.Now())}, nil
+}

@@ -1,0 +1,245 @@
+package rig
+
+import (
+	"fmt"
+	"time"
+
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/sheet"
+	"ohmgate/monitor"
+)
+
+// judging pairs what the logic decided with what the unit did, output by output.
+type judging struct {
+	p      *Performance
+	bounds *Bounds
+	spread time.Duration
+	steps  []sheet.Step
+}
+
+// Judge holds the unit against the logic, step by step. Spread is what the loop-back run measured.
+func (p *Performance) Judge(spread time.Duration) []sheet.Step {
+	j := &judging{p: p, bounds: &Bounds{p.Bench.Map, p.Logic}, spread: spread}
+	for output, contact := range p.Bench.Map.Contacts {
+		if contact != nil {
+			j.output(output)
+		}
+	}
+	return j.steps
+}
+
+// pending is one decision of the logic with its stimulus and its bound.
+type pending struct {
+	Decided
+	cause *Stimulus // nil: none was seen, as at power-up
+	bound Bound
+}
+
+func (j *judging) output(output int) {
+	var decided []pending
+	for _, d := range j.p.Decided {
+		if d.Output == output {
+			decided = append(decided, j.withCause(d))
+		}
+	}
+	var answers []Answer
+	for _, a := range j.p.Answers {
+		if a.Output == output {
+			answers = append(answers, a)
+		}
+	}
+	next := 0
+	for index := range decided {
+		until := port.Stamp(1<<63 - 1)
+		if index+1 < len(decided) && decided[index+1].cause != nil {
+			until = decided[index+1].cause.When.From
+		}
+		var mine *Answer
+		for next < len(answers) && answers[next].When.From < until {
+			a := &answers[next]
+			if mine == nil && a.On == decided[index].On && (decided[index].cause == nil || a.When.To >= decided[index].cause.When.From) {
+				mine = a
+			} else {
+				j.uncalled(output, a, decided)
+			}
+			next++
+		}
+		j.one(&decided[index], mine, until)
+	}
+	for ; next < len(answers); next++ {
+		j.uncalled(output, &answers[next], decided)
+	}
+}
+
+// withCause finds the stimulus behind a decision, and what its answer is held against.
+func (j *judging) withCause(d Decided) pending {
+	made := pending{Decided: d}
+	if channel, s := j.cleanLoss(d); s != nil {
+		made.cause, made.bound = s, j.bounds.Loss(d.Output, channel, s.Class)
+		return made
+	}
+	cone := j.bounds.cone(d.Output)
+	aperture := time.Duration(0)
+	for i := range j.p.Bench.Map.Site.Channels {
+		if c := &j.p.Bench.Map.Site.Channels[i]; cone[c.Name] {
+			aperture = max(aperture, c.Aperture)
+		}
+	}
+	scans := d.Scan
+	for index := range j.p.Stimuli {
+		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && cone[s.Name] {
+			made.cause, scans = s, d.Scan-s.Scan
+		}
+	}
+	made.bound = j.bounds.Counted(d.Output, scans, aperture)
+	return made
+}
+
+// cleanLoss is the one change of one channel that spent all of its patience, where a trip has such a cause.
+func (j *judging) cleanLoss(d Decided) (channel int, found *Stimulus) {
+	if d.On || len(d.FirstOut) != 1 || d.FirstOut[0] >= len(j.p.Logic.Channels) {
+		return 0, nil
+	}
+	channel = d.FirstOut[0]
+	for index := range j.p.Stimuli {
+		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && s.Name == j.p.Bench.Map.Site.Channels[channel].Name {
+			found = s
+		}
+	}
+	if found == nil || !found.Clean || found.Class == monitor.Good || found.Class == monitor.Between {
+		return 0, nil
+	}
+	return channel, found
+}
+
+func change(on bool) string {
+	if on {
+		return "energised"
+	}
+	return "withheld"
+}
+
+// at is a moment in the scenario's own seconds.
+func (j *judging) at(stamp port.Stamp) float64 { return stamp.Sub(j.p.Begun).Seconds() }
+
+// one judges one decision and its answer.
+func (j *judging) one(d *pending, mine *Answer, until port.Stamp) {
+	step := sheet.Step{
+		Output: j.name(d.Output), Change: change(d.On), At: float64(d.Scan) * j.p.Bench.Map.Site.Period.Max.Seconds(), Source: d.bound.Source, Bound: d.bound.Millis(),
+		Stimulus: "power-up",
+	}
+	begin := Interval{j.p.Begun, j.p.Begun}
+	if d.cause != nil {
+		begin, step.Stimulus = d.cause.When, d.cause.String()
+	}
+	if mine != nil {
+		took := Took(begin, mine.When, j.spread)
+		step.Measured = took.Millis()
+		step.Verdict, step.Text = Judge(took, d.bound)
+		j.steps = append(j.steps, step)
+		return
+	}
+	waited := min(until, j.p.Ended).Sub(begin.To)
+	step.Measured = &sheet.Millis{Least: ms(max(waited-j.spread, 0)), Open: true}
+	switch {
+	case waited-j.spread <= d.bound.Most:
+		step.Verdict = sheet.CannotTell
+		step.Text = "the unit did not follow, and was not waited for long enough to say that it should have"
+	default:
+		step.Verdict = sheet.Violated
+		step.Text = fmt.Sprintf("the unit did not follow: its contact was not %s for %.0f ms", map[bool]string{true: "made", false: "open"}[d.On], ms(waited))
+	}
+	j.steps = append(j.steps, step)
+}
+
+// uncalled judges a change of the unit's contact that the logic did not decide.
+func (j *judging) uncalled(output int, a *Answer, decided []pending) {
+	wanted := false
+	for index := range decided {
+		if d := &decided[index]; d.cause == nil || d.cause.When.From <= a.When.From {
+			wanted = d.On
+		}
+	}
+	step := sheet.Step{
+		Output: j.name(output), Change: change(a.On), At: j.at(a.When.To), Verdict: sheet.Violated,
+		Source: "the logic decided nothing here", Stimulus: "none",
+	}
+	cone := j.bounds.cone(output)
+	for index := range j.p.Stimuli {
+		if s := &j.p.Stimuli[index]; cone[s.Name] && s.When.From <= a.When.To {
+			step.Stimulus = s.String()
+		}
+	}
+	switch {
+	case a.On && !wanted:
+		step.Text = "the unit energised its output while the logic withholds it"
+	case !a.On && wanted:
+		step.Text = "the unit withheld its output while the logic keeps it energised"
+		if text := j.within(output, a); text != "" {
+			step.Verdict, step.Text = sheet.CannotTell, text
+		}
+	default:
+		step.Text = "the unit went back to where the logic has been all along"
+		step.Verdict = sheet.CannotTell
+	}
+	j.steps = append(j.steps, step)
+}
+
+// within says whether a disturbance was so long that either answer to it is right: longer than the guaranteed patience, and
+// not for sure as long as the worst detection.
+func (j *judging) within(output int, a *Answer) string {
+	cone := j.bounds.cone(output)
+	for index := range j.p.Stimuli {
+		s := &j.p.Stimuli[index]
+		channel := j.p.Bench.Map.Site.ChannelIndex(s.Name)
+		if !s.Channel || !cone[s.Name] || channel < 0 || s.Class == monitor.Good || s.Class == monitor.Between || s.When.From > a.When.To {
+			continue
+		}
+		end := Interval{j.p.Ended, j.p.Ended}
+		for later := index + 1; later < len(j.p.Stimuli); later++ {
+			if j.p.Stimuli[later].Name == s.Name {
+				end = j.p.Stimuli[later].When
+				break
+			}
+		}
+		bound := j.bounds.Loss(output, channel, s.Class)
+		lasted := Took(s.When, end, j.spread)
+		if a.When.From < end.To.Add(bound.Most) && lasted.Most >= bound.Least && lasted.Least <= bound.Most {
+			return fmt.Sprintf("%s was %s for %.0f..%.0f ms: between the guaranteed patience and the worst detection a unit may do either", s.Name, s.Class, ms(lasted.Least), ms(lasted.Most))
+		}
+	}
+	return ""
+}
+
+func (j *judging) name(output int) string { return j.p.Bench.Map.Site.Outputs[output].Name }
+
+// Trips are the measured times of all trips by a clean loss that were seen, by what was done, slowest ends.
+func Trips(steps []sheet.Step) map[string][]float64 {
+	made := map[string][]float64{}
+	for index := range steps {
+		s := &steps[index]
+		if s.Change == "withheld" && s.Measured != nil && !s.Measured.Open && s.Stimulus != "none" {
+			name := s.Output + " after " + s.Stimulus
+			made[name] = append(made[name], s.Measured.Most)
+		}
+	}
+	return made
+}
+
+// Verdict is the word for all steps together.
+func Verdict(steps []sheet.Step) string {
+	verdict := sheet.NothingChecked
+	for index := range steps {
+		switch steps[index].Verdict {
+		case sheet.Violated:
+			return sheet.Violated
+		case sheet.CannotTell:
+			verdict = sheet.NotShown
+		case sheet.Consistent:
+			if verdict == sheet.NothingChecked {
+				verdict = sheet.Shown
+			}
+		}
+	}
+	return verdict
+}

@@ -1,0 +1,361 @@
+package rig
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"time"
+
+	"ohmgate/hwio/modbus"
+	"ohmgate/hwio/port"
+	"ohmgate/interlock"
+	"ohmgate/interlock/loop"
+	"ohmgate/monitor"
+)
+
+// ErrLate: the program could not keep the pace of the scenario; what was measured after that means nothing.
+var ErrLate = errors.New("the rig could not keep up with the scenario")
+
+// mostLag is how far the play may fall behind its own time.
+const mostLag = time.Second
+
+// Stimulus is one change that was shown to the unit.
+type Stimulus struct {
+	Scan     uint64
+	Name     string // channel or input
+	When     Interval
+	From, To string
+	Class    monitor.Class // of a channel, afterwards
+	Channel  bool
+	Clean    bool // the channel was bonded, without doubt, before
+}
+
+// String is the stimulus for people.
+func (s *Stimulus) String() string { return fmt.Sprintf("%s %s -> %s", s.Name, s.From, s.To) }
+
+// Answer is one change of a contact of the unit.
+type Answer struct {
+	Output int
+	On     bool
+	When   Interval
+	Scan   uint64
+}
+
+// Decided is one change by the logic itself, held against which the unit is judged.
+type Decided struct {
+	Output   int
+	On       bool
+	Scan     uint64
+	FirstOut []int // of a trip: causes
+}
+
+// Performance is one run of a scenario on a bench, in Stimulate mode.
+type Performance struct {
+	Bench    *Bench
+	Logic    *interlock.Config
+	Source   loop.Source
+	Watchers []loop.Watcher // told every scan of the logic beside the unit
+	Phase    time.Duration  // where in a scan the run begins
+
+	Stimuli  []Stimulus
+	Answers  []Answer
+	Decided  []Decided
+	Seen     map[Transition]bool
+	Begun    port.Stamp // scan zero
+	Ended    port.Stamp
+	Scans    uint64
+	Polls    int
+	MostLag  time.Duration
+	scene    scene
+	observed interlock.CoilSet
+	asked    map[int]port.Stamp // per input module: when the last clear poll was on the wire
+	turns    *loop.Loop
+	before   interlock.CoilSet
+	phases   []monitor.Phase
+	modes    []interlock.Mode
+}
+
+// Next hands the scenario the contacts of the unit instead of the logic's own decision, so that the plant obeys the unit.
+func (p *Performance) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
+	return p.Source.Next(scan, p.observed, in)
+}
+
+// PowerUp passes on that the supply failed.
+func (p *Performance) PowerUp(scan uint64) bool {
+	r, ok := p.Source.(loop.Restarter)
+	return ok && r.PowerUp(scan)
+}
+
+// Play runs the scenario to its end. The caller lets go of the bench afterwards, whatever comes back.
+func (p *Performance) Play(ctx context.Context) error {
+	p.asked, p.Seen = map[int]port.Stamp{}, map[Transition]bool{}
+	p.turns = loop.New(p.Logic)
+	p.phases, p.modes = make([]monitor.Phase, len(p.Logic.Channels)), make([]interlock.Mode, len(p.Logic.Outputs))
+	p.scene = p.Bench.Map.newScene()
+	if err := p.powerUp(ctx); err != nil {
+		return err
+	}
+	for {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := p.poll(); err != nil {
+			return err
+		}
+		more, err := p.turn()
+		if err != nil {
+			return err
+		}
+		if !more {
+			p.Ended = port.Now()
+			return nil
+		}
+		for _, module := range p.Bench.modulesOf(kindRelays) {
+			if err := p.Bench.KeepAlive(module); err != nil {
+				return err
+			}
+		}
+	}
+}
+
+// offTime is how long the unit stays without supply, so that it forgets.
+const offTime = 300 * time.Millisecond
+
+// powerUp opens everything, and gives the unit its supply where a relay does.
+func (p *Performance) powerUp(ctx context.Context) error {
+	if err := p.show(); err != nil {
+		return err
+	}
+	if !pause(ctx, offTime+p.Phase) {
+		return ctx.Err()
+	}
+	p.scene.supply = true
+	if err := p.show(); err != nil {
+		return err
+	}
+	if boot := p.Bench.Map.Site.Rig.Supply.Boot; boot > 0 {
+		for until := port.Now().Add(boot); port.Now() < until; {
+			if !pause(ctx, min(boot, 50*time.Millisecond)) {
+				return ctx.Err()
+			}
+			for _, module := range p.Bench.modulesOf(kindRelays) {
+				if err := p.Bench.KeepAlive(module); err != nil {
+					return err
+				}
+			}
+		}
+	}
+	for len(p.asked) < len(p.contactModules()) {
+		if err := p.poll(); err != nil {
+			return err
+		}
+	}
+	p.Begun = port.Now()
+	return nil
+}
+
+// show writes the scene, where nobody asks when.
+func (p *Performance) show() error {
+	_, err := p.write()
+	return err
+}
+
+func (p *Performance) contactModules() (list []int) {
+	for _, module := range p.Bench.modulesOf(kindInputs) {
+		for _, contact := range p.Bench.Map.Contacts {
+			if contact != nil && contact.Module == module {
+				list = append(list, module)
+				break
+			}
+		}
+	}
+	return list
+}
+
+// poll reads the contacts of the unit once. An answer that is lost or in doubt concludes nothing: the next one then closes a
+// longer interval.
+func (p *Performance) poll() error {
+	for _, module := range p.contactModules() {
+		bits, times, err := p.Bench.ReadInputs(module)
+		p.Polls++
+		if fatal(err) {
+			return lost(err)
+		}
+		if err != nil {
+			p.Bench.Unclear++
+			continue
+		}
+		p.heard(module, bits, times)
+		p.asked[module] = times.RequestEnd
+	}
+	return nil
+}
+
+func (p *Performance) heard(module int, bits []bool, times modbus.Times) {
+	for output, contact := range p.Bench.Map.Contacts {
+		if contact == nil || contact.Module != module || bits[contact.Point] == p.observed.Energised(output) {
+			continue
+		}
+		on := bits[contact.Point]
+		when := Interval{p.asked[module], times.ReplyStart}
+		if when.From == 0 {
+			when.From = times.Asked // made from the beginning
+		}
+		p.Answers = append(p.Answers, Answer{Output: output, On: on, When: when, Scan: p.Scans})
+		p.observed ^= 1 << output
+	}
+}
+
+// turn plays every scan that is due, each with its own write if it changes anything.
+func (p *Performance) turn() (more bool, err error) {
+	for {
+		due := p.Begun.Add(time.Duration(p.Scans) * p.Bench.Map.Site.Period.Max)
+		lag := port.Now().Sub(due)
+		if lag < 0 {
+			return true, nil
+		}
+		if p.MostLag = max(p.MostLag, lag); lag > mostLag {
+			return false, fmt.Errorf("%w: %v behind in scan %d", ErrLate, lag.Round(time.Millisecond), p.Scans)
+		}
+		more, err := p.turns.Once(p, append([]loop.Watcher{p}, p.Watchers...)...)
+		if err != nil || !more {
+			return false, err
+		}
+		p.Scans++
+	}
+}
+
+// Watch is told every scan of the logic beside the unit: it shows the unit what the logic was shown.
+func (p *Performance) Watch(t *loop.Turn) error {
+	restarted := t.Scan > 0 && p.PowerUp(t.Scan)
+	before := scene{append([]Play(nil), p.scene.plays...), append([]bool(nil), p.scene.levels...), true}
+	p.scene.supply = !restarted
+	if !restarted {
+		p.Bench.Map.show(&p.scene, p.Logic, t.In, nil)
+	}
+	when, err := p.write()
+	if err != nil {
+		return err
+	}
+	p.noteStimuli(&before, t.Scan, when)
+	p.decide(t)
+	return nil
+}
+
+// written is when each module was moved in one scan.
+type written map[int]Interval
+
+// write moves everything that does not show the scene yet. Decades first: behind an open relay their steps glitch unseen.
+func (p *Performance) write() (written, error) {
+	b, when := p.Bench, written{}
+	for i := range b.Map.Channels {
+		play, module := p.scene.plays[i], b.Map.Channels[i].Decade
+		if module < 0 || play.Broken || play.Short || b.set[module] == play.Value {
+			continue
+		}
+		interval, err := b.SetDecade(module, play.Value)
+		if err != nil {
+			return nil, err
+		}
+		when[module] = interval
+	}
+	for module, wanted := range b.Map.coils(&p.scene, b.sizes) {
+		if b.Map.kind(module) != kindRelays || len(differences(b.coils[module], wanted)) == 0 {
+			continue
+		}
+		interval, err := b.WriteRelays(module, wanted)
+		if err != nil {
+			return nil, err
+		}
+		when[module] = when[module].hull(interval)
+	}
+	return when, nil
+}
+
+// noteStimuli writes down what the unit was shown, and when.
+func (p *Performance) noteStimuli(before *scene, scan uint64, when written) {
+	m := p.Bench.Map
+	for i := range m.Channels {
+		from, to := before.plays[i], p.scene.plays[i]
+		if from == to {
+			continue
+		}
+		c := &p.Logic.Channels[i].Config
+		s := Stimulus{Scan: scan, Name: m.Site.Channels[i].Name, From: from.String(), To: to.String(), Channel: true, Class: to.class(c), Clean: p.phases[i] == monitor.Bonded}
+		for _, module := range m.modulesOfChannel(i) {
+			if interval, moved := when[module]; moved {
+				s.When = s.When.hull(interval)
+			}
+		}
+		p.Stimuli = append(p.Stimuli, s)
+	}
+	for i, t := range m.Drives {
+		if t != nil && before.levels[i] != p.scene.levels[i] {
+			p.Stimuli = append(p.Stimuli, Stimulus{Scan: scan, Name: m.Site.Inputs[i].Name, From: level(before.levels[i]), To: level(p.scene.levels[i]), When: when[t.Module]})
+		}
+	}
+}
+
+func level(on bool) string {
+	if on {
+		return "1"
+	}
+	return "0"
+}
+
+// class is how the unit should see a play.
+func (p Play) class(c *monitor.Config) monitor.Class {
+	switch {
+	case p.Broken:
+		return monitor.Open
+	case p.Short:
+		return classOf(c, 0)
+	}
+	return classOf(c, p.Value)
+}
+
+func (m *Map) modulesOfChannel(channel int) (list []int) {
+	c := &m.Channels[channel]
+	if c.Decade >= 0 {
+		list = append(list, c.Decade)
+	}
+	for _, t := range []*Terminal{c.Break, c.Short} {
+		if t != nil {
+			list = append(list, t.Module)
+		}
+	}
+	for k := range c.Resistors {
+		list = append(list, c.Resistors[k].Relay.Module)
+	}
+	return list
+}
+
+// decide writes down what the logic decided beside the unit.
+func (p *Performance) decide(t *loop.Turn) {
+	m := p.Bench.Map
+	for i := range p.phases {
+		if phase := t.State.Channels[i].Phase; phase != p.phases[i] {
+			if m.wired(i) {
+				p.Seen[Transition{m.Site.Channels[i].Name, p.phases[i].String(), phase.String()}] = true
+			}
+			p.phases[i] = phase
+		}
+	}
+	for output, contact := range m.Contacts {
+		mode := t.State.Outputs[output].Mode
+		if contact != nil && mode != p.modes[output] {
+			p.Seen[Transition{m.Site.Outputs[output].Name, p.modes[output].String(), mode.String()}] = true
+		}
+		p.modes[output] = mode
+		on := t.Decision.Coils.Energised(output)
+		if contact == nil || on == p.before.Energised(output) {
+			continue
+		}
+		d := Decided{Output: output, On: on, Scan: t.Scan}
+		if !on {
+			t.State.Outputs[output].Trip.FirstOut.Each(func(cause int) { d.FirstOut = append(d.FirstOut, cause) })
+		}
+		p.Decided = append(p.Decided, d)
+	}
+	p.before = t.Decision.Coils
+}
