@@ -58,5 +58,7 @@ func verbs() []*cobra.Command {
 		verifyVerb(),
 		marginVerb(),
 		schemaVerb(),
+		serveVerb(),
+		journalVerb(),
 	}
 }

@@ -161,7 +161,9 @@ func (s *Session) rewind(scan uint64) error {
 	}
 	s.letGo()
 	s.plant = plant
-	s.rewire()
+	if err := s.rewire(); err != nil {
+		return err
+	}
 	s.quiet = true
 	s.batch.rebuild = true
 	log := s.log

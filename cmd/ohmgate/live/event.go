@@ -40,6 +40,16 @@ type Event struct {
 	Why     *Why     `json:"why,omitempty"`
 }
 
+// Question narrows what is asked of a journal. Zero values narrow nothing.
+type Question struct {
+	Name     string // channel, output, cause … that an event is about
+	Kind     string
+	Run      int
+	From, To uint64 // scans; To 0 has no end
+	After    uint64 // place in the journal
+	Limit    int
+}
+
 // Why explains an event: the rule that acted, and the numbers that it saw.
 type Why struct {
 	Rule  string `json:"rule"`

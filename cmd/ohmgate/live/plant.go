@@ -3,6 +3,7 @@ package live
 import (
 	"ohmgate/interlock/loop"
 	"ohmgate/monitor"
+	"ohmgate/sim/trace"
 )
 
 // Plant is whatever a session turns over: a simulated plant, a recording, a rig.
@@ -14,6 +15,15 @@ type Plant interface {
 type Observed interface {
 	// Acting names the faults that act in the scan that was brought last.
 	Acting() []string
+	// Deeds lists what happened to the plant since it was last asked.
+	Deeds() []string
+	Truth() *trace.Truth
+}
+
+// Prepared is a plant that needs so many scans until what people want to see
+// begins; they are turned at once.
+type Prepared interface {
+	Ahead() uint64
 }
 
 // Breakable is a plant that takes faults and hands. Only a simulation is.

@@ -5,12 +5,16 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
+	"strings"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/sim/trace"
 )
 
 // Options is what a session is made of.
@@ -31,7 +35,9 @@ type Options struct {
 	Paused   bool                         // begin paused
 	Deadline time.Duration                // in real time a scan that begins later than this is an overrun
 
-	Keeper    Keeper // the journal; nil without one
+	Keeper Keeper // the journal; nil without one
+	// Recorder follows a run scan by scan, such as its metrics; nil for none.
+	Recorder  func(Request) (trace.Writer, error)
 	Faults    []FaultKind
 	Scenarios []ScenarioKind
 }
@@ -88,9 +94,14 @@ type Session struct {
 		at   time.Time
 		scan uint64
 	}
-	failure error
-	quiet   bool // turning what was told before
-	encoder encoder
+	failure   error
+	quiet     bool // turning what was told before
+	encoder   encoder
+	recorder  trace.Writer
+	poweredUp bool   // before the scan now turned
+	ahead     uint64 // scans that nobody waits for
+
+	turned atomic.Uint64 // scans of all runs
 }
 
 // logged is an action and the scan from which it acts.
@@ -155,20 +166,31 @@ func (s *Session) open(r Request) error {
 	}
 	s.letGo()
 	s.plant, s.request, s.log = plant, r, nil
-	s.rewire()
+	if err := s.rewire(); err != nil {
+		return err
+	}
 	s.run++
 	s.batch.run, s.batch.reset = s.run, true
 	return nil
 }
 
 // rewire puts fresh logic beside the plant.
-func (s *Session) rewire() {
+func (s *Session) rewire() error {
 	c := s.opts.Config
 	s.loop, s.before, s.in = loop.New(c), interlock.NewState(c), interlock.NewInputs(c)
 	s.mirrors = newMirrors(s.Names, len(c.Channels), len(c.Outputs))
 	s.decided = decision{reasons: make([]interlock.Reasons, len(c.Outputs))}
-	s.scan, s.overrun = 0, false
+	s.scan, s.overrun, s.ahead = 0, false, 0
+	if p, ok := s.plant.(Prepared); ok {
+		s.ahead = p.Ahead()
+	}
 	s.anchor()
+	if s.opts.Recorder == nil {
+		return nil
+	}
+	var err error
+	s.recorder, err = s.opts.Recorder(s.request)
+	return err
 }
 
 func (s *Session) letGo() {
@@ -181,7 +203,7 @@ func (s *Session) letGo() {
 // anchor makes the scan to come due now.
 func (s *Session) anchor() {
 	perScan := time.Duration(0)
-	if s.drive.Speed > 0 {
+	if s.drive.Speed > 0 && s.scan >= s.ahead {
 		perScan = time.Duration(float64(s.opts.Period) / s.drive.Speed)
 	}
 	now := time.Now()
@@ -211,6 +233,10 @@ func (s *Session) Run(ctx context.Context) error {
 func (s *Session) work(ctx context.Context) {
 	if s.told.failure() != nil && s.drive.Mode == "running" {
 		s.halt(s.told.failure())
+	}
+	if s.drive.Mode != "running" && s.scan < s.ahead && s.drive.Mode == "paused" {
+		s.once()
+		return
 	}
 	if s.drive.Mode != "running" {
 		s.flush(true)
@@ -245,7 +271,9 @@ func (s *Session) work(ctx context.Context) {
 		}
 	}
 	s.watchTheTime()
-	s.once()
+	if s.once(); s.scan == s.ahead {
+		s.anchor()
+	}
 }
 
 // watchTheTime notices that a scan begins too late. In real time that is a
@@ -305,13 +333,14 @@ func (f source) Next(scan uint64, coils interlock.CoilSet, in *interlock.Inputs)
 }
 
 func (f source) PowerUp(scan uint64) bool {
+	f.s.poweredUp = false
 	r, can := f.s.plant.(loop.Restarter)
 	if !can || !r.PowerUp(scan) {
 		return false
 	}
 	f.s.mirrors.powerUp()
 	f.s.before.PowerUp()
-	f.s.encoder.powerUp = true
+	f.s.encoder.powerUp, f.s.poweredUp = true, true
 	return true
 }
 
@@ -333,11 +362,50 @@ func (s *Session) Watch(t *loop.Turn) error {
 	b.inputs = s.encoder.append(b.inputs, t.In, b.scans == 0)
 	b.scans++
 	s.scan = t.Scan + 1
-	if !s.quiet {
+	s.turned.Add(1)
+	if err := s.record(t); err != nil {
+		return err
+	}
+	if s.quiet {
+		s.decided.note(t.Decision)
+	} else {
 		s.word(t)
 	}
 	s.before.CopyFrom(t.State)
 	return nil
+}
+
+// record gives a scan to whoever follows it.
+func (s *Session) record(t *loop.Turn) error {
+	observed, can := s.plant.(Observed)
+	if can {
+		for _, text := range observed.Deeds() {
+			if !s.quiet {
+				s.say("plant", RankNote, text, namesIn(text, s.Lanes)...)
+				s.batch.events[len(s.batch.events)-1].Scan = t.Scan
+			}
+		}
+	}
+	if s.recorder == nil {
+		return nil
+	}
+	row := trace.Row{Scan: t.Scan, Time: s.Elapsed(t.Scan), PowerUp: s.poweredUp, In: t.In, State: t.State, Decision: t.Decision}
+	if can {
+		row.Truth = observed.Truth()
+	}
+	return s.recorder.Write(&row)
+}
+
+// namesIn lists the lanes that a text names.
+func namesIn(text string, lanes []Lane) []string {
+	var found []string
+	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == ',' || r == '(' || r == ')' })
+	for _, l := range lanes {
+		if slices.Contains(words, l.Name) {
+			found = append(found, l.Name)
+		}
+	}
+	return found
 }
 
 // word puts what happened in a scan into words.
@@ -352,15 +420,20 @@ func (s *Session) word(t *loop.Turn) {
 		return
 	}
 	s.decided.note(t.Decision)
+	s.batch.records = append(s.batch.records, decidedOf(s.Names, t))
+}
+
+// decidedOf words a decision.
+func decidedOf(n *Names, t *loop.Turn) Decided {
 	record := Decided{Scan: t.Scan, Kick: t.Decision.Kick, Coils: []string{}, Withheld: map[string][]string{}}
-	for i := range s.opts.Config.Outputs {
+	for i := range n.Config.Outputs {
 		if t.Decision.Coils.Energised(i) {
-			record.Coils = append(record.Coils, s.Names.Output(i))
+			record.Coils = append(record.Coils, n.Output(i))
 		} else {
-			record.Withheld[s.Names.Output(i)] = reasonTexts(t.Decision.Reasons[i])
+			record.Withheld[n.Output(i)] = reasonTexts(t.Decision.Reasons[i])
 		}
 	}
-	s.batch.records = append(s.batch.records, record)
+	return record
 }
 
 func (d *decision) same(now *interlock.Decision) bool {

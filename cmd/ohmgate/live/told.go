@@ -1,6 +1,7 @@
 package live
 
 import (
+	"context"
 	"fmt"
 	"sort"
 	"sync"
@@ -25,6 +26,7 @@ type told struct {
 	epoch     int // rises whenever what was shown before is void
 	shot      *Snapshot
 	at        time.Time // of the last change
+	scans     uint64    // of all runs
 	err       error
 	changed   chan struct{} // closed and replaced at every change
 
@@ -66,6 +68,8 @@ func (s *Session) tell() {
 
 // number gives the events their places.
 func (s *Session) number(b *batch) {
+	s.told.mu.Lock()
+	defer s.told.mu.Unlock()
 	for i := range b.events {
 		s.told.seq++
 		b.events[i].Seq, b.events[i].Run = s.told.seq, b.run
@@ -94,6 +98,7 @@ func (s *Session) publish(b *batch) {
 		h = t.building
 	}
 	channels, lanes := len(s.opts.Config.Channels), len(s.Lanes)
+	t.scans += uint64(b.scans)
 	for i := range b.scans {
 		h.put(b.readings[i*channels:(i+1)*channels], b.values[i*lanes:(i+1)*lanes])
 	}
@@ -167,6 +172,27 @@ func (s *Session) Now() (*Snapshot, int, <-chan struct{}) {
 	s.told.mu.RLock()
 	defer s.told.mu.RUnlock()
 	return s.told.shot, s.told.epoch, s.told.changed
+}
+
+// Caught waits until everything that was turned when it was called has been
+// told, so that a count that was read before gives nothing away.
+func (s *Session) Caught(ctx context.Context) error {
+	turned := s.turned.Load()
+	for {
+		s.told.mu.RLock()
+		told, changed, err := s.told.scans, s.told.changed, s.told.err
+		s.told.mu.RUnlock()
+		if told >= turned || err != nil {
+			return err
+		}
+		select {
+		case <-changed:
+		case <-s.told.over:
+			return ErrClosed
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+	}
 }
 
 // Events lists what was told after seq, at most limit of it, the oldest first.
@@ -250,6 +276,8 @@ type Health struct {
 	Overruns uint64 `json:"overruns"`
 	Journal  bool   `json:"journal"`
 	LagNs    int64  `json:"journal_lag_ns"`
+	LateNs   int64  `json:"scan_late_max_ns"`
+	Events   uint64 `json:"events_told"`
 	Healthy  bool   `json:"healthy"`
 }
 
@@ -264,7 +292,7 @@ func (s *Session) Health() Health {
 	if t.shot == nil {
 		return Health{Mode: "starting"}
 	}
-	h := Health{Mode: t.shot.Drive.Mode, Note: t.shot.Drive.Note, Scan: t.shot.Scan, Overruns: t.shot.Overruns, Journal: s.opts.Keeper != nil, LagNs: t.shot.Journal.LagNs}
+	h := Health{Mode: t.shot.Drive.Mode, Note: t.shot.Drive.Note, Scan: t.shot.Scan, Overruns: t.shot.Overruns, Journal: s.opts.Keeper != nil, LagNs: t.shot.Journal.LagNs, LateNs: t.shot.Late.MaxNs, Events: t.seq}
 	if h.Mode == "running" {
 		h.AgeNs = int64(time.Since(t.at))
 	}

@@ -139,7 +139,7 @@ func (s *Server) journal(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	n := numbers{r: r}
-	q := Question{
+	q := live.Question{
 		Name: r.URL.Query().Get("name"), Kind: r.URL.Query().Get("kind"), Run: int(n.get("run", 0, 1<<31)),
 		From: n.get("from", 0, scanMax), To: n.get("to", 0, scanMax), After: n.get("after", 0, scanMax), Limit: int(n.get("limit", eventsPerPage, 20000)),
 	}

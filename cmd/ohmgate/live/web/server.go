@@ -27,17 +27,7 @@ type Options struct {
 
 // Journal answers questions about what was kept.
 type Journal interface {
-	Query(ctx context.Context, q Question) ([]live.Event, error)
-}
-
-// Question narrows a journal.
-type Question struct {
-	Name     string // channel, output, cause … that an event is about
-	Kind     string
-	Run      int
-	From, To uint64 // scans; To 0 has no end
-	After    uint64 // seq
-	Limit    int
+	Query(ctx context.Context, q live.Question) ([]live.Event, error)
 }
 
 // Limits of every server.

@@ -1,0 +1,355 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmgate/cmd/ohmgate/journal"
+	"ohmgate/cmd/ohmgate/live"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/sim/trace"
+	"ohmgate/sim/trace/csv"
+)
+
+func journalVerb() *cobra.Command {
+	verb := &cobra.Command{
+		Use:   "journal",
+		Short: "Check, ask, replay and export what serve kept",
+		Long:  "journal looks into the file that serve --journal writes. It never changes it, but\nfor trim.\n\n" + caution,
+	}
+	verb.AddCommand(journalCheckVerb(), journalQueryVerb(), journalReplayVerb(), journalExportVerb(), journalTrimVerb())
+	return verb
+}
+
+// withBook reads a journal for the length of a function.
+func withBook(path string, do func(b *journal.Book) error) error {
+	b, err := journal.Read(path)
+	if err != nil {
+		return failed(exitInput, "%w", err)
+	}
+	defer b.Close()
+	return do(b)
+}
+
+func journalCheckVerb() *cobra.Command {
+	var asJSON bool
+	verb := &cobra.Command{
+		Use: "check FILE", Short: "Is it whole? SQLite's own check, every seal, the index", Args: cobra.ExactArgs(1),
+		Long: "check reads the whole journal. A journal that somebody wrote anew from the first\nrecord on would look whole: compare the last seal with one noted elsewhere.",
+	}
+	verb.Flags().BoolVar(&asJSON, "json", false, "print the report as JSON")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		return withBook(args[0], func(b *journal.Book) error {
+			r, err := b.Check()
+			if err != nil {
+				return failed(exitLost, "%w", err)
+			}
+			tellCheck(verb.OutOrStdout(), r, asJSON)
+			switch {
+			case len(r.Findings) > 0:
+				return ended(exitViolated)
+			case r.Records == 0:
+				return ended(exitNothing)
+			}
+			return nil
+		})
+	}
+	return verb
+}
+
+func tellCheck(out io.Writer, r *journal.Report, asJSON bool) {
+	if asJSON {
+		_ = json.NewEncoder(out).Encode(struct {
+			Schema int `json:"schema"`
+			*journal.Report
+		}{1, r})
+		return
+	}
+	fmt.Fprintf(out, "%d records: %d events, %d decisions, %d scans, %d sessions\n", r.Records, r.Events, r.Decisions, r.Scans, r.Sessions)
+	if r.Forgotten > 0 {
+		fmt.Fprintf(out, "%d records were forgotten on purpose\n", r.Forgotten)
+	}
+	for _, f := range r.Findings {
+		fmt.Fprintf(out, "  %s\n", f)
+	}
+	fmt.Fprintf(out, "last seal\n  %s\n", r.Hash)
+	if len(r.Findings) > 0 {
+		fmt.Fprintln(out, "violated: the journal is damaged or was altered; nothing was changed")
+	} else {
+		fmt.Fprintln(out, "shown: every record follows from the one before")
+	}
+}
+
+func journalQueryVerb() *cobra.Command {
+	var q live.Question
+	var since, until string
+	var asJSON bool
+	verb := &cobra.Command{Use: "query FILE", Short: "List events by time, name and kind", Args: cobra.ExactArgs(1)}
+	flags := verb.Flags()
+	flags.StringVar(&q.Name, "about", "", "only events about this channel, output or cause")
+	flags.StringVar(&q.Kind, "kind", "", "only events of this kind, such as tripped")
+	flags.IntVar(&q.Run, "run", 0, "only this run of a session")
+	flags.Uint64Var(&q.From, "from-scan", 0, "only from this scan on")
+	flags.Uint64Var(&q.To, "to-scan", 0, "only up to this scan")
+	flags.StringVar(&since, "since", "", "only from this `time` on, as 2026-03-01T06:00:00Z or 90m ago: 90m")
+	flags.StringVar(&until, "until", "", "only up to this `time`")
+	flags.IntVar(&q.Limit, "limit", 1000, "at most so many")
+	flags.BoolVar(&asJSON, "json", false, "print each event as a line of JSON")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		from, err := moment("--since", since)
+		if err != nil {
+			return err
+		}
+		to, err := moment("--until", until)
+		if err != nil {
+			return err
+		}
+		return withBook(args[0], func(b *journal.Book) error {
+			found, err := b.Find(verb.Context(), q, from, to)
+			if err != nil {
+				return failed(exitInput, "%w", err)
+			}
+			return tellRecords(verb.OutOrStdout(), found, asJSON)
+		})
+	}
+	return verb
+}
+
+// moment reads a time of day, or how long ago.
+func moment(flag, text string) (time.Time, error) {
+	if text == "" {
+		return time.Time{}, nil
+	}
+	if ago, err := time.ParseDuration(text); err == nil && ago >= 0 {
+		return time.Now().Add(-ago), nil
+	}
+	at, err := time.Parse(time.RFC3339, text)
+	if err != nil {
+		return at, failed(exitInput, "%s %q: write a time such as 2026-03-01T06:00:00Z, or how long ago, such as 90m", flag, text)
+	}
+	return at, nil
+}
+
+func tellRecords(out io.Writer, found []journal.Record, asJSON bool) error {
+	for i := range found {
+		r := &found[i]
+		var e live.Event
+		if err := json.Unmarshal(r.Body, &e); err != nil {
+			return failed(exitViolated, "record %d cannot be read: %w", r.Seq, err)
+		}
+		if asJSON {
+			_ = json.NewEncoder(out).Encode(map[string]any{"seq": r.Seq, "wall": r.Wall, "session": r.Session, "event": e})
+			continue
+		}
+		fmt.Fprintf(out, "%s  %d/%d  %10.3f s  %s\n", r.Wall.Format("2006-01-02 15:04:05.000"), r.Session, r.Run, time.Duration(e.TimeNs).Seconds(), e.Text)
+	}
+	if len(found) == 0 {
+		fmt.Fprintln(out, "nothing was kept of that")
+		return ended(exitNothing)
+	}
+	return nil
+}
+
+// namesFor reads a site and demands that it is the one that a run was kept of.
+func namesFor(siteFile string, run *journal.Run) (*live.Names, error) {
+	s, problems := site.Read(siteFile)
+	if problems != nil {
+		return nil, failed(exitInput, "%v", problems)
+	}
+	logic, problems := s.Logic()
+	if problems != nil {
+		return nil, failed(exitInput, "%v", problems)
+	}
+	if run.Head.Channels != len(logic.Channels) || run.Head.Inputs != len(logic.Inputs) {
+		return nil, failed(exitInput, "%s has %d channels and %d inputs, the journal was kept of %s with %d and %d; name that site",
+			siteFile, len(logic.Channels), len(logic.Inputs), run.Head.Site, run.Head.Channels, run.Head.Inputs)
+	}
+	return &live.Names{Site: s, Config: logic, Period: s.Period.Max}, nil
+}
+
+func journalReplayVerb() *cobra.Command {
+	var siteFile string
+	var asJSON bool
+	verb := &cobra.Command{
+		Use: "replay FILE", Short: "Turn what was kept through the logic again: same decisions?", Args: cobra.ExactArgs(1),
+		Long: "replay turns the inputs of every run in the journal through the logic again and\ncompares every event and decision with what was kept.",
+	}
+	verb.Flags().StringVar(&siteFile, "site", "", "the `file` of the site that was served (needed)")
+	verb.Flags().BoolVar(&asJSON, "json", false, "print each run as a line of JSON")
+	_ = verb.MarkFlagRequired("site")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		return withBook(args[0], func(b *journal.Book) error { return replayBook(verb.OutOrStdout(), b, siteFile, asJSON) })
+	}
+	return verb
+}
+
+func replayBook(out io.Writer, b *journal.Book, siteFile string, asJSON bool) error {
+	runs, err := b.Runs()
+	if err != nil {
+		return failed(exitViolated, "%w; see journal check", err)
+	}
+	code := exitNothing
+	for _, run := range runs {
+		if run.Scans() == 0 {
+			continue
+		}
+		names, err := namesFor(siteFile, run)
+		if err != nil {
+			return err
+		}
+		this := replayRun(out, run, names, asJSON)
+		if code == exitNothing {
+			code = this
+		}
+		code = worse(code, this)
+	}
+	if code == exitNothing && !asJSON {
+		fmt.Fprintln(out, "nothing checked: no inputs were kept")
+	}
+	return ended(code)
+}
+
+func replayRun(out io.Writer, run *journal.Run, names *live.Names, asJSON bool) exitCode {
+	note := ""
+	if run.Head.SiteHash != names.Site.Hash {
+		note = " (the site file has changed since)"
+	}
+	parting, err := run.Again(names)
+	code, text := exitShown, fmt.Sprintf("shown: %d scans decide alike%s", run.Scans(), note)
+	switch {
+	case err != nil:
+		code, text = exitIncomplete, "not shown: "+err.Error()
+		var internal loop.InternalError
+		if errors.As(err, &internal) {
+			code = exitInternal
+		}
+		parting = &journal.Parting{}
+	case parting.Parts:
+		code = exitViolated
+		text = fmt.Sprintf("violated: parts at scan %d%s\n    kept  %s\n    now   %s", parting.Scan, note, parting.Kept, parting.Now)
+	}
+	if asJSON {
+		_ = json.NewEncoder(out).Encode(map[string]any{"schema": 1, "session": run.Session, "run": run.Number, "scans": run.Scans(), "parting": parting, "text": text, "exit": int(code)})
+	} else {
+		fmt.Fprintf(out, "session %d run %d: %s\n", run.Session, run.Number, text)
+	}
+	return code
+}
+
+func journalExportVerb() *cobra.Command {
+	var siteFile, to string
+	var session, number int
+	verb := &cobra.Command{
+		Use: "export FILE", Short: "Write a run as a recording, or everything as lines of JSON", Args: cobra.ExactArgs(1),
+		Long: "export prints every record as a line of JSON; with --csv it writes one run as a\nrecording that replay, serve --recording and spreadsheets read.",
+	}
+	flags := verb.Flags()
+	flags.StringVar(&to, "csv", "", "write the run to this `file` (.gz and .zst are compressed)")
+	flags.StringVar(&siteFile, "site", "", "the `file` of the site that was served (for --csv)")
+	flags.IntVar(&session, "session", 1, "session of the run (for --csv)")
+	flags.IntVar(&number, "run", 1, "number of the run (for --csv)")
+	verb.MarkFlagsRequiredTogether("csv", "site")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		return withBook(args[0], func(b *journal.Book) error {
+			if to == "" {
+				return exportLines(verb.OutOrStdout(), b)
+			}
+			return exportRun(b, siteFile, to, session, number)
+		})
+	}
+	return verb
+}
+
+func exportLines(out io.Writer, b *journal.Book) error {
+	lines := json.NewEncoder(out)
+	err := b.Each(func(r *journal.Record) error {
+		line := map[string]any{"seq": r.Seq, "wall": r.Wall, "session": r.Session, "run": r.Run, "scan": r.Scan, "kind": r.Kind, "hash": fmt.Sprintf("%x", r.Hash)}
+		if json.Valid(r.Body) {
+			line["body"] = json.RawMessage(r.Body)
+		} else {
+			line["body_base64"] = r.Body
+		}
+		return lines.Encode(line)
+	})
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return nil
+}
+
+func exportRun(b *journal.Book, siteFile, to string, session, number int) error {
+	runs, err := b.Runs()
+	if err != nil {
+		return failed(exitViolated, "%w; see journal check", err)
+	}
+	for _, run := range runs {
+		if run.Session != session || run.Number != number {
+			continue
+		}
+		names, err := namesFor(siteFile, run)
+		if err != nil {
+			return err
+		}
+		writer := csv.NewWriter(to)
+		if err := writer.Begin(headerOf(names.Site)); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+		source := run.Source()
+		if err := loop.New(names.Config).Run(source, rowWriter{writer, source, names.Period}); err != nil {
+			writer.Discard()
+			return failed(exitLost, "%w", err)
+		}
+		if err := writer.Close(); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+		return nil
+	}
+	return failed(exitInput, "no run %d of session %d was kept; journal check counts the sessions", number, session)
+}
+
+// rowWriter writes every scan of a run.
+type rowWriter struct {
+	to     trace.Writer
+	source loop.Restarter
+	period time.Duration
+}
+
+func (w rowWriter) Watch(t *loop.Turn) error {
+	return w.to.Write(&trace.Row{
+		Scan: t.Scan, Time: time.Duration(t.Scan) * w.period, PowerUp: w.source.PowerUp(t.Scan), In: t.In, State: t.State, Decision: t.Decision,
+	})
+}
+
+func journalTrimVerb() *cobra.Command {
+	var older time.Duration
+	verb := &cobra.Command{
+		Use: "trim FILE", Short: "Forget what is older than a time, and write down that it was", Args: cobra.ExactArgs(1),
+	}
+	verb.Flags().DurationVar(&older, "older", 0, "forget what is older than this `time`, such as 720h (needed)")
+	_ = verb.MarkFlagRequired("older")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		if older < time.Minute {
+			return failed(exitInput, "--older %s: write a time of 1m or more, such as 720h", older)
+		}
+		if err := withBook(args[0], func(*journal.Book) error { return nil }); err != nil {
+			return err // trim makes no new journal
+		}
+		j, err := journal.Open(args[0], journal.Head{Tool: toolVersion()}, 0)
+		if err != nil {
+			return failed(exitInput, "%w", err)
+		}
+		n, err := j.Forget(time.Now().Add(-older))
+		if err = errors.Join(err, j.Close()); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+		fmt.Fprintf(verb.OutOrStdout(), "%d records forgotten\n", n)
+		return nil
+	}
+	return verb
+}
