@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"strconv"
 	"strings"
 	"time"
 
@@ -108,14 +109,30 @@ func tellExcerpt(out io.Writer, d *replay.Divergence) {
 	if len(d.Excerpt) == 0 {
 		return
 	}
-	fmt.Fprintf(out, "\n  %12s %9s  %-22s %-11s  %-13s %s\n", "time", "line", cutTo(d.Channel, 22), "", "recorded", "logic")
+	rows := [][]string{{"time", "line", d.Channel, "class", "phase", "recorded", "logic"}}
 	for _, m := range d.Excerpt {
-		mark := " "
-		if m.Scan == d.Scan {
-			mark = ">"
+		rows = append(rows, []string{clockText(m.Time), strconv.Itoa(m.Line), m.Reading, m.Class, m.Phase, m.Recorded, m.Logic})
+	}
+	widths := make([]int, len(rows[0]))
+	for _, row := range rows {
+		for i, cell := range row {
+			widths[i] = max(widths[i], len([]rune(cell)))
 		}
-		line := fmt.Sprintf("%s %12s %9d  %-14s %-7s %-11s  %-13s %s", mark, clockText(m.Time), m.Line, cutTo(m.Reading, 14), m.Class, m.Phase, cutTo(m.Recorded, 16), cutTo(m.Logic, 16))
-		fmt.Fprintln(out, strings.TrimRight(line, " "))
+	}
+	fmt.Fprintln(out)
+	for n, row := range rows {
+		line := "  "
+		if n > 0 && d.Excerpt[n-1].Scan == d.Scan {
+			line = "> "
+		}
+		for i, cell := range row {
+			pad := strings.Repeat(" ", widths[i]-len([]rune(cell)))
+			if i < 2 { // numbers to the right
+				cell, pad = pad+cell, ""
+			}
+			line += cell + pad + "  "
+		}
+		fmt.Fprintln(out, cutTo(strings.TrimRight(line, " "), textWidth))
 	}
 	fmt.Fprintln(out)
 }

@@ -103,7 +103,12 @@ func (o *simulateOptions) options() (sim.Options, error) {
 func runFailed(err error) error {
 	var problems site.Problems
 	var internal loop.InternalError
+	var judged outcome
 	switch {
+	case errors.As(err, &judged):
+		return err
+	case errors.Is(err, trace.ErrCannotCreate):
+		return failed(exitInput, "%w", err)
 	case errors.As(err, &problems):
 		return failed(exitInput, "%w", problems)
 	case errors.As(err, &internal):
@@ -158,5 +163,9 @@ func (r *recording) run(s *site.Site, sc *sim.Scenario, o sim.Options, several b
 		}
 		o.Recorders = writers
 	}
-	return sim.Run(s, sc, o)
+	result, err := sim.Run(s, sc, o)
+	if err != nil {
+		trace.Group(o.Recorders).Discard()
+	}
+	return result, err
 }

@@ -23,18 +23,22 @@ type File struct {
 	press io.WriteCloser // nil where nothing is compressed
 }
 
+// ErrCannotCreate is in every error of Create: the name is the user's mistake, and
+// no fault of the machine.
+var ErrCannotCreate = errors.New("cannot be written")
+
 // Create opens a file for writing beside its final name.
 func Create(path string) (*File, error) {
 	_, base := filepath.Split(path)
 	if base == "" {
-		return nil, fmt.Errorf("%q names a directory; name a file in it", path)
+		return nil, fmt.Errorf("%q %w: it names a directory; name a file in it", path, ErrCannotCreate)
 	}
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
-		return nil, fmt.Errorf("%q is a directory; name a file in it", path)
+		return nil, fmt.Errorf("%q %w: it is a directory; name a file in it", path, ErrCannotCreate)
 	}
 	inner, err := os.CreateTemp(filepath.Dir(path), ".unfinished-*-"+base)
 	if err != nil {
-		return nil, fmt.Errorf("%s cannot be written: %w; name a file in a directory that exists and may be written", path, err)
+		return nil, fmt.Errorf("%s %w: %w; name a file in a directory that exists and may be written", path, ErrCannotCreate, errors.Unwrap(err))
 	}
 	f := &File{path: path, inner: inner}
 	var below io.Writer = inner

@@ -149,12 +149,25 @@ func (r *Mapped) noteAbsent(site *trace.Header) {
 			r.Diary.Note(&kindAlways, trace.Place{Text: site.Inputs[b.Index] + " = " + b.Always})
 		}
 	}
-	for _, list := range [][]string{site.Channels, site.Inputs} {
-		for _, name := range list {
-			if !have[name] {
-				r.Diary.Note(&kindAbsent, trace.Place{Text: name})
-			}
+	var recorded []int
+	for _, b := range r.m.Outputs {
+		recorded = append(recorded, b.Index)
+	}
+	needed := coneOf(r.config, recorded)
+	absent := func(name string, needed bool) {
+		switch {
+		case have[name]:
+		case needed:
+			r.Diary.Note(&kindAbsent, trace.Place{Text: name})
+		default:
+			r.Diary.Note(&kindBeside, trace.Place{Text: name})
 		}
+	}
+	for i, name := range site.Channels {
+		absent(name, needed.channels[i])
+	}
+	for i, name := range site.Inputs {
+		absent(name, needed.inputs[i])
 	}
 	for _, c := range r.m.Channels {
 		if r.config.Channels[c.Channel].Stamped && c.Stamp == "" {

@@ -22,6 +22,7 @@ var (
 	kindNaN        = trace.Kind{Text: "NaN, minus infinity or a bad value; taken as a reading of bad quality"}
 	kindAlways     = trace.Kind{Text: "an input that was not recorded; the map says what it was"}
 	kindUnstamped  = trace.Kind{Text: "the recording has no stamps of the device; every value was taken as newly measured", Instead: "a frozen reading would not be noticed"}
+	kindBeside     = trace.Kind{Text: "the site has it, the recording has not, and no recorded output depends on it"}
 	kindTag        = trace.Kind{Text: "a tag that the map does not name; its rows were not used"}
 )
 

@@ -1,0 +1,239 @@
+package main
+
+import (
+	"bytes"
+	"compress/gzip"
+	"encoding/json"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/site"
+)
+
+// say runs the program in this process and gives what it printed.
+func say(args ...string) (code exitCode, out, errs string) {
+	var o, e bytes.Buffer
+	root := rootCommand()
+	root.SetArgs(args)
+	root.SetOut(&o)
+	root.SetErr(&e)
+	if err := root.Execute(); err != nil {
+		code = report(&e, err)
+	}
+	return code, o.String(), e.String()
+}
+
+var (
+	siding = filepath.Join("..", "..", "testdata", "sites", "kestrel_siding.yaml")
+	pulled = filepath.Join("..", "..", "testdata", "scenarios", "clamp_pulled.yaml")
+)
+
+// recordPulled simulates a pulled clamp and records it in every way.
+func recordPulled(t *testing.T) string {
+	t.Helper()
+	dir := t.TempDir()
+	in := func(name string) string { return filepath.Join(dir, name) }
+	code, out, errs := say("simulate", siding, pulled, "--brief", "--csv", in("run.csv"), "--vcd", in("run.vcd.gz"), "--openmetrics", in("run.om"), "--events", in("run.jsonl"), "--plot", in("run.svg"))
+	require.NotContains(t, []exitCode{exitInput, exitLost, exitInternal}, code, out+errs)
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	require.Len(t, entries, 5, "something unfinished was left behind")
+	return dir
+}
+
+func narrow(t *testing.T, text string) {
+	t.Helper()
+	for _, line := range strings.Split(text, "\n") {
+		require.LessOrEqual(t, len([]rune(line)), 80, line)
+	}
+}
+
+// The whole way round: what simulate recorded replays without divergence, plain
+// or compressed; each way of spoiling it ends with its own code.
+func TestReplayOfASimulatedRun(t *testing.T) {
+	dir := recordPulled(t)
+	file := filepath.Join(dir, "run.csv")
+	table, err := os.ReadFile(file)
+	require.NoError(t, err)
+	code, out, errs := say("replay", siding, file)
+	require.Equal(t, exitShown, code, out+errs)
+	require.Contains(t, out, "shown: the logic comes to the same decisions, to the last scan")
+	narrow(t, out)
+
+	code, _, errs = say("simulate", siding, pulled, "--brief", "--csv", filepath.Join(dir, "again.csv.zst"))
+	require.NotEqual(t, exitInput, code, errs)
+	code, out, _ = say("replay", siding, filepath.Join(dir, "again.csv.zst"))
+	require.Equal(t, exitShown, code, out)
+
+	write := func(name, text string) string {
+		path := filepath.Join(dir, name)
+		require.NoError(t, os.WriteFile(path, []byte(text), 0o644))
+		return path
+	}
+	lines := strings.SplitAfter(string(table), "\n")
+	at := len(lines) / 2
+	changed := append([]string(nil), lines...)
+	changed[at] = strings.Replace(changed[at], ",enabled,", ",tripped,", 1)
+	require.NotEqual(t, lines[at], changed[at])
+	code, out, _ = say("replay", siding, write("changed.csv", strings.Join(changed, "")))
+	require.Equal(t, exitViolated, code, out)
+	require.Contains(t, out, "first divergence")
+	require.Contains(t, out, "recorded tripped, logic enabled")
+	narrow(t, out)
+
+	code, out, _ = say("replay", siding, write("cut.csv", string(table[:len(table)/2])))
+	require.Equal(t, exitIncomplete, code, out)
+	require.Contains(t, out, "the recording ends early")
+	narrow(t, out)
+
+	var packed bytes.Buffer
+	w := gzip.NewWriter(&packed)
+	_, _ = w.Write(table)
+	require.NoError(t, w.Close())
+	code, out, _ = say("replay", siding, write("cut.csv.gz", packed.String()[:packed.Len()/2]))
+	require.Equal(t, exitIncomplete, code, out)
+	require.Contains(t, out, "damaged or cut off")
+
+	code, out, _ = say("replay", siding, write("nothing.csv", inputsOnly(t, lines)))
+	require.Equal(t, exitNothing, code, out)
+}
+
+// inputsOnly renames the columns of everything that the logic decided, so that
+// nothing is left to compare.
+func inputsOnly(t *testing.T, lines []string) string {
+	t.Helper()
+	s, problems := site.Read(siding)
+	require.Nil(t, problems)
+	h := headerOf(s)
+	decided := map[string]bool{"events": true}
+	for _, list := range [][]string{h.Outputs, h.Vessels} {
+		for _, name := range list {
+			decided[name] = true
+		}
+	}
+	for _, name := range h.Channels {
+		decided[name+".phase"] = true
+	}
+	var out strings.Builder
+	for _, line := range lines {
+		if strings.HasPrefix(line, "time_s,") {
+			names := strings.Split(strings.TrimSpace(line), ",")
+			for i, name := range names {
+				if decided[name] {
+					names[i] = "other_" + name
+				}
+			}
+			line = strings.Join(names, ",") + "\n"
+		}
+		out.WriteString(line)
+	}
+	return out.String()
+}
+
+func TestReplayJSON(t *testing.T) {
+	dir := recordPulled(t)
+	code, out, errs := say("replay", siding, filepath.Join(dir, "run.csv"), "--json", "--trend")
+	require.Equal(t, exitIncomplete, code, errs) // minutes tell no trend over days
+	var document struct {
+		Schema       int
+		Exit         int
+		SiteHash     string `json:"site_hash"`
+		RecordedSite string `json:"recorded_site_hash"`
+		Report       struct {
+			Verdict  string
+			Scans    uint64
+			Compared uint64
+		}
+		Trend []struct{ Verdict string }
+	}
+	require.NoError(t, json.Unmarshal([]byte(out), &document))
+	require.Equal(t, 1, document.Schema)
+	require.Equal(t, int(exitIncomplete), document.Exit)
+	require.Equal(t, "shown", document.Report.Verdict)
+	require.Positive(t, document.Report.Compared)
+	require.Equal(t, document.SiteHash, document.RecordedSite)
+	require.Len(t, document.Trend, 8)
+	require.Equal(t, "too short", document.Trend[0].Verdict)
+}
+
+// Each mistake on the command line is one error that says what to write, exit 2,
+// and leaves no file.
+func TestReplayMistakes(t *testing.T) {
+	dir := t.TempDir()
+	foreign := filepath.Join(dir, "foreign.csv")
+	require.NoError(t, os.WriteFile(foreign, []byte("Time,R1\n0,0.4\n"), 0o644))
+	mapping := filepath.Join(dir, "map.yaml")
+	require.NoError(t, os.WriteFile(mapping, []byte("time: {column: Time, format: seconds}\nchannels: {bond_1: {column: R7}}\n"), 0o644))
+	for _, c := range []struct {
+		args []string
+		says string
+	}{
+		{[]string{"replay", siding, foreign}, "--map FILE"},
+		{[]string{"replay", siding, foreign, "--map", mapping}, `no column "R7"`},
+		{[]string{"replay", siding, foreign, "--map", filepath.Join(dir, "none.yaml")}, "none.yaml"},
+		{[]string{"replay", siding, filepath.Join(dir, "none.csv")}, "name a file that exists"},
+		{[]string{"replay", siding, foreign, "--begin", "soon"}, "power-up or running"},
+		{[]string{"replay", siding}, "accepts 2 arg"},
+		{[]string{"simulate", siding, pulled, "--plot", filepath.Join(dir, "x.pdf")}, ".svg"},
+		{[]string{"simulate", siding, pulled, "--csv", filepath.Join(dir, "none", "x.csv")}, "in a directory that exists"},
+		{[]string{"simulate", siding, pulled, "--metrics", "nowhere"}, "host:port"},
+	} {
+		code, out, errs := say(c.args...)
+		require.Equal(t, exitInput, code, out+errs)
+		require.Contains(t, errs, c.says)
+		require.Empty(t, out)
+	}
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	require.Len(t, entries, 2, "a half-written file was left")
+}
+
+// While a run lasts its metrics can be read on loopback, and the run takes its
+// time.
+func TestLiveMetrics(t *testing.T) {
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	_, port, err := net.SplitHostPort(listener.Addr().String())
+	require.NoError(t, err)
+	require.NoError(t, listener.Close())
+	scenario := filepath.Join(t.TempDir(), "short.yaml")
+	require.NoError(t, os.WriteFile(scenario, []byte("scenario: short\nlasts: 3 s\nsteps:\n  - {at: 1 s, do: press, on: reset_1, for: 0.5 s}\nexpect:\n  - {never: valve_1 is enabled, from: 0 s, to: 2 s}\n"), 0o644))
+	begun, done := time.Now(), make(chan exitCode)
+	go func() {
+		code, _, _ := say("simulate", siding, scenario, "--brief", "--metrics", ":"+port, "--realtime")
+		done <- code
+	}()
+	var text string
+	require.Eventually(t, func() bool {
+		response, err := http.Get("http://127.0.0.1:" + port + "/metrics")
+		if err != nil {
+			return false
+		}
+		defer response.Body.Close()
+		body, err := io.ReadAll(response.Body)
+		text = string(body)
+		return err == nil && strings.Contains(text, "ohmgate_scans_total")
+	}, 2500*time.Millisecond, 20*time.Millisecond)
+	require.Contains(t, text, `ohmgate_output_mode{ohmgate_output_mode="kept out",output="valve_1"} 1`)
+	require.Contains(t, text, `ohmgate_channel_phase{channel="bond_1",ohmgate_channel_phase="unconnected"} 1`)
+	require.Equal(t, exitShown, <-done)
+	require.GreaterOrEqual(t, time.Since(begun), 2900*time.Millisecond)
+	_, err = http.Get("http://127.0.0.1:" + port + "/metrics")
+	require.Error(t, err, "it still serves after the run")
+}
+
+func TestNamedFiles(t *testing.T) {
+	for _, c := range []struct{ path, name, want string }{
+		{"run.csv.gz", "", "run.csv.gz"}, {"run.csv.gz", "one", "run-one.csv.gz"}, {filepath.Join("a.b", "run"), "one", filepath.Join("a.b", "run-one")},
+	} {
+		require.Equal(t, c.want, named(c.path, c.name))
+	}
+}
