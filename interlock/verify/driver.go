@@ -19,7 +19,8 @@ type driver struct {
 	stamp    uint16
 	scans    uint64
 	roles    []role // by input
-	channels []bool // channels whose evidence and clamp are provided; nil is all
+	touched  Scans  // scans since something was made to go wrong
+	spoilt   []bool // by channel: its readings are made bad
 }
 
 // role is what an input is wired to.
@@ -43,7 +44,7 @@ const (
 )
 
 func newDriver(logic *Logic, c *interlock.Config, target int) *driver {
-	d := &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), roles: make([]role, len(c.Inputs))}
+	d := &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), roles: make([]role, len(c.Inputs)), spoilt: make([]bool, len(c.Channels))}
 	d.wire()
 	return d
 }

@@ -1,13 +1,377 @@
 package verify
 
-func (v *verification) own() {}
+import (
+	"fmt"
+	"time"
 
-func (v *verification) audit() *Audit {
-	a := &Audit{}
-	for _, t := range v.byChannel {
-		c, d := t.audit()
-		a.Compared += c
-		a.Different += d
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// own judges the properties that the site itself declares.
+func (v *verification) own() {
+	for i := range v.model.Own {
+		p := &v.model.Own[i]
+		if !v.wants(p.Name) || p.Output >= 0 && !contains(v.outputs, p.Output) {
+			continue
+		}
+		kinds := map[string]func(*Own) Result{"within": v.within, "never": v.never, "until": v.until, "tolerates": v.tolerates}
+		r := kinds[p.Kind](p)
+		r.Property, r.Title, r.Line = p.Name, p.Title, p.Line
+		if r.Title == "" {
+			r.Title = p.Kind
+		}
+		if p.Output >= 0 {
+			r.Output = v.model.Names.Outputs[p.Output]
+		}
+		if r.Counterexample != nil {
+			r.Counterexample.Property, r.Counterexample.Output = p.Name, r.Output
+		}
+		v.report.Results = append(v.report.Results, r)
 	}
-	return a
+}
+
+// excludes says that one condition over causes and outputs cannot be true while
+// another permissive is. Every value of the causes that the condition reads is
+// tried; all others are free. A channel that a bypass may stand in for is free in
+// the permissive whatever it reads itself.
+func (v *verification) excludes(when, permissive interlock.Permissive) bool {
+	return !v.meets(when, interlock.True, permissive)
+}
+
+// meets says that a condition can have a value while a permissive is true.
+func (v *verification) meets(when interlock.Permissive, want interlock.Truth, permissive interlock.Permissive) bool {
+	var causes []int
+	set := when.Causes()
+	set.Each(func(c int) { causes = append(causes, c) })
+	value := map[int]interlock.Truth{}
+	met := false
+	var walk func(i int)
+	walk = func(i int) {
+		if met {
+			return
+		}
+		if i < len(causes) {
+			for _, t := range truths {
+				value[causes[i]] = t
+				walk(i + 1)
+			}
+			return
+		}
+		if evaluate(when, func(c int) interlock.Truth { return value[c] }) != want || v.outputsContradict(value) {
+			return
+		}
+		met = outcomes(permissive, v.allowed(value)).has(interlock.True)
+	}
+	walk(0)
+	return met
+}
+
+// allowed is what each cause can be for a permissive when some show a value.
+func (v *verification) allowed(value map[int]interlock.Truth) func(int) truthSet {
+	return func(c int) truthSet {
+		t, fixed := value[c]
+		if !fixed || v.mayBeBypassed(c, t) {
+			return anyTruth
+		}
+		return setOf(t)
+	}
+}
+
+func (v *verification) mayBeBypassed(cause int, t interlock.Truth) bool {
+	for i := range v.model.Config.Bypasses {
+		b := &v.model.Config.Bypasses[i]
+		if b.Channel == cause && (t == interlock.Unknown || t == interlock.False && b.CoversLost) {
+			return true
+		}
+	}
+	return false
+}
+
+// outputsContradict says that an output is said to run while its own permissive
+// cannot be true: property 2 excludes that.
+func (v *verification) outputsContradict(value map[int]interlock.Truth) bool {
+	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	for c, t := range value {
+		if c < causes {
+			continue
+		}
+		if t == interlock.Unknown {
+			return true // an output is enabled or it is not
+		}
+		p := v.model.Config.Outputs[c-causes].Permissive
+		if t == interlock.True && !outcomes(p, v.allowed(value)).has(interlock.True) {
+			return true
+		}
+	}
+	return false
+}
+
+// holds evaluates a condition on a turned scan.
+func (v *verification) holds(p interlock.Permissive, d *driver) bool {
+	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	return evaluate(p, func(c int) interlock.Truth {
+		if c >= causes {
+			return truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
+		}
+		return d.decision.Keep[c]
+	}) == interlock.True
+}
+
+// within: the output is withheld at most so long after the condition sets in,
+// counted from the first bad reading of the channels in it.
+func (v *verification) within(p *Own) Result {
+	if p.Output < 0 {
+		return Result{Verdict: Nothing, Says: "names no output"}
+	}
+	perm := v.model.Config.Outputs[p.Output].Permissive
+	slow, causes := Scans(1), []int{}
+	set := p.When.Causes()
+	set.Each(func(c int) { causes = append(causes, c) })
+	for _, c := range causes {
+		if c < len(v.model.Config.Channels)+len(v.model.Config.Inputs) {
+			n, _ := v.detection(c, monitor.Classes)
+			slow = max(slow, n)
+		}
+	}
+	excluded := v.excludes(p.When, perm)
+	bound := time.Duration(0)
+	if slow != Endless {
+		bound = v.model.longest(slow) + v.slowest(p.Output, causes)
+	}
+	if excluded && slow != Endless && bound <= p.Time {
+		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %v, asked %v (%d scans, upper bound)", bound, p.Time, slow), Assumes: assumptions[4]})
+	}
+	limit := Scans(p.Time/v.model.PeriodMax) + 1
+	since := Scans(0)
+	run := v.hunt(p.Output, causes, limit+slow%(1<<20)+2, func(d *driver) bool {
+		if d.touched == 0 {
+			since = 0
+		}
+		if d.touched > 0 {
+			since++
+		}
+		return since > 0 && d.enabled() && v.model.longest(since)+v.slowest(p.Output, causes) > p.Time && v.headedFor(p.When, d)
+	})
+	if run != nil {
+		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %v", p.Time), Counterexample: run}
+	}
+	if excluded {
+		return Result{Verdict: NotShown, Says: fmt.Sprintf("the bound is %v, asked %v; no run was found that takes longer than asked", bound, p.Time)}
+	}
+	return Result{Verdict: NotShown, Says: "the permissive does not exclude it, and no run was found that violates it"}
+}
+
+// headedFor says that the condition is true, or that it is not yet because the
+// channels in it are still patient with readings that are bad already.
+func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
+	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	return evaluate(when, func(c int) interlock.Truth {
+		switch {
+		case c >= causes:
+			return truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
+		case c < len(v.model.Config.Channels) && d.spoilt[c]:
+			return interlock.False
+		}
+		return d.decision.Keep[c]
+	}) == interlock.True
+}
+
+// exercised adds a run in which the antecedent was met; without one nothing was
+// checked.
+func (v *verification) exercised(p *Own, r Result) Result {
+	set := p.When.Causes()
+	var causes []int
+	set.Each(func(c int) { causes = append(causes, c) })
+	run := v.hunt(max(p.Output, 0), causes, v.detectAll()+2, func(d *driver) bool { return v.holdsWithoutOutputs(p.When, d) })
+	if run == nil {
+		return Result{Verdict: Nothing, Says: "no run was found in which its condition sets in"}
+	}
+	run.Sentence = "a run in which the condition sets in"
+	r.Example = run
+	return r
+}
+
+// holdsWithoutOutputs is the condition with its outputs taken as enabled: the
+// antecedent that the site asks about.
+func (v *verification) holdsWithoutOutputs(p interlock.Permissive, d *driver) bool {
+	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	for _, wanted := range [...]interlock.Truth{interlock.True, interlock.False} {
+		if evaluate(p, func(c int) interlock.Truth {
+			if c >= causes {
+				return wanted
+			}
+			return d.decision.Keep[c]
+		}) == interlock.True {
+			return true
+		}
+	}
+	return false
+}
+
+// never: the condition is never true, or never while the output is enabled.
+func (v *verification) never(p *Own) Result {
+	perm := interlock.Permissive(nil)
+	if p.Output >= 0 {
+		perm = v.model.Config.Outputs[p.Output].Permissive
+	}
+	possible := v.meets(p.When, interlock.True, orTrue(perm))
+	if !possible {
+		return v.exercised(p, Result{Verdict: Shown, Says: "the permissives exclude it in every scan (with property 2)", Assumes: assumptions[2]})
+	}
+	target := p.Output
+	if target < 0 {
+		target = v.anOutput(p.When)
+	}
+	run := v.hunt(target, v.everyCause(), v.detectAll()+2, func(d *driver) bool {
+		return v.holds(p.When, d) && (p.Output < 0 || d.enabled())
+	})
+	if run != nil {
+		return Result{Verdict: Violated, Says: "it comes about", Counterexample: run}
+	}
+	return Result{Verdict: NotShown, Says: "the permissives do not exclude it, and no run was found in which it comes about"}
+}
+
+// orTrue is a permissive that is always true where there is none.
+func orTrue(p interlock.Permissive) interlock.Permissive {
+	if p != nil {
+		return p
+	}
+	// A vote of none: met whatever the causes are.
+	return interlock.Permissive{{Op: interlock.OpVote, M: 0}}
+}
+
+func (v *verification) anOutput(p interlock.Permissive) int {
+	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	found := v.outputs[0]
+	set := p.Causes()
+	set.Each(func(c int) {
+		if c >= causes {
+			found = c - causes
+		}
+	})
+	return found
+}
+
+func (v *verification) everyCause() []int {
+	all := make([]int, len(v.model.Config.Channels)+len(v.model.Config.Inputs))
+	for i := range all {
+		all[i] = i
+	}
+	return all
+}
+
+// until: from the scan in which the condition is true the output is withheld,
+// until another is true.
+func (v *verification) until(p *Own) Result {
+	if p.Output < 0 {
+		return Result{Verdict: Nothing, Says: "names no output"}
+	}
+	o := &v.model.Config.Outputs[p.Output]
+	stops := v.excludes(p.When, o.Permissive)
+	reset := len(v.model.Config.Channels) + int(o.Reset) - 1
+	byReset := o.Reset != 0 && !o.Automatic && evaluate(p.Then, func(c int) interlock.Truth { return truth(c == reset) }) == interlock.True
+	byPermissive := !v.meets(p.Then, interlock.False, o.Permissive) && !v.meets(p.Then, interlock.Unknown, o.Permissive)
+	if stops && (byReset || byPermissive) {
+		how := "a start needs it (property 3)"
+		if byReset {
+			how = "a start needs a whole press of its reset (property 7)"
+		}
+		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]})
+	}
+	limit := Scans(min(patienceOf(v.model.Config), 1<<20))
+	owed := false
+	run := v.hunt(p.Output, v.everyCause(), limit, func(d *driver) bool {
+		if d.touched == 0 {
+			owed = false
+		}
+		owed = (owed || v.holds(p.When, d)) && !v.holds(p.Then, d)
+		return owed && d.enabled()
+	})
+	if run != nil {
+		return Result{Verdict: Violated, Says: "it runs before the other condition was true", Counterexample: run}
+	}
+	return Result{Verdict: NotShown, Says: "neither the permissive nor the reset excludes it, and no run was found that violates it"}
+}
+
+// tolerates: dips of a class up to a time, or a share of bad readings for ever,
+// do not trip.
+func (v *verification) tolerates(p *Own) Result {
+	f, err := v.factsOf(p.Channel)
+	if err != nil {
+		return Result{Verdict: NotShown, Says: err.Error()}
+	}
+	name := v.model.Names.Channels[p.Channel]
+	if p.Share[1] > 0 {
+		return v.toleratesShare(p, name)
+	}
+	// A dip of this length can be sampled once more than it has whole scans.
+	dip := Scans(p.Time/v.model.PeriodMin) + 1
+	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("%d samples of class %s are always forgiven, the dip can hit %d", f.Patience[p.Class], p.Class, dip)}
+	pattern := make([]monitor.Class, dip)
+	for i := range pattern {
+		pattern[i] = p.Class
+	}
+	run, tripped := v.play(p, pattern, 1)
+	switch {
+	case run == nil:
+		return Result{Verdict: Nothing, Subject: name, Says: "no output that needs the channel was brought to run"}
+	case f.Patience[p.Class] >= dip:
+		r.Example = run
+	case tripped:
+		r.Verdict, r.Counterexample = Violated, run
+	default:
+		r.Verdict = NotShown
+	}
+	return r
+}
+
+func (v *verification) toleratesShare(p *Own, name string) Result {
+	pattern := make([]monitor.Class, p.Share[1])
+	for i := range pattern {
+		pattern[i] = monitor.Good
+		if uint64(i) < p.Share[0] {
+			pattern[i] = p.Class
+		}
+	}
+	c := &v.model.Config.Channels[p.Channel].Config
+	turns := 3 + 2*(int(c.Full)+int(c.LongestStay))/len(pattern)
+	run, tripped := v.play(p, pattern, turns)
+	r := Result{Verdict: Shown, Subject: name, Says: fmt.Sprintf("%d of %d of class %s, %d times over", p.Share[0], p.Share[1], p.Class, turns)}
+	switch {
+	case run == nil:
+		return Result{Verdict: Nothing, Subject: name, Says: "no output that needs the channel was brought to run"}
+	case tripped:
+		r.Verdict, r.Counterexample = Violated, run
+	default:
+		r.Example = run
+	}
+	return r
+}
+
+// play repeats a pattern of readings on one channel of the running site.
+func (v *verification) play(p *Own, pattern []monitor.Class, turns int) (run *Run, tripped bool) {
+	output := p.Output
+	if output < 0 {
+		for _, o := range v.outputs {
+			if contains(v.needed(o), p.Channel) {
+				output = o
+			}
+		}
+	}
+	if output < 0 {
+		return nil, false
+	}
+	s := v.start(output)
+	if !s.runs {
+		return nil, false
+	}
+	d, record := s.from()
+	for i := 0; i < turns*len(pattern) && d.enabled(); i++ {
+		d.healthy()
+		d.in.Readings[p.Channel] = readingOf(&d.config.Channels[p.Channel].Config, pattern[i%len(pattern)], d.stamp)
+		record.turn(d)
+	}
+	run = record.finish(fmt.Sprintf("%s reads %s, %d times over", v.model.Names.Channels[p.Channel], patternText(pattern), turns), 1)
+	return run, !d.enabled()
 }

@@ -228,10 +228,7 @@ func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
 	if s.Kind == "reset" {
 		stem = resetStem(v.logic, output, f, table.letters())
 	} else {
-		m, err := newWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
-		if err != nil {
-			return nil, err
-		}
+		m := newWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
 		if stem, err = m.stem(f, table.letters(), memory); err != nil {
 			return nil, err
 		}

@@ -18,6 +18,9 @@ type Run struct {
 	Slice    []string  `json:"cause_slice,omitempty"` // which reading, counter and rule moved the output
 	Steps    []RunStep `json:"steps"`
 
+	// Expect is what the run claims, as an expectation of a scenario file.
+	Expect string `json:"expect,omitempty"`
+
 	Property string `json:"property"`
 	Output   string `json:"output"`
 	at       uint64 // the scan that matters
@@ -168,7 +171,7 @@ func (r *recorder) lines() []string {
 
 // Scenario writes the run as a scenario file that simulate replays: every
 // reading and every input is set scan by scan, so nothing is left to the plant.
-func (r *Run) Scenario(m *Model, name string, expect string) []byte {
+func (r *Run) Scenario(m *Model, name string) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Written by verify for site %s, property %s.\nscenario: %s\ntitle: %q\n", m.Site, r.Property, name, r.Sentence)
 	fmt.Fprintf(&b, "lasts: %d scans\nsteps:\n", r.Scans)
@@ -179,8 +182,8 @@ func (r *Run) Scenario(m *Model, name string, expect string) []byte {
 		}
 		fmt.Fprintf(&b, "  - {at: %d scans, read: %s, on: %s, for: %d scans}\n", s.At, s.Shows, s.On, s.For)
 	}
-	if expect != "" {
-		fmt.Fprintf(&b, "expect:\n%s", expect)
+	if r.Expect != "" {
+		fmt.Fprintf(&b, "expect:\n  - %s\n", r.Expect)
 	}
 	return []byte(b.String())
 }

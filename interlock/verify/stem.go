@@ -112,10 +112,12 @@ func resetStem(logic *Logic, t *outputTable, f *focus, shown uint32) *Stem {
 	var views []view
 	s.Class, views = classify(f.views(logic), shown)
 	s.classes = len(views)
+	add := adder{}
 	for row := 0; row < s.Rows; row++ {
 		for i := range views {
 			s.at = append(s.at, uint32(len(s.Edges)))
-			s.Edges = t.join(s.Edges, uint32(row), &views[i], f.cut)
+			add.begin()
+			s.Edges = t.join(s.Edges, &add, uint32(row), &views[i], f.cut)
 		}
 	}
 	s.at = append(s.at, uint32(len(s.Edges)))
@@ -123,18 +125,17 @@ func resetStem(logic *Logic, t *outputTable, f *focus, shown uint32) *Stem {
 }
 
 // join appends the edges of a row under one view.
-func (t *outputTable) join(to []StemEdge, row uint32, v *view, cut bool) []StemEdge {
+func (t *outputTable) join(to []StemEdge, add *adder, row uint32, v *view, cut bool) []StemEdge {
 	perm := v.start
 	if t.enabled(row) {
 		perm = v.keep
 	}
-	from := len(to)
 	for _, p := range truths {
 		if !perm.has(p) {
 			continue
 		}
 		for _, e := range t.from(row, int(p)+1) {
-			to = addEdge(to, from, e.judged(v, cut))
+			to = add.to(to, e.judged(v, cut))
 		}
 	}
 	return to
@@ -153,13 +154,26 @@ func (e *outputEdge) judged(v *view, cut bool) StemEdge {
 	return out
 }
 
-func addEdge(to []StemEdge, from int, e StemEdge) []StemEdge {
-	for i := from; i < len(to); i++ {
-		if to[i].Next == e.Next {
-			to[i].Hit |= e.Hit
-			to[i].Bad |= e.Bad
-			return to
-		}
+// adder unites edges to the same row, in constant time each.
+type adder struct {
+	turn uint32
+	last []struct{ turn, at uint32 } // by next row
+}
+
+// begin starts a new list of edges.
+func (a *adder) begin() { a.turn++ }
+
+func (a *adder) to(edges []StemEdge, e StemEdge) []StemEdge {
+	for int(e.Next) >= len(a.last) {
+		a.last = append(a.last, make([]struct{ turn, at uint32 }, len(a.last)+64)...)
 	}
-	return append(to, e)
+	last := &a.last[e.Next]
+	if last.turn == a.turn {
+		have := &edges[last.at]
+		have.Hit |= e.Hit
+		have.Bad |= e.Bad
+		return edges
+	}
+	last.turn, last.at = a.turn, uint32(len(edges))
+	return append(edges, e)
 }

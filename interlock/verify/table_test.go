@@ -90,7 +90,7 @@ func TestWaitProduct(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	m, _ := newWaitModel(Real(), c, 0, 0, ot)
+	m := newWaitModel(Real(), c, 0, 0, ot)
 	res := residues(Real(), o.Permissive, 0)
 	f := &focus{channel: &c.Channels[0], perm: res, bond: res, inVessel: true, cut: true}
 	stem, err := m.stem(f, ct.letters(), 1<<30)

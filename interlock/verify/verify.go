@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"strconv"
 	"sync"
 	"time"
 
@@ -193,4 +194,41 @@ func (s *started) from() (*driver, *recorder) { return s.driver.copyOf(), s.reco
 // interlockTruth turns a level into the text that scenarios use.
 func levelText(t interlock.Truth) string {
 	return map[interlock.Truth]string{interlock.True: "1", interlock.False: "0", interlock.Unknown: "unknown"}[t]
+}
+
+// Verdict is the verdict of all results together; nothing at all is nothing
+// checked.
+func (r *Report) Verdict() Verdict {
+	if len(r.Results) == 0 {
+		return Nothing
+	}
+	all := Shown
+	for i := range r.Results {
+		all = Worse(all, r.Results[i].Verdict)
+	}
+	return all
+}
+
+// CannotAnswer lists what an assessor asks and no verification of the logic can
+// answer.
+var CannotAnswer = []string{
+	"Is the reading the truth: right object, not frozen, fast enough?",
+	"How often do parts fail, and do several fail of one cause?",
+	"Do the target's compiler, input and output image and timers do the same?",
+	"Is the time that is available right, and does the valve seal?",
+	"Is the mirror of the phases independent? No: it runs the same chart.",
+	"Who may change it?",
+}
+
+// PropertyNames lists what may be asked for: the default properties by number
+// and the site's own by name.
+func PropertyNames(m *Model) []string {
+	var names []string
+	for number := 1; number < len(titles); number++ {
+		names = append(names, strconv.Itoa(number))
+	}
+	for i := range m.Own {
+		names = append(names, m.Own[i].Name)
+	}
+	return names
 }

@@ -1,7 +1,7 @@
 package verify
 
 import (
-	"fmt"
+	"slices"
 
 	"ohmgate/interlock"
 )
@@ -18,11 +18,13 @@ type waitModel struct {
 	streams      []streamPart
 	otherStreams bool // the output has streams that do not charge the vessel
 	othersWait   bool // the output charges other vessels as well
+	freeStreams  bool // further streams charge the vessel, and are free
 	index        map[waitKey]uint32
 	keys         []waitKey
 }
 
-const maxStreams = 4
+// maxStreams is how many streams of a vessel are followed.
+const maxStreams = 2
 
 type waitKey struct {
 	out, vessel uint32
@@ -38,7 +40,7 @@ type streamPart struct {
 	confirmable bool
 }
 
-func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *outputTable) (*waitModel, error) {
+func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *outputTable) *waitModel {
 	m := &waitModel{logic: logic, config: c, output: output, table: table, index: map[waitKey]uint32{}}
 	m.vessel = tabulateVessel(logic, &c.Vessels[vessel])
 	charging := map[int]bool{}
@@ -52,15 +54,18 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 		}
 		m.streams = append(m.streams, part)
 	}
+	// The streams through the output come first; what is beyond the limit is
+	// free, which can only add behaviour.
+	slices.SortStableFunc(m.streams, func(a, b streamPart) int { return b2i(b.through) - b2i(a.through) })
 	if len(m.streams) > maxStreams {
-		return nil, fmt.Errorf("a vessel is charged by %d streams, the explicit search takes up to %d", len(m.streams), maxStreams)
+		m.streams, m.freeStreams = m.streams[:maxStreams], true
 	}
 	for _, i := range c.StreamsOf(output) {
 		m.otherStreams = m.otherStreams || !charging[i]
 	}
 	m.othersWait = len(c.VesselsOf(output)) > 1
 	m.find(waitKey{})
-	return m, nil
+	return m
 }
 
 func (m *waitModel) find(k waitKey) uint32 {
@@ -79,11 +84,12 @@ func (m *waitModel) stem(f *focus, shown uint32, memory uint64) (*Stem, error) {
 	var views []view
 	s.Class, views = classify(f.views(m.logic), shown)
 	s.classes = len(views)
+	add := adder{}
 	for row := 0; row < len(m.keys); row++ {
 		for i := range views {
 			s.at = append(s.at, uint32(len(s.Edges)))
-			from := len(s.Edges)
-			m.each(m.keys[row], &views[i], f, func(e StemEdge) { s.Edges = addEdge(s.Edges, from, e) })
+			add.begin()
+			m.each(m.keys[row], &views[i], f, func(e StemEdge) { s.Edges = add.to(s.Edges, e) })
 		}
 		if memory > 0 && uint64(len(s.Edges))*16 > memory {
 			return nil, &CutOff{"building a product's rows", uint64(row), memory}
@@ -166,6 +172,10 @@ func (m *waitModel) each(k waitKey, v *view, fc *focus, f func(StemEdge)) {
 func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, still, seen, running, believed bool, e *ends, f func([maxStreams]uint8, bool, bool)) {
 	if i == len(m.streams) {
 		f(next, still, seen)
+		if m.freeStreams {
+			f(next, false, seen)
+			f(next, false, true)
+		}
 		return
 	}
 	p := &m.streams[i]

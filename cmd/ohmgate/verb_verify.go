@@ -1,0 +1,210 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify"
+)
+
+// verifyOptions is what the command line asks of the verb.
+type verifyOptions struct {
+	json       bool
+	all        bool
+	audit      bool
+	memory     uint64 // MB
+	workers    int
+	outputs    []string
+	properties []string
+	runs       string
+}
+
+func verifyVerb() *cobra.Command {
+	var o verifyOptions
+	verb := &cobra.Command{
+		Use:   "verify SITE",
+		Short: "Search every state under every input: properties, worst cases, counterexamples",
+		Long: `verify explores the logic that runs, exhaustively: for every output each channel
+of its cone in full detail, every other cause free, everything shared concrete.
+It says of every property whether it is shown, violated (with the shortest run
+found), not shown, or whether nothing was checked.
+
+` + caution,
+		Args: cobra.ExactArgs(1),
+	}
+	flags := verb.Flags()
+	flags.BoolVar(&o.json, "json", false, "print one JSON report")
+	flags.BoolVar(&o.all, "all", false, "print every property of every output with its numbers")
+	flags.BoolVar(&o.audit, "audit", false, "compare every tabulated step with the whole logic")
+	flags.Uint64Var(&o.memory, "memory", 2048, "memory for the search in `MB`; beyond it the verb ends incomplete")
+	flags.IntVar(&o.workers, "workers", 0, "searches at the same time; 0 is one for each core")
+	flags.StringSliceVar(&o.outputs, "output", nil, "verify only these outputs")
+	flags.StringSliceVar(&o.properties, "property", nil, "verify only these properties: 1..15, or names from the site file")
+	flags.StringVar(&o.runs, "runs", "", "write every counterexample as a scenario file into this `directory`")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		return runVerify(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], &o)
+	}
+	return verb
+}
+
+// readModel is a site file as the verifier sees it.
+func readModel(file string) (*site.Site, *verify.Model, error) {
+	s, problems := site.Read(file)
+	if problems != nil {
+		return nil, nil, failed(exitInput, "%v", problems)
+	}
+	m, err := verify.FromSite(s)
+	if err != nil {
+		return nil, nil, failed(exitInput, "%v", err)
+	}
+	return s, m, nil
+}
+
+func (o *verifyOptions) options(errs io.Writer) (verify.Options, func(), error) {
+	if o.memory == 0 || o.memory > 1<<20 {
+		return verify.Options{}, nil, failed(exitInput, "--memory %d is not between 1 and 1048576 MB; write one such as --memory 2048", o.memory)
+	}
+	progress, end := progressLine(errs)
+	return verify.Options{Memory: o.memory << 20, Workers: o.workers, Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end, nil
+}
+
+func runVerify(out, errs io.Writer, file string, o *verifyOptions) error {
+	s, m, err := readModel(file)
+	if err != nil {
+		return err
+	}
+	if err := checkNames(m, o); err != nil {
+		return err
+	}
+	options, end, err := o.options(errs)
+	if err != nil {
+		return err
+	}
+	report, err := verify.Verify(m, options)
+	end()
+	if err != nil {
+		return failed(exitInternal, "%w", err)
+	}
+	if o.runs != "" {
+		if err := writeRuns(o.runs, m, report); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+	}
+	code := verdictCode(report.Verdict())
+	if report.Audit != nil && report.Audit.Different > 0 {
+		code = worse(code, exitInternal)
+	}
+	if o.json {
+		if err := writeVerifyJSON(out, s, report, code); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+	} else {
+		tellVerify(out, s, m, report, o.all)
+	}
+	return ended(code)
+}
+
+// checkNames refuses outputs and properties that do not exist.
+func checkNames(m *verify.Model, o *verifyOptions) error {
+	for _, name := range o.outputs {
+		if !isOneOf(m.Names.Outputs, name) {
+			return failed(exitInput, "--output %s: the site has no such output; it has %s", name, strings.Join(m.Names.Outputs, ", "))
+		}
+	}
+	known := verify.PropertyNames(m)
+	for _, name := range o.properties {
+		if !isOneOf(known, name) {
+			return failed(exitInput, "--property %s: there is no such property; write one of %s", name, strings.Join(known, ", "))
+		}
+	}
+	return nil
+}
+
+func isOneOf(list []string, name string) bool {
+	for _, have := range list {
+		if have == name {
+			return true
+		}
+	}
+	return false
+}
+
+// verdictCode is what a verification tells the shell.
+func verdictCode(v verify.Verdict) exitCode {
+	switch v {
+	case verify.Shown:
+		return exitShown
+	case verify.Violated:
+		return exitViolated
+	case verify.NotShown:
+		return exitIncomplete
+	}
+	return exitNothing
+}
+
+// progressLine keeps one line on a terminal; elsewhere it says nothing.
+func progressLine(errs io.Writer) (func(done, of int, what string, states uint64), func()) {
+	file, ok := errs.(*os.File)
+	if !ok {
+		return nil, func() {}
+	}
+	info, err := file.Stat()
+	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
+		return nil, func() {}
+	}
+	began := time.Now()
+	return func(done, of int, what string, states uint64) {
+			rate := float64(states) / time.Since(began).Seconds() / 1e6
+			fmt.Fprintf(errs, "\r\x1b[K%d of %d searches, %d states, %.1f million/s: %.30s", done, of, states, rate, what)
+		}, func() {
+			fmt.Fprint(errs, "\r\x1b[K")
+		}
+}
+
+func writeRuns(directory string, m *verify.Model, report *verify.Report) error {
+	if err := os.MkdirAll(directory, 0o755); err != nil {
+		return err
+	}
+	for _, r := range report.Results {
+		if r.Counterexample == nil {
+			continue
+		}
+		name := fmt.Sprintf("property_%s_%s", r.Property, r.Output)
+		text := r.Counterexample.Scenario(m, name)
+		err := writeBeside(filepath.Join(directory, name+".yaml"), func(w io.Writer) error {
+			_, err := w.Write(text)
+			return err
+		})
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// verifyReport is the JSON document of the verb.
+type verifyReport struct {
+	Schema  int    `json:"schema"`
+	Verb    string `json:"verb"`
+	Tool    string `json:"tool"`
+	Exit    int    `json:"exit"`
+	Verdict string `json:"verdict"`
+	Caution string `json:"caution"`
+	*verify.Report
+	CannotAnswer []string `json:"cannot_answer"`
+}
+
+func writeVerifyJSON(out io.Writer, s *site.Site, report *verify.Report, code exitCode) error {
+	encoder := json.NewEncoder(out)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(verifyReport{1, "verify", toolVersion(), int(code), string(report.Verdict()), caution, report, verify.CannotAnswer})
+}

@@ -1,0 +1,181 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify"
+)
+
+const verifyWidth = 80
+
+// tellVerify prints a verification for people, within 80 columns.
+func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, all bool) {
+	fmt.Fprintf(out, "%s: %d outputs, %d channels, %d inputs\n", s.Name, len(m.Names.Outputs), len(m.Names.Channels), len(m.Names.Inputs))
+	searches := 0
+	for _, x := range r.Searches {
+		if x.SameAs == "" {
+			searches++
+		}
+	}
+	fmt.Fprintf(out, "%s states, %s transitions, %d searches (%d by equal settings), %.1f s\n\n", thousands(r.States), thousands(r.Steps), searches, len(r.Searches)-searches, r.Took)
+	for _, group := range alike(r.Results, all) {
+		fmt.Fprintln(out, clip(strings.Join(group.outputs, ", "), verifyWidth))
+		for _, x := range group.results {
+			tellProperty(out, x, all)
+		}
+		fmt.Fprintln(out)
+	}
+	tellWorst(out, r)
+	tellLemmas(out, r)
+	if r.Audit != nil {
+		fmt.Fprintf(out, "audit: %s tabulated steps compared with the whole logic, %d differ\n", thousands(r.Audit.Compared), r.Audit.Different)
+	}
+	fmt.Fprintln(out, "\nA verification cannot answer:")
+	for _, text := range verify.CannotAnswer {
+		tellWrapped(out, "  - ", text)
+	}
+	fmt.Fprintf(out, "\nverdict: %s\n", r.Verdict())
+}
+
+func tellProperty(out io.Writer, x *verify.Result, all bool) {
+	fmt.Fprintf(out, "  %-3s %-16s %s\n", x.Property, x.Verdict, clip(x.Title, verifyWidth-23))
+	if all || x.Verdict != verify.Shown {
+		tellWrapped(out, "      ", x.Says)
+	}
+	if x.Counterexample == nil {
+		return
+	}
+	tellWrapped(out, "      run: ", x.Counterexample.Sentence)
+	for _, line := range x.Counterexample.Lines {
+		tellWrapped(out, "        ", line)
+	}
+	if len(x.Counterexample.Slice) > 0 {
+		tellWrapped(out, "      moved by: ", strings.Join(x.Counterexample.Slice, "; "))
+	}
+}
+
+// alikeGroup is a set of outputs of which the same was found.
+type alikeGroup struct {
+	key     string
+	outputs []string
+	results []*verify.Result
+}
+
+// alike groups outputs with the same verdicts, so that eight equal valves are
+// read once. With all each stands for itself.
+func alike(results []verify.Result, all bool) []*alikeGroup {
+	var order []string
+	byOutput := map[string][]*verify.Result{}
+	for i := range results {
+		x := &results[i]
+		name := x.Output
+		if name == "" {
+			name = "site"
+		}
+		if byOutput[name] == nil {
+			order = append(order, name)
+		}
+		byOutput[name] = append(byOutput[name], x)
+	}
+	var groups []*alikeGroup
+	for _, name := range order {
+		key := ""
+		for _, x := range byOutput[name] {
+			key += x.Property + string(x.Verdict) + "|"
+		}
+		if all {
+			key += name
+		}
+		var group *alikeGroup
+		for _, have := range groups {
+			if have.key == key {
+				group = have
+			}
+		}
+		if group == nil {
+			group = &alikeGroup{key: key, results: byOutput[name]}
+			groups = append(groups, group)
+		}
+		group.outputs = append(group.outputs, name)
+	}
+	return groups
+}
+
+// tellWorst prints the worst cases of channels and outputs.
+func tellWorst(out io.Writer, r *verify.Report) {
+	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "worst cases", "detect", "", "forgiven scans of", "tolerated", "recovery")
+	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "channel", "scans", "ms", "hi/open/inv/miss", "for ever", "scans")
+	for _, w := range r.Channels {
+		forgiven := fmt.Sprintf("%d/%d/%d/%d", w.Patience["high"], w.Patience["open"], w.Patience["invalid"], w.Patience["missing"])
+		fmt.Fprintf(out, "%-16s %7d %9.1f %18s %9s %8d\n", clip(w.Channel, 16), w.Detect, w.DetectMs, forgiven, fmt.Sprintf("%d in %d", w.ShareBad, w.ShareOf), w.Recover)
+	}
+	fmt.Fprintln(out)
+	fmt.Fprintf(out, "%-20s %-30s %8s %9s\n", "response of", "all bad of", "scans", "ms")
+	for _, c := range r.Cuts {
+		for _, x := range c.Response {
+			if x.Class == "any mixture" {
+				fmt.Fprintf(out, "%-20s %-30s %8d %9.1f %s\n", clip(c.Output, 20), clip(strings.Join(x.Set, " and "), 30), x.Scans, x.Seconds*1000, boundMark(x.Bound))
+			}
+		}
+	}
+	fmt.Fprintln(out)
+}
+
+func boundMark(bound string) string {
+	if bound == "exact" {
+		return "exact"
+	}
+	return "bound"
+}
+
+func tellLemmas(out io.Writer, r *verify.Report) {
+	held := 0
+	steps := uint64(0)
+	for _, l := range r.Lemmas {
+		steps += l.Values
+		if l.Wrong == "" {
+			held++
+			continue
+		}
+		tellWrapped(out, "counter: ", fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong))
+	}
+	fmt.Fprintf(out, "counters at their real length: %d of %d hold, %s steps compared\n", held, len(r.Lemmas), thousands(steps))
+}
+
+// tellWrapped prints text behind a heading, continued under itself.
+func tellWrapped(out io.Writer, heading, text string) {
+	line, indent := heading, strings.Repeat(" ", len(heading))
+	empty := true
+	for _, word := range strings.Fields(text) {
+		if !empty && len([]rune(line))+1+len([]rune(word)) > verifyWidth {
+			fmt.Fprintln(out, line)
+			line, empty = indent, true
+		}
+		if !empty {
+			line += " "
+		}
+		line += word
+		empty = false
+	}
+	fmt.Fprintln(out, line)
+}
+
+func clip(text string, width int) string {
+	runes := []rune(text)
+	if len(runes) <= width {
+		return text
+	}
+	return string(runes[:width-1]) + "…"
+}
+
+// thousands writes a number with thin groups, so that nine digits can be read.
+func thousands(n uint64) string {
+	text := fmt.Sprint(n)
+	for i := len(text) - 3; i > 0; i -= 3 {
+		text = text[:i] + "," + text[i:]
+	}
+	return text
+}
