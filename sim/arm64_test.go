@@ -16,6 +16,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock"
+	"ohmgate/interlock/site"
 	"ohmgate/sim/trace"
 )
 
@@ -70,7 +72,7 @@ begin: running
 seed: 77
 lasts: 20 s
 faults:
-  - {at: 1 s, fault: corrosion, on: bond, to: 5 Ω, over: 7 s}
+  - {at: 1 s, fault: corrosion, on: bond, from: 0.3 Ω, to: 5 Ω, over: 7 s}
   - {at: 1 s, fault: film, on: bond, film: 3 Ω, breaks_after: 300 ms, heals_after: 400 ms}
   - {at: 1 s, fault: chatter, on: bond, open: 2 Ω}
   - {at: 1 s, fault: vibration, on: bond, peak: 3 Ω, every: 700 ms}
@@ -101,10 +103,32 @@ func TestPrintReports(t *testing.T) {
 	result, err := Run(s, sc, Options{Recorders: []trace.Writer{digest{scans}}})
 	require.NoError(t, err)
 	fmt.Printf("report every_fault %x %x\n", sha256.Sum256([]byte(reportText(t, result))), scans.Sum(nil))
+	fmt.Printf("report physics %x\n", rawPhysics(t, s, sc))
 	for i, x := range normals().tail {
 		require.False(t, x <= 0, "quantile %d", i)
 	}
 	fmt.Printf("report quantiles %x\n", sha256.Sum256(fmt.Appendf(nil, "%b %b", normals().body, normals().tail)))
+}
+
+// rawPhysics hashes the physics before any rounding to an integer, where a
+// single fused operation shows.
+func rawPhysics(t *testing.T, s *site.Site, sc *Scenario) []byte {
+	logic, problems := s.Logic()
+	require.Nil(t, problems)
+	p := NewPlant(s, logic, 5, 2000)
+	p.schedule(sc, 0, newNames(s))
+	p.plan(0, "", func(p *Plant, _ uint64) { p.channels[0].attached = onPart })
+	p.start()
+	in, hash, c := interlock.NewInputs(logic), sha256.New(), &p.channels[0]
+	for scan := range uint64(2000) {
+		_, err := p.Next(scan, 0, in)
+		require.NoError(t, err)
+		loop, real := c.connection(scan)
+		ohms, _ := c.disturbance(scan)
+		values := []float64{loop, real, c.wire(scan, loop), ohms, c.noise.Normal(scan), c.slow}
+		require.NoError(t, binary.Write(hash, binary.LittleEndian, values))
+	}
+	return hash.Sum(nil)
 }
 
 // TestSameBytesOnArm64 builds this package's tests for arm64, runs them under
