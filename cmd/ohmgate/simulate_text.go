@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/sim"
 )
 
@@ -22,7 +23,7 @@ func tellRun(out io.Writer, r *sim.Result, o *simulateOptions) {
 		title += ": " + r.Scenario.Title
 	}
 	printWrapped(out, "", title, 2)
-	head := fmt.Sprintf("%s, %d scans of %v, seed %d", r.Site.Name, r.Scans, r.Period, r.Seed)
+	head := fmt.Sprintf("%s, %d scans of %s, seed %d", r.Site.Name, r.Scans, quantity.Duration(r.Period), r.Seed)
 	if r.Prelude > 0 {
 		head += fmt.Sprintf("; %d scans before, until %s", r.Prelude, r.Scenario.Begin)
 	}
