@@ -52,6 +52,7 @@ type ChannelWires struct {
 	Resistors    []Resistor // in rising order
 	Decade       int        // module, -1: none
 	Reads        *Terminal  // stand-in: register of a transmitter, or a meter
+	ReadUnit     monitor.Microohm
 }
 
 // Loop is a relay whose second contact is wired to an input.

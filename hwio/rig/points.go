@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
+	"ohmgate/monitor"
 )
 
 // fits says which kinds of module a use needs, per kind of name.
@@ -37,9 +39,29 @@ func (r *mapReader) point(index int) {
 		r.complain(path+".resistor", "only a relay that drives a channel switches a resistor", "leave it out, or write use: drives on a channel")
 		return
 	}
+	if kind == "channel" && p.Use == useReads {
+		r.readUnit(path, number, p.Unit)
+	}
 	if problem := r.place(kind, number, p, Terminal{module, p.Point}); problem != "" {
 		r.complain(path+".use", problem, "keep one of the two")
 	}
+}
+
+// readUnit is what one count of a transmitter's register stands for.
+func (r *mapReader) readUnit(path string, channel int, text string) {
+	if text == "" {
+		text = "1 mΩ"
+	}
+	exact, wrong := quantity.Single(text, quantity.Resistance)
+	if wrong != nil {
+		r.complain(path+".unit", wrong.Text, wrong.Instead)
+		return
+	}
+	micro, whole := quantity.Int(exact, 1e6)
+	if !whole || micro <= 0 {
+		r.complain(path+".unit", fmt.Sprintf("%q is no whole number of uΩ", text), "write what one count stands for, such as 1 mΩ")
+	}
+	r.made.Channels[channel].ReadUnit = monitor.Microohm(micro)
 }
 
 // whatIs finds a name of the site; the reader of the site has seen to it that it is one of the three.

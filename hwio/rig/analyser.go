@@ -1,0 +1,289 @@
+package rig
+
+import (
+	"bufio"
+	"bytes"
+	"encoding/csv"
+	"fmt"
+	"io"
+	"math/big"
+	"sort"
+	"strconv"
+	"strings"
+	"time"
+
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/sheet"
+)
+
+// Edge is one change of a line in a logic analyser's record: not later than At, and not more than one sample earlier.
+type Edge struct {
+	At int64 // ns since the record began
+	On bool
+}
+
+// Capture is a logic analyser's record.
+type Capture struct {
+	Lines map[string][]Edge
+	Step  time.Duration // what all times are multiples of: no sample is longer
+	End   int64
+}
+
+// ReadCapture reads a CSV (a time column, then one column of 0 and 1 per line) or a VCD.
+func ReadCapture(name string, from io.Reader) (*Capture, error) {
+	text, err := io.ReadAll(io.LimitReader(from, 1<<28))
+	if err != nil {
+		return nil, err
+	}
+	if bytes.Contains(text[:min(len(text), 4096)], []byte("$timescale")) || bytes.Contains(text[:min(len(text), 4096)], []byte("$var")) {
+		return readVCD(name, text)
+	}
+	return readCSV(name, text)
+}
+
+// units of time columns and time scales, in picoseconds.
+var units = map[string]int64{"s": 1e12, "ms": 1e9, "us": 1e6, "µs": 1e6, "ns": 1e3, "ps": 1}
+
+// note adds a sample to a capture; the first one of a line is no edge.
+type noting struct {
+	made  *Capture
+	last  map[string]bool
+	step  int64
+	first int64
+	begun bool
+}
+
+func newNoting() *noting {
+	return &noting{made: &Capture{Lines: map[string][]Edge{}}, last: map[string]bool{}}
+}
+
+func (n *noting) at(ns int64) {
+	if !n.begun {
+		n.first, n.begun = ns, true
+	}
+	n.step = gcd(n.step, ns-n.first)
+	n.made.End = max(n.made.End, ns)
+}
+
+func (n *noting) sample(line string, ns int64, on bool) {
+	before, known := n.last[line]
+	if known && before != on {
+		n.made.Lines[line] = append(n.made.Lines[line], Edge{ns, on})
+	} else if !known {
+		n.made.Lines[line] = nil
+	}
+	n.last[line] = on
+}
+
+func (n *noting) done(name string) (*Capture, error) {
+	if !n.begun || n.step == 0 {
+		return nil, fmt.Errorf("%s: no two samples at different times: record longer", name)
+	}
+	n.made.Step = time.Duration(n.step)
+	return n.made, nil
+}
+
+func gcd(a, b int64) int64 {
+	if b < 0 {
+		b = -b
+	}
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
+}
+
+func readCSV(name string, text []byte) (*Capture, error) {
+	reader := csv.NewReader(bytes.NewReader(text))
+	reader.Comment, reader.TrimLeadingSpace, reader.ReuseRecord = '#', true, true
+	head, err := reader.Read()
+	if err != nil {
+		return nil, fmt.Errorf("%s:1:1: %w; the first line names the columns, time first", name, err)
+	}
+	head = append([]string(nil), head...)
+	scale, err := timeColumn(head[0])
+	if err != nil {
+		return nil, fmt.Errorf("%s:1:1: %w", name, err)
+	}
+	notes := newNoting()
+	for {
+		row, err := reader.Read()
+		if err == io.EOF {
+			return notes.done(name)
+		}
+		line, column := reader.FieldPos(0)
+		if err != nil {
+			return nil, fmt.Errorf("%s: %w", name, err)
+		}
+		ns, err := exactTime(row[0], scale)
+		if err != nil || ns < notes.made.End {
+			return nil, fmt.Errorf("%s:%d:%d: %q is no time at or after the one before", name, line, column, row[0])
+		}
+		notes.at(ns)
+		for index := 1; index < len(row); index++ {
+			value := strings.TrimSpace(row[index])
+			if value != "0" && value != "1" {
+				line, column = reader.FieldPos(index)
+				return nil, fmt.Errorf("%s:%d:%d: %q is neither 0 nor 1; export digital levels", name, line, column, value)
+			}
+			notes.sample(strings.TrimSpace(head[index]), ns, value == "1")
+		}
+	}
+}
+
+// timeColumn finds the unit in a heading such as "Time [s]", "time_us" or "t (ms)".
+func timeColumn(head string) (int64, error) {
+	fields := strings.FieldsFunc(head, func(r rune) bool { return strings.ContainsRune(" _[]()/:-", r) })
+	for index := len(fields) - 1; index >= 1; index-- {
+		if scale, ok := units[fields[index]]; ok {
+			return scale, nil
+		}
+	}
+	return 0, fmt.Errorf("the column %q says no unit; write time_s, time_ms, time_us or time_ns", head)
+}
+
+// exactTime turns a decimal into nanoseconds, rounding down.
+func exactTime(text string, scale int64) (int64, error) {
+	number, ok := new(big.Rat).SetString(strings.TrimSpace(text))
+	if !ok {
+		return 0, fmt.Errorf("%q is no number", text)
+	}
+	number.Mul(number, big.NewRat(scale, 1000))
+	whole := new(big.Int).Div(number.Num(), number.Denom())
+	if !whole.IsInt64() {
+		return 0, fmt.Errorf("%q is too long", text)
+	}
+	return whole.Int64(), nil
+}
+
+func readVCD(name string, text []byte) (*Capture, error) {
+	notes, names := newNoting(), map[string]string{}
+	scale, now := int64(1e3), int64(0)
+	words := bufio.NewScanner(bytes.NewReader(text))
+	words.Buffer(nil, 1<<20)
+	words.Split(bufio.ScanWords)
+	section := func() (inside []string) {
+		for words.Scan() && words.Text() != "$end" {
+			inside = append(inside, words.Text())
+		}
+		return inside
+	}
+	for words.Scan() {
+		word := words.Text()
+		switch {
+		case word == "$timescale":
+			one, err := timescale(strings.Join(section(), ""))
+			if err != nil {
+				return nil, fmt.Errorf("%s: %w", name, err)
+			}
+			scale = one
+		case word == "$var":
+			if v := section(); len(v) >= 4 && v[1] == "1" {
+				names[v[2]] = v[3]
+			}
+		case word == "$comment", word == "$date", word == "$version", word == "$scope":
+			section()
+		case word[0] == '#':
+			ticks, err := strconv.ParseInt(word[1:], 10, 64)
+			if err != nil || ticks < 0 || ticks > (1<<62)/scale {
+				return nil, fmt.Errorf("%s: %q is no time", name, word)
+			}
+			now = ticks * scale / 1000
+			notes.at(now)
+		case word[0] == '0' || word[0] == '1':
+			if line, ok := names[word[1:]]; ok {
+				notes.sample(line, now, word[0] == '1')
+			}
+		}
+	}
+	if err := words.Err(); err != nil {
+		return nil, fmt.Errorf("%s: %w", name, err)
+	}
+	return notes.done(name)
+}
+
+func timescale(text string) (int64, error) {
+	digits := strings.TrimRight(text, "munpsµ")
+	count, err := strconv.ParseInt(digits, 10, 64)
+	scale, known := units[strings.TrimPrefix(text, digits)]
+	if err != nil || !known || count <= 0 {
+		return 0, fmt.Errorf("the time scale %q is not understood; write such as 1 us", text)
+	}
+	return count * scale, nil
+}
+
+// AnalyserTest says which lines of a capture are stimulus and response.
+type AnalyserTest struct {
+	Stimulus, Response           string
+	StimulusRises, ResponseRises bool
+	Bounce                       time.Duration // edges this close behind a stimulus belong to it: its contact bounces
+	Output, Meaning              string        // for the sheet
+	Bound                        Bound
+}
+
+// Measure pairs every stimulus with the first response after it: of a contact that bounces, the first opening counts.
+func (c *Capture) Measure(t AnalyserTest) ([]sheet.Step, error) {
+	for _, line := range []string{t.Stimulus, t.Response} {
+		if _, ok := c.Lines[line]; !ok {
+			return nil, fmt.Errorf("the record has no line %q; it has %s", line, strings.Join(c.names(), ", "))
+		}
+	}
+	begins := c.begins(t)
+	var steps []sheet.Step
+	for index, begin := range begins {
+		until := c.End + 1
+		if index+1 < len(begins) {
+			until = int64(begins[index+1].From)
+		}
+		steps = append(steps, c.measureOne(t, begin, until))
+	}
+	return steps, nil
+}
+
+func (c *Capture) names() (list []string) {
+	for name := range c.Lines {
+		list = append(list, name)
+	}
+	sort.Strings(list)
+	return list
+}
+
+// begins are the stimuli: from the first edge, less one sample, to the last of its bounces.
+func (c *Capture) begins(t AnalyserTest) (list []Interval) {
+	last := int64(-1 << 62)
+	for _, edge := range c.Lines[t.Stimulus] {
+		switch {
+		case edge.At-last <= int64(t.Bounce):
+			if edge.On == t.StimulusRises {
+				list[len(list)-1].To = port.Stamp(edge.At)
+			}
+			last = edge.At
+		case edge.On == t.StimulusRises:
+			list = append(list, Interval{port.Stamp(edge.At - int64(c.Step)), port.Stamp(edge.At)})
+			last = edge.At
+		}
+	}
+	return list
+}
+
+func (c *Capture) measureOne(t AnalyserTest, begin Interval, until int64) sheet.Step {
+	step := sheet.Step{
+		Output: t.Output, Change: change(t.ResponseRises), At: time.Duration(begin.To).Seconds(), Stimulus: t.Meaning,
+		Bound: t.Bound.Millis(), Source: t.Bound.Source,
+	}
+	for _, edge := range c.Lines[t.Response] {
+		if edge.On == t.ResponseRises && edge.At >= int64(begin.From) && edge.At < until {
+			took := Took(begin, Interval{port.Stamp(edge.At - int64(c.Step)), port.Stamp(edge.At)}, 0)
+			step.Measured = took.Millis()
+			step.Verdict, step.Text = Judge(took, t.Bound)
+			return step
+		}
+	}
+	waited := time.Duration(until - int64(begin.To))
+	step.Measured = &sheet.Millis{Least: ms(waited), Open: true}
+	step.Verdict, step.Text = sheet.CannotTell, "no response before the record or the next stimulus, too soon to say that it should have come"
+	if waited > t.Bound.Most {
+		step.Verdict, step.Text = sheet.Violated, fmt.Sprintf("no response for %.1f ms", ms(waited))
+	}
+	return step
+}

@@ -1,0 +1,211 @@
+package rehearse
+
+import (
+	"fmt"
+	"time"
+
+	"ohmgate/hwio/modbus"
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/scpi"
+	"ohmgate/hwio/twin"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+)
+
+// Options of a rehearsal. The zero value is a good unit on good lines.
+type Options struct {
+	Directory string           // where the lines appear; empty: a new temporary directory
+	Wrong     string           // name of a wrong unit
+	Behaviour twin.Behaviour   // of every line: jitter, lost and spoilt frames; wire times are those of the map
+	Plant     loop.Source      // a plant in the place of the unit
+	Prepare   func(*twin.Room) // told before anything moves; may be nil
+	Deaf      bool             // relay modules whose time-out is switched off, which the silence proof must find
+	Crossed   bool             // the first two loop-back inputs are swapped, which the self-test must find
+	Identity  string           // of every instrument; empty: what the map expects, if it is a plain text
+}
+
+// Twin is a running rehearsal.
+type Twin struct {
+	Room    *twin.Room
+	Devices map[string]string // by port, for rig.Settings
+	world   *world
+}
+
+// turnaround is how long the twin's modules think: a tenth of a millisecond less than the map allows, at most 1 ms.
+const turnaround = time.Millisecond
+
+// Open opens a room wired as the map says.
+func Open(m *rig.Map, options Options) (*Twin, error) {
+	w := newWorld(m, options)
+	var err error
+	if options.Plant != nil {
+		w.ticker, err = newPlant(w, options.Plant)
+	} else {
+		w.ticker, err = newUnit(w, options.Wrong)
+	}
+	if err != nil {
+		return nil, err
+	}
+	config := twin.Config{Directory: options.Directory, World: w}
+	for index := range m.Site.Rig.Ports {
+		if line, used := w.line(&m.Site.Rig.Ports[index]); used {
+			config.Lines = append(config.Lines, line)
+		}
+	}
+	room, err := twin.Open(config)
+	if err != nil {
+		return nil, err
+	}
+	if options.Prepare != nil {
+		options.Prepare(room)
+	}
+	made := &Twin{Room: room, Devices: map[string]string{}, world: w}
+	for _, line := range config.Lines {
+		made.Devices[line.Name] = room.Path(line.Name)
+	}
+	return made, room.Within(func(stage *twin.Stage) { w.begin(stage) })
+}
+
+// Close ends the rehearsal.
+func (t *Twin) Close() error { return t.Room.Close() }
+
+// Closed says how many contacts of relays are closed: the truth, whatever the bench believes.
+func (t *Twin) Closed() (count int) {
+	_ = t.Room.Within(func(*twin.Stage) {
+		for _, on := range t.world.contacts {
+			if on {
+				count++
+			}
+		}
+	})
+	return count
+}
+
+// world is what hangs behind the terminals; the room's stage manager alone calls it.
+type world struct {
+	m        *rig.Map
+	options  Options
+	contacts map[rig.Terminal]bool // of relays, after their operate time
+	decades  map[int]*scpi.Instrument
+	loops    []rig.Loop
+	ticker   ticker
+	next     port.Stamp
+}
+
+// ticker is a unit or a plant: what happens once a scan.
+type ticker interface {
+	tick(stage *twin.Stage)
+}
+
+func newWorld(m *rig.Map, options Options) *world {
+	w := &world{m: m, options: options, contacts: map[rig.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, loops: append([]rig.Loop(nil), m.Loops...)}
+	if options.Crossed && len(w.loops) > 1 {
+		w.loops[0].Input, w.loops[1].Input = w.loops[1].Input, w.loops[0].Input
+	}
+	return w
+}
+
+// tableSize is how many points each module of the twin has.
+const tableSize = 64
+
+// line is one port of the map with its modules; used is false where nobody is on it.
+func (w *world) line(p *site.RigPort) (made twin.Line, used bool) {
+	settings, err := port.ParseLine(fmt.Sprintf("%d %s", p.Baud, p.Frame))
+	if err != nil {
+		return made, false
+	}
+	made = twin.Line{Name: p.Name, Behaviour: w.options.Behaviour}
+	made.Behaviour.Line = settings
+	if made.Behaviour.Turnaround == 0 {
+		made.Behaviour.Turnaround = turnaround
+	}
+	for index := range w.m.Site.Rig.Modules {
+		module := &w.m.Site.Rig.Modules[index]
+		if module.Port != p.Name {
+			continue
+		}
+		if module.Kind == "scpi-decade" || module.Kind == "scpi-meter" {
+			w.decades[index] = w.instrument(module)
+			made.Instrument = w.decades[index]
+			continue
+		}
+		one := &twin.Module{Unit: byte(module.Address), Memory: modbus.NewImage(tableSize, tableSize, tableSize, tableSize), Silence: module.TimeOut}
+		if w.options.Deaf {
+			one.Silence = 0
+		}
+		made.Modules = append(made.Modules, one)
+	}
+	return made, made.Instrument != nil || len(made.Modules) > 0
+}
+
+func (w *world) instrument(module *site.RigModule) *scpi.Instrument {
+	model := w.options.Identity
+	if model == "" {
+		model = module.Name
+	}
+	identity := scpi.Identity{Maker: "Quarry Road works", Model: model, Serial: module.Serial, Firmware: "twin"}
+	if identity.Serial == "" {
+		identity.Serial = "0"
+	}
+	return scpi.NewInstrument(identity, scpi.DefaultLimits, nil, nil)
+}
+
+// begin starts the ticking.
+func (w *world) begin(stage *twin.Stage) {
+	w.next = stage.Now()
+	w.again(stage)
+}
+
+// again ticks once and plans the next tick on the grid of scans, however late this one is.
+func (w *world) again(stage *twin.Stage) {
+	w.ticker.tick(stage)
+	w.next = w.next.Add(w.m.Site.Period.Max)
+	stage.After(max(w.next.Sub(stage.Now()), 0), w.again)
+}
+
+// module is the number of a module by its line and address.
+func (w *world) module(line string, unit byte) int {
+	for index := range w.m.Site.Rig.Modules {
+		if m := &w.m.Site.Rig.Modules[index]; m.Port == line && m.Address == int(unit) {
+			return index
+		}
+	}
+	return -1
+}
+
+// operate is how long the twin's relays take: a third of the longest that the map allows.
+func (w *world) operate(module int) time.Duration {
+	if limit := w.m.Site.Rig.Modules[module].OperateMax; limit > 0 {
+		return limit / 3
+	}
+	return 3 * time.Millisecond
+}
+
+// CoilMoved moves the contact after its time, and what is wired to it.
+func (w *world) CoilMoved(stage *twin.Stage, line string, unit byte, coil int, on bool) {
+	module := w.module(line, unit)
+	if module < 0 {
+		return
+	}
+	relay := rig.Terminal{Module: module, Point: coil}
+	stage.After(w.operate(module), func(later *twin.Stage) {
+		w.contacts[relay] = on
+		for _, loop := range w.loops {
+			if loop.Relay == relay {
+				w.setInput(later, loop.Input, on)
+			}
+		}
+	})
+}
+
+// RegisterWritten does nothing: no module of the map is written registers.
+func (w *world) RegisterWritten(*twin.Stage, string, byte, int, uint16) {}
+
+func (w *world) setInput(stage *twin.Stage, t rig.Terminal, on bool) {
+	m := &w.m.Site.Rig.Modules[t.Module]
+	stage.SetInput(m.Port, byte(m.Address), t.Point, on)
+}
+
+// closed says whether a relay's contact is closed; a relay that is not wired is not.
+func (w *world) closed(t *rig.Terminal) bool { return t != nil && w.contacts[*t] }

@@ -1,0 +1,108 @@
+package rehearse
+
+import (
+	"time"
+
+	"ohmgate/hwio/twin"
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// contactTime is how long the unit's own output relay takes.
+const contactTime = 4 * time.Millisecond
+
+// unit is the unit under test.
+type unit struct {
+	w        *world
+	logic    *interlock.Config
+	state    *interlock.State
+	in       *interlock.Inputs
+	decision *interlock.Decision
+	stamp    uint16
+	made     interlock.CoilSet // contacts as commanded
+	habit    habit
+}
+
+func newUnit(w *world, wrong string) (*unit, error) {
+	logic, problems := w.m.Site.Logic()
+	if problems != nil {
+		return nil, problems
+	}
+	u := &unit{w: w, logic: logic}
+	if err := u.learn(wrong); err != nil {
+		return nil, err
+	}
+	u.state, u.in, u.decision = interlock.NewState(logic), interlock.NewInputs(logic), interlock.NewDecision(logic)
+	return u, nil
+}
+
+// tick is one scan: read everything, decide, move the contacts.
+func (u *unit) tick(stage *twin.Stage) {
+	if u.w.m.Supply != nil && !u.w.closed(u.w.m.Supply) {
+		u.state.PowerUp()
+		u.move(stage, 0)
+		return
+	}
+	u.stamp++
+	for i := range u.in.Readings {
+		u.in.Readings[i] = u.reading(i)
+	}
+	for i := range u.in.Signals {
+		u.in.Signals[i] = interlock.Low
+		if u.w.closed(u.w.m.Drives[i]) {
+			u.in.Signals[i] = interlock.High
+		}
+	}
+	if u.habit.reads != nil {
+		u.habit.reads(u)
+	}
+	interlock.Step(u.logic, u.state, u.in, u.decision)
+	coils := u.decision.Coils
+	if u.habit.moves != nil {
+		coils = u.habit.moves(u, coils)
+	}
+	u.move(stage, coils)
+}
+
+// reading is what hangs at the unit's terminals, as its transmitter tells it.
+func (u *unit) reading(channel int) monitor.Reading {
+	wires := &u.w.m.Channels[channel]
+	over := monitor.Reading{Quality: monitor.OverRange, Stamp: u.stamp}
+	value := func(v monitor.Microohm) monitor.Reading {
+		return monitor.Reading{Quality: monitor.Valid, Value: v, Stamp: u.stamp}
+	}
+	switch {
+	case u.w.closed(wires.Short):
+		return value(0)
+	case wires.Break != nil && !u.w.closed(wires.Break):
+		return over
+	case wires.Decade >= 0:
+		return value(monitor.Microohm(u.w.decades[wires.Decade].Setting()))
+	}
+	conductance := 0.0 // of the resistors in parallel
+	for k := range wires.Resistors {
+		if u.w.closed(&wires.Resistors[k].Relay) {
+			conductance += 1 / float64(wires.Resistors[k].Value)
+		}
+	}
+	if conductance == 0 {
+		return over
+	}
+	return value(monitor.Microohm(1/conductance + 0.5))
+}
+
+// move sends the contacts on their way, each after its own time.
+func (u *unit) move(stage *twin.Stage, coils interlock.CoilSet) {
+	for output, contact := range u.w.m.Contacts {
+		on := coils.Energised(output)
+		if contact == nil || on == u.made.Energised(output) {
+			continue
+		}
+		wait := contactTime
+		if !on {
+			wait += u.habit.lag
+		}
+		u.made ^= 1 << output
+		stage.After(wait, func(later *twin.Stage) { u.w.setInput(later, *contact, on) })
+	}
+}

@@ -1,0 +1,254 @@
+package rig
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/scpi"
+	"ohmgate/hwio/sheet"
+	"ohmgate/interlock"
+	"ohmgate/interlock/loop"
+	"ohmgate/monitor"
+)
+
+// Standing is one run in which this program's logic stands in for the unit: real readings in, relays out.
+type Standing struct {
+	Bench    *Bench
+	Logic    *interlock.Config
+	Watchers []loop.Watcher
+	Scans    uint64 // to play
+	Drive    bool   // false: only listen, move nothing
+
+	Steps    []sheet.Step
+	Heard    []string // listen: what moved, in words
+	Seen     map[Transition]bool
+	Missed   int // readings and inputs that did not come
+	Overruns int
+	begun    port.Stamp
+	polled   port.Stamp // when this scan's first question was on the wire
+	late     bool
+	coils    interlock.CoilSet
+	signals  []interlock.Signal
+	phases   []monitor.Phase
+	modes    []interlock.Mode
+	ctx      context.Context
+}
+
+// Ready refuses a map on which a stand-in would be blind or dumb: every cause of an output that is driven must be read.
+func (m *Map) Ready(logic *interlock.Config) error {
+	bounds := &Bounds{m, logic}
+	for output, relay := range m.Moves {
+		if relay == nil {
+			continue
+		}
+		for _, name := range sortedNames(bounds.cone(output)) {
+			kind, number := whatIs(m.Site, name)
+			if kind == "channel" && m.Channels[number].Reads == nil || kind == "input" && m.Hears[number] == nil {
+				return &Refused{"rig map", fmt.Sprintf("%q is driven and hangs on %q, which nothing reads: add a point {name: %s, use: reads, …}", m.Site.Outputs[output].Name, name, name)}
+			}
+		}
+	}
+	return nil
+}
+
+// Play turns the logic scan by scan in real time.
+func (s *Standing) Play(ctx context.Context) error {
+	s.ctx, s.Seen = ctx, map[Transition]bool{}
+	s.signals = make([]interlock.Signal, len(s.Logic.Inputs))
+	s.phases, s.modes = make([]monitor.Phase, len(s.Logic.Channels)), make([]interlock.Mode, len(s.Logic.Outputs))
+	s.begun = port.Now()
+	return loop.New(s.Logic).Run(s, append([]loop.Watcher{s}, s.Watchers...)...)
+}
+
+// Next waits for the scan and reads everything once. What does not come in time is missing, never the last value again.
+func (s *Standing) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
+	if scan >= s.Scans {
+		return false, nil
+	}
+	due := s.begun.Add(time.Duration(scan) * s.Bench.Map.Site.Period.Max)
+	if wait := due.Sub(port.Now()); wait > 0 && !pause(s.ctx, wait) {
+		return false, s.ctx.Err()
+	}
+	if err := s.ctx.Err(); err != nil {
+		return false, err
+	}
+	in.Overrun, s.late = s.late, false
+	if in.Overrun {
+		s.Overruns++
+	}
+	clear(in.Readings)
+	clear(in.Signals)
+	s.polled = 0
+	if err := s.readInputs(in); err != nil {
+		return false, err
+	}
+	return true, s.readChannels(in)
+}
+
+func (s *Standing) readInputs(in *interlock.Inputs) error {
+	for _, module := range s.Bench.modulesOf(kindInputs) {
+		bits, times, err := s.Bench.ReadInputs(module)
+		if fatal(err) {
+			return lost(err)
+		}
+		if err != nil {
+			s.Missed++
+			continue
+		}
+		if s.polled == 0 {
+			s.polled = times.RequestEnd
+		}
+		for i, t := range s.Bench.Map.Hears {
+			if t == nil || t.Module != module {
+				continue
+			}
+			in.Signals[i] = interlock.Low
+			if bits[t.Point] {
+				in.Signals[i] = interlock.High
+			}
+		}
+		for output, t := range s.Bench.Map.Contacts {
+			if t != nil && t.Module == module && !s.Drive && bits[t.Point] != s.coils.Energised(output) {
+				s.coils ^= 1 << output
+				s.heard(s.Bench.Map.Site.Outputs[output].Name, level(bits[t.Point]))
+			}
+		}
+	}
+	return nil
+}
+
+func (s *Standing) readChannels(in *interlock.Inputs) error {
+	for _, module := range s.Bench.modulesOf(kindResistance) {
+		words, times, err := s.Bench.readRegisters(module)
+		if fatal(err) {
+			return lost(err)
+		}
+		if err != nil {
+			s.Missed++
+			continue
+		}
+		if s.polled == 0 {
+			s.polled = times.RequestEnd
+		}
+		for i := range s.Bench.Map.Channels {
+			if w := &s.Bench.Map.Channels[i]; w.Reads != nil && w.Reads.Module == module {
+				in.Readings[i] = FromRegisters(&s.Bench.Map.Site.Channels[i], w.ReadUnit, words[w.Reads.Point:])
+			}
+		}
+	}
+	for i := range s.Bench.Map.Channels {
+		w := &s.Bench.Map.Channels[i]
+		if w.Reads == nil || s.Bench.devices[w.Reads.Module] == nil {
+			continue
+		}
+		measured, _, err := s.Bench.devices[w.Reads.Module].Measure()
+		if fatal(err) {
+			return lost(err)
+		}
+		if err != nil {
+			s.Missed++
+			continue
+		}
+		in.Readings[i] = fromMeter(measured)
+	}
+	return nil
+}
+
+// fromMeter turns what a meter said into a reading; overload has become a class before any number.
+func fromMeter(measured scpi.Resistance) monitor.Reading {
+	switch measured.Class {
+	case scpi.OverRange:
+		return monitor.Reading{Quality: monitor.OverRange}
+	case scpi.Value:
+		return monitor.Reading{Quality: monitor.Valid, Value: monitor.Microohm(measured.Microohms)}
+	}
+	return monitor.Reading{Quality: monitor.Bad}
+}
+
+func (s *Standing) heard(name, now string) {
+	s.Heard = append(s.Heard, fmt.Sprintf("%.3f s %s is %s", port.Now().Sub(s.begun).Seconds(), name, now))
+}
+
+// Watch does the duties of a decision in their order: write the outputs, then tell.
+func (s *Standing) Watch(t *loop.Turn) error {
+	if s.Drive {
+		if err := s.write(t); err != nil {
+			return err
+		}
+	}
+	s.note(t)
+	end := s.begun.Add(time.Duration(t.Scan+1) * s.Bench.Map.Site.Period.Max)
+	s.late = port.Now() > end
+	return nil
+}
+
+func (s *Standing) write(t *loop.Turn) error {
+	wanted := make([][]bool, len(s.Bench.sizes))
+	for module, size := range s.Bench.sizes {
+		wanted[module] = make([]bool, size)
+	}
+	for output, relay := range s.Bench.Map.Moves {
+		if relay != nil {
+			wanted[relay.Module][relay.Point] = t.Decision.Coils.Energised(output)
+		}
+	}
+	for _, module := range s.Bench.modulesOf(kindRelays) {
+		if len(differences(s.Bench.coils[module], wanted[module])) == 0 {
+			if err := s.Bench.KeepAlive(module); err != nil {
+				return err
+			}
+			continue
+		}
+		when, err := s.Bench.WriteRelays(module, wanted[module])
+		if err != nil {
+			return err
+		}
+		s.judge(t, module, when)
+	}
+	return nil
+}
+
+// judge holds the time from the scan's first question to the contact against one scan and the relay's own time.
+func (s *Standing) judge(t *loop.Turn, module int, when Interval) {
+	m := s.Bench.Map
+	bound := Bound{Span{0, m.Site.Period.Max + m.operateMax(module)}, fmt.Sprintf("one scan of %v and operate_max %v", m.Site.Period.Max, m.operateMax(module)), false}
+	for output, relay := range m.Moves {
+		on := t.Decision.Coils.Energised(output)
+		if relay == nil || relay.Module != module || on == s.coils.Energised(output) {
+			continue
+		}
+		took := Took(Interval{s.polled, s.polled}, when, 0)
+		step := sheet.Step{
+			Output: m.Site.Outputs[output].Name, Change: change(on), At: float64(t.Scan) * m.Site.Period.Max.Seconds(),
+			Stimulus: "decided in this scan", Measured: took.Millis(), Bound: bound.Millis(), Source: bound.Source,
+		}
+		step.Verdict, step.Text = Judge(took, bound)
+		s.Steps = append(s.Steps, step)
+		s.coils ^= 1 << output
+	}
+}
+
+// note keeps the transitions seen, and in listen mode what moved.
+func (s *Standing) note(t *loop.Turn) {
+	m := s.Bench.Map
+	for i := range s.phases {
+		if phase := t.State.Channels[i].Phase; phase != s.phases[i] && m.Channels[i].Reads != nil {
+			s.Seen[Transition{m.Site.Channels[i].Name, s.phases[i].String(), phase.String()}] = true
+			s.phases[i] = phase
+		}
+	}
+	for i, relay := range m.Moves {
+		if mode := t.State.Outputs[i].Mode; mode != s.modes[i] && relay != nil {
+			s.Seen[Transition{m.Site.Outputs[i].Name, s.modes[i].String(), mode.String()}] = true
+			s.modes[i] = mode
+		}
+	}
+	for i, signal := range t.In.Signals {
+		if signal != s.signals[i] && signal != interlock.NoSignal && !s.Drive {
+			s.heard(m.Site.Inputs[i].Name, level(signal == interlock.High))
+		}
+		s.signals[i] = signal
+	}
+}
