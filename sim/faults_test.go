@@ -432,3 +432,39 @@ func TestFaultsStayWithinTheirFreedom(t *testing.T) {
 func classOf(c *monitor.Config, r monitor.Reading) monitor.Class {
 	return monitor.Hear(c, &monitor.State{}, r)
 }
+
+// TestDefaultsOfTheCatalogueCanBeRead: every fault can be written with nothing
+// but what it must be told.
+func TestDefaultsOfTheCatalogueCanBeRead(t *testing.T) {
+	s := readSite(t, "kestrel_siding")
+	on := map[fault.Target]string{fault.OnChannel: "on: bond_1", fault.OnInput: "on: reset_1", fault.OnOutput: "on: valve_1", fault.OnBypass: "on: bypass_6"}
+	for _, f := range fault.All() {
+		text := "scenario: x\nlasts: 1 s\nfaults:\n  - {at: 0 s, fault: " + f.Name
+		if on[f.On] != "" {
+			text += ", " + on[f.On]
+		}
+		for _, p := range f.Params {
+			if p.Default == "" {
+				text += ", " + p.Name + ": " + dimensions[p.Unit].Example()
+			}
+		}
+		_, problems := ParseScenario("x.yaml", []byte(text+"}\n"), s)
+		require.Nil(t, problems, "%v", problems)
+	}
+}
+
+func TestATripOnARisingResistanceTellsHowFarItWasFromIgnition(t *testing.T) {
+	s := readSite(t, "kestrel_siding")
+	sc, problems := ReadScenario("../testdata/scenarios/slow_rust.yaml", s)
+	require.Nil(t, problems)
+	r, err := Run(s, sc, Options{})
+	require.NoError(t, err)
+	for _, told := range r.Told {
+		if told.Subject == "valve_2" && told.Kind == "tripped" {
+			// sqrt(2·0.24 mJ/2000 pF)/1.6 µA = 306 MΩ, 7.48 decades above 10.1 Ω.
+			require.Contains(t, told.Why, "bond_2 at 10.1 Ω, 7.4 decades below what could ignite")
+			return
+		}
+	}
+	t.Fatal("valve_2 did not trip")
+}

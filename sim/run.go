@@ -112,7 +112,6 @@ type watch struct {
 	writers  []trace.Writer
 	row      trace.Row
 	firstDid uint64 // scan of the first thing that the scenario did
-	last     *loop.Turn
 	final    []string
 }
 

@@ -149,6 +149,9 @@ func (s *story) tell(v *view, e *interlock.Event, scan uint64) Told {
 		t.FirstOut = s.names.causeList(record.FirstOut)
 	}
 	t.Why = whyList(v, e)
+	if e.Kind == interlock.OutputTripped {
+		t.Why = append(t.Why, decades(v, e.Subject, v.State.Outputs[e.Subject].Trip.FirstOut)...)
+	}
 	return t
 }
 

@@ -1,0 +1,110 @@
+package fault
+
+import (
+	"regexp"
+	"sort"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/monitor"
+)
+
+func TestEveryEntryIsComplete(t *testing.T) {
+	name := regexp.MustCompile(`^[a-z]+(_[a-z]+)*$`)
+	seen := map[string]bool{}
+	for _, f := range All() {
+		require.Regexp(t, name, f.Name)
+		require.False(t, seen[f.Name], "%s stands twice", f.Name)
+		seen[f.Name] = true
+		require.NotZero(t, f.On, f.Name)
+		require.NotEmpty(t, f.Title, f.Name)
+		require.Regexp(t, `\.$`, f.Models, "%s: a sentence", f.Name)
+		require.NotEqual(t, Sees{}, f.Sees, "%s does nothing that the logic could see", f.Name)
+		require.Equal(t, f.Hides, f.ShownBy != "", "%s hides a loss: what shows it?", f.Name)
+		require.LessOrEqual(t, len(f.Params), 4, f.Name)
+		for _, p := range f.Params {
+			require.Regexp(t, name, p.Name)
+			require.NotContains(t, []string{"at", "on", "until", "fault"}, p.Name, "%s: the word is taken", f.Name)
+			require.NotEmpty(t, p.What)
+			require.Equal(t, p.Unit == Word, len(p.Words) > 0)
+			found, ok := f.Param(p.Name)
+			require.True(t, ok)
+			require.Equal(t, p, found)
+		}
+		require.Same(t, f, Named(f.Name))
+	}
+	require.Nil(t, Named("gremlin"))
+	_, ok := All()[0].Param("colour")
+	require.False(t, ok)
+	names := Names()
+	require.True(t, sort.StringsAreSorted(names))
+	require.Len(t, names, len(All()))
+}
+
+// TestFreedomFitsTheTarget: a fault acts on what it is on.
+func TestFreedomFitsTheTarget(t *testing.T) {
+	for _, f := range All() {
+		switch f.On {
+		case OnChannel:
+			require.NotZero(t, f.Sees.Readings, f.Name)
+			require.Zero(t, f.Sees.Signals, f.Name)
+			require.Zero(t, f.Sees.Actuator|Actuator(f.Sees.Machine), f.Name)
+		case OnInput, OnBypass:
+			require.NotZero(t, f.Sees.Signals, f.Name)
+			require.Zero(t, f.Sees.Readings, f.Name)
+		case OnOutput:
+			require.NotZero(t, f.Sees.Actuator, f.Name)
+			require.Zero(t, f.Sees.Readings, f.Name)
+		case OnBus:
+			require.NotZero(t, f.Sees.Signals, f.Name)
+			require.NotZero(t, f.Sees.Readings, f.Name)
+		case OnLogic:
+			require.NotZero(t, f.Sees.Machine, f.Name)
+		}
+	}
+}
+
+// TestTheCatalogueHoldsEverythingThatWasAskedFor names each kind of fault that
+// the project promises to simulate.
+func TestTheCatalogueHoldsEverythingThatWasAskedFor(t *testing.T) {
+	for _, name := range []string{
+		"clamp_removed", "clamp_put_back", "clamp_on_paint", "clamp_on_wrong_object", "strap_left_out", "corrosion", "film", "chatter",
+		"vibration", "rotation", "broken_wire", "shorted_leads", "lead_temperature", "mains_pickup", "stray_dc", "noise", "fast_bursts",
+		"coarse_adc", "saturation", "frozen_reading", "drift", "lost_samples", "late_samples", "repeated_samples", "bus_cut",
+		"scan_overrun", "power_dip", "welded_contact", "slow_valve", "stuck_valve", "end_switch_on", "end_switch_off",
+		"button_pressed", "button_held", "button_taped", "button_bouncing", "bypass_used",
+	} {
+		require.NotNil(t, Named(name), name)
+	}
+}
+
+func TestClassesOfReadings(t *testing.T) {
+	set := Named("frozen_reading").Sees.Readings.Classes(monitor.High, true)
+	require.True(t, set[monitor.High], "as before")
+	require.True(t, set[monitor.Good])
+	require.True(t, set[monitor.Missing], "an old stamp is no news")
+	require.False(t, set[monitor.Open])
+	over := Named("over_range").Sees.Readings
+	require.True(t, over.Classes(monitor.Good, true)[monitor.Open])
+	require.True(t, over.Classes(monitor.Good, false)[monitor.Invalid])
+	require.False(t, over.Classes(monitor.Good, true)[monitor.Good], "the undisturbed reading does not get through")
+}
+
+func TestEverySetHasItsTexts(t *testing.T) {
+	count := func(each func(func(string))) int {
+		n := 0
+		each(func(text string) {
+			require.NotEmpty(t, text)
+			n++
+		})
+		return n
+	}
+	require.Equal(t, readingKinds, count(Readings(1<<readingKinds-1).Each))
+	require.Equal(t, signalKinds, count(Signals(1<<signalKinds-1).Each))
+	require.Equal(t, actuatorKinds, count(Actuator(1<<actuatorKinds-1).Each))
+	require.Equal(t, machineKinds, count(Machine(1<<machineKinds-1).Each))
+	for target := OnNothing; target < targetKind; target++ {
+		require.NotEmpty(t, target.String())
+	}
+}
