@@ -256,7 +256,7 @@ func (r *Mapped) bridge(due uint64) bool {
 	if !r.gap.inside {
 		wide := due - r.gap.last
 		if r.m.OnChange || r.gap.typical == 0 || wide <= r.gap.limit || wide <= 8*r.gap.typical {
-			return false
+			return r.hurry(due)
 		}
 		r.Diary.Note(&kindGap, trace.Place{Line: r.row.line, Text: time.Duration(int64(wide) * r.period).String()})
 		r.gap.inside, r.gap.left = true, emptyScans
@@ -264,6 +264,17 @@ func (r *Mapped) bridge(due uint64) bool {
 		return false
 	}
 	if r.gap.left > 0 {
+		return false
+	}
+	r.scan = due
+	return true
+}
+
+// hurry jumps between the rows of a recording that is too slow to decide
+// anything, once the logic has noticed that nothing comes: years of one row a
+// minute are still good for a trend.
+func (r *Mapped) hurry(due uint64) bool {
+	if r.scan-r.gap.last <= 4*r.gap.limit+100 {
 		return false
 	}
 	r.scan = due

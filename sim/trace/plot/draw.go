@@ -199,7 +199,7 @@ func drawTime(p *page) {
 		unit, name = 60, "min"
 	}
 	p.line(0.7, black, nil, p.left, p.top, p.right, p.top)
-	each := step((p.until - p.from) / unit / 12)
+	each := step((p.until - p.from) / unit / 14)
 	for n := math.Ceil(p.from / unit / each); n*each <= p.until/unit*(1+1e-9); n++ {
 		x := p.x(n * each * unit)
 		p.line(0.7, black, nil, x, p.top, x, p.top-vg.Points(4))

@@ -31,8 +31,9 @@ type thinned struct {
 }
 
 // Collector is a trace.Writer that keeps what a trend needs: the valid readings
-// of connections that the logic took for bonded or doubtful. Readings of a clamp
-// that hangs free say nothing of its contact.
+// of a connection of some sort. Those of a clamp that hangs free say nothing of
+// its contact. Whether the logic took it for bonded does not matter: a recorder
+// of one reading a minute bonds nothing, and still shows rust.
 type Collector struct {
 	config   *interlock.Config
 	header   *trace.Header
@@ -53,7 +54,9 @@ func (c *Collector) Begin(h *trace.Header) error {
 func (c *Collector) Write(r *trace.Row) error {
 	for i := range c.channels {
 		reading, state := r.In.Readings[i], &r.State.Channels[i]
-		if reading.Quality == monitor.Valid && state.Phase.MayKeep() && state.Age == 0 && state.Class != monitor.Invalid {
+		config := &c.config.Channels[i]
+		connected := reading.Value >= config.Floor && reading.Value >= 0 && reading.Value < config.OpenAbove
+		if reading.Quality == monitor.Valid && connected && state.Age == 0 {
 			c.channels[i].add(r.Scan, r.Time.Seconds(), float64(reading.Value)/1e6)
 		}
 	}
