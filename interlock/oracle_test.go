@@ -585,7 +585,7 @@ func (day *oracleDay) fill() {
 func TestOracleAgrees(t *testing.T) {
 	trials, length := 1500, 70
 	if testing.Short() {
-		trials = 150
+		trials = 400
 	}
 	r := rand.New(rand.NewSource(62_881))
 	counts := map[string]int{}
@@ -607,7 +607,7 @@ func TestOracleAgrees(t *testing.T) {
 	}
 	for _, kind := range []Kind{OutputEnabled, OutputTripped, OutputReleased, OutputStopped, ResetGiven, ResetIgnored, StartIgnored, ActuatorUnconfirmed, ActuatorReported,
 		MayBeCharged, WaitBegan, WaitOver, ReconnectedEarly, Acknowledged, AcknowledgeIgnored, Released, ReleasedTooSoon, BypassBegan, BypassEnded, BypassIgnored} {
-		if counts[kind.String()+fmt.Sprint(kind)] < 3 {
+		if counts[kind.String()+fmt.Sprint(kind)] < trials/400 {
 			t.Errorf("%v (%d) came about only %d times", kind, kind, counts[kind.String()+fmt.Sprint(kind)])
 		}
 	}
