@@ -27,6 +27,7 @@ type LaneShown struct {
 	Reject     float64 `json:"reject_ohms,omitempty"`
 	Open       float64 `json:"open_ohms,omitempty"`
 	Floor      float64 `json:"floor_ohms,omitempty"`
+	Stale      int     `json:"stale_scans,omitempty"` // a gap no longer than this is none
 	Permissive string  `json:"permissive,omitempty"`
 	WaitNs     int64   `json:"wait_ns,omitempty"`
 	Use        string  `json:"use,omitempty"` // of an input
@@ -56,6 +57,7 @@ func (s *Session) laneShown(l Lane) LaneShown {
 		c := &s.opts.Config.Channels[l.Index]
 		shown.Accept, shown.Reject = float64(c.Accept)/1e6, float64(c.Reject)/1e6
 		shown.Open, shown.Floor = float64(c.OpenAbove)/1e6, float64(c.Floor)/1e6
+		shown.Stale = int(c.StaleAfter)
 		shown.Limits = "accept " + Ohms(c.Accept) + ", reject " + Ohms(c.Reject)
 		shown.NotShown = notShown(&s.opts.Site.Channels[l.Index])
 	case LaneInput:

@@ -14,6 +14,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
 
@@ -75,7 +76,7 @@ type Session struct {
 	loop     *loop.Loop
 	mirrors  *mirrors
 	before   *interlock.State
-	in       *interlock.Inputs
+	heard    []monitor.Reading // what arrived last of each channel
 	scan     uint64
 	run      int
 	request  Request
@@ -177,7 +178,7 @@ func (s *Session) open(r Request) error {
 // rewire puts fresh logic beside the plant.
 func (s *Session) rewire() error {
 	c := s.opts.Config
-	s.loop, s.before, s.in = loop.New(c), interlock.NewState(c), interlock.NewInputs(c)
+	s.loop, s.before, s.heard = loop.New(c), interlock.NewState(c), make([]monitor.Reading, len(c.Channels))
 	s.mirrors = newMirrors(s.Names, len(c.Channels), len(c.Outputs))
 	s.decided = decision{reasons: make([]interlock.Reasons, len(c.Outputs))}
 	s.scan, s.overrun, s.ahead = 0, false, 0
@@ -349,7 +350,11 @@ func (s *Session) Watch(t *loop.Turn) error {
 	if err := s.mirrors.follow(t.Scan, t.State); err != nil {
 		return err
 	}
-	s.in = t.In
+	for i, r := range t.In.Readings {
+		if r.Quality != monitor.Absent {
+			s.heard[i] = r
+		}
+	}
 	if t.In.Overrun {
 		s.overruns++
 	}
@@ -492,7 +497,7 @@ func (s *Session) flush(still bool) {
 
 // shoot is the moment as it is now.
 func (s *Session) shoot() *Snapshot {
-	shot := s.Names.shoot(s.scan, s.in, s.loop.State, s.loop.Decision)
+	shot := s.Names.shoot(s.scan, s.heard, s.loop.State, s.loop.Decision)
 	shot.Run, shot.Drive, shot.Overruns = s.run, s.drive, s.overruns
 	if math.IsInf(shot.Drive.Factor, 0) || math.IsNaN(shot.Drive.Factor) || s.drive.Mode != "running" {
 		shot.Drive.Factor = 0

@@ -95,12 +95,13 @@ type Advice struct {
 	Lane string `json:"lane"`
 }
 
-// shoot takes a snapshot of the logic.
-func (n *Names) shoot(scan uint64, in *interlock.Inputs, s *interlock.State, d *interlock.Decision) *Snapshot {
+// shoot takes a snapshot of the logic; heard is what arrived last of each
+// channel, which need not be in this scan.
+func (n *Names) shoot(scan uint64, heard []monitor.Reading, s *interlock.State, d *interlock.Decision) *Snapshot {
 	shot := &Snapshot{Scan: scan, TimeNs: int64(time.Duration(scan) * n.Period), Faults: []string{}, Advice: []Advice{}}
-	t := teller{names: n, in: in, state: s}
+	t := teller{names: n, state: s}
 	for i := range s.Channels {
-		shot.Channels = append(shot.Channels, n.channelNow(i, &t, s))
+		shot.Channels = append(shot.Channels, n.channelNow(i, heard[i], s))
 	}
 	for i := range s.Inputs {
 		shot.Inputs = append(shot.Inputs, s.Inputs[i].Level.String())
@@ -123,11 +124,14 @@ func (n *Names) shoot(scan uint64, in *interlock.Inputs, s *interlock.State, d *
 	return shot
 }
 
-func (n *Names) channelNow(i int, t *teller, s *interlock.State) ChannelShown {
+func (n *Names) channelNow(i int, heard monitor.Reading, s *interlock.State) ChannelShown {
 	c, state := &n.Config.Channels[i].Config, &s.Channels[i].State
 	shown := ChannelShown{
-		Reading: t.readingText(i), Phase: state.Phase.String(), Class: state.Class.String(),
-		AgeNs: int64(t.scansLong(state.Age)),
+		Reading: readingText(heard), Phase: state.Phase.String(), Class: state.Class.String(),
+		AgeNs: int64(time.Duration(state.Age) * n.Period),
+	}
+	if state.Class == monitor.Missing {
+		shown.Reading = "nothing arrives"
 	}
 	if state.Phase == monitor.Doubtful {
 		shown.Doubt = int(uint64(state.Doubt) * 100 / uint64(c.Full))

@@ -14,7 +14,7 @@ func (t *teller) whyChannel(e interlock.Event) *Why {
 	c := &t.names.Config.Channels[e.Subject].Config
 	before, after := &t.before.Channels[e.Subject].State, &t.state.Channels[e.Subject].State
 	w := &Why{Rule: ruleOf(e)}
-	w.add("reading", "%s", t.readingText(e.Subject))
+	w.add("reading", "%s", readingText(t.in.Readings[e.Subject]))
 	w.add("class", "%s", classText(c, after.Class))
 	w.add("limits", "accept %s, reject %s, open above %s", Ohms(c.Accept), Ohms(c.Reject), Ohms(c.OpenAbove))
 	if after.Age > 0 {
@@ -60,8 +60,7 @@ func ruleOf(e interlock.Event) string {
 	return "the chart knows no such change"
 }
 
-func (t *teller) readingText(channel int) string {
-	r := t.in.Readings[channel]
+func readingText(r monitor.Reading) string {
 	switch r.Quality {
 	case monitor.Valid:
 		return Ohms(r.Value)

@@ -65,18 +65,44 @@ type browser struct {
 	outside    []string
 }
 
+// chromium is started once; every test opens a window of its own in it.
+var chromium = sync.OnceValues(func() (context.Context, error) {
+	path, err := exec.LookPath("chromium")
+	if err != nil {
+		return nil, err
+	}
+	folder, err := os.MkdirTemp("", "ohmgate-chromium-")
+	if err != nil {
+		return nil, err
+	}
+	allocator, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(path), chromedp.Headless,
+		chromedp.UserDataDir(folder), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
+		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
+		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true))
+	ctx, cancel := chromedp.NewContext(allocator)
+	atEnd = append(atEnd, func() { cancel(); stop(); _ = os.RemoveAll(folder) })
+	return ctx, chromedp.Do(ctx)
+})
+
+var atEnd []func()
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	for _, f := range atEnd {
+		f()
+	}
+	os.Exit(code)
+}
+
 func open(t *testing.T, width, height int64) *browser {
 	t.Helper()
-	chromium, err := exec.LookPath("chromium")
+	started, err := chromium()
 	if err != nil {
-		absent(t, "chromium")
+		absent(t, "chromium: "+err.Error())
 	}
-	allocator, stop := chromedp.NewExecAllocator(context.Background(), chromedp.ExecPath(chromium), chromedp.Headless, chromedp.UserDataDir(t.TempDir()), chromedp.NoSandbox, chromedp.DisableGPU, chromedp.NoFirstRun,
-		chromedp.Flag("disable-quic", true), chromedp.Flag("disable-background-networking", true),
-		chromedp.Flag("disable-component-update", true), chromedp.Flag("disable-sync", true), chromedp.WindowSize(int(width), int(height)))
-	ctx, cancel := chromedp.NewContext(allocator)
+	ctx, cancel := chromedp.NewContext(started, chromedp.WithNewBrowserContext())
 	ctx, expire := context.WithTimeout(ctx, 60*time.Second)
-	t.Cleanup(func() { expire(); cancel(); stop() })
+	t.Cleanup(func() { expire(); cancel() })
 	b := &browser{t: t, ctx: ctx}
 	require.NoError(t, chromedp.Listen(ctx, b.hear))
 	b.do(chromedp.EmulateViewport(width, height))
@@ -276,4 +302,118 @@ func tripScan(t *testing.T, w window) uint64 {
 	}
 	t.Fatal("nothing tripped")
 	return 0
+}
+
+func TestPageAtEverySizeAndInEveryLight(t *testing.T) {
+	w := transfer(t, 3)
+	ctx := context.Background()
+	require.NoError(t, w.session.Act(ctx, live.Action{Do: "inject", Fault: "clamp_removed", On: "bond_1"}))
+	require.NoError(t, w.session.Advance(ctx, 900))
+	for _, size := range [][2]int64{{1280, 800}, {390, 844}} {
+		for _, theme := range []string{"light", "dark"} {
+			t.Run(fmt.Sprint(size[0], theme), func(t *testing.T) {
+				b := open(t, size[0], size[1])
+				b.do(chromedp.Navigate(w.url+"/#theme="+theme+"&width=3000"), chromedp.WaitVisible(chromedp.CSS(".lane")))
+				b.until(`document.querySelector('[data-lane="output:pump"] .now').textContent === 'tripped'`)
+				b.until(`document.querySelectorAll('.events li').length > 5`)
+				require.Equal(t, theme, ask[string](b, "document.documentElement.dataset.theme"))
+				require.LessOrEqual(t, ask[float64](b, "document.documentElement.scrollWidth"), float64(size[0]), "the page is wider than the screen")
+				// Ink where something happened: the trip's hatching is on the paper.
+				b.until(`(() => { const c = document.querySelector('[data-lane="output:pump"] canvas');
+					const d = c.getContext('2d').getImageData(0, 0, c.width, c.height).data; let n = 0;
+					for (let i = 0; i < d.length; i += 4) if (d[i + 3] > 60 && d[i] > d[i + 1] + 60) n++;
+					return n > 100; })()`)
+				b.shot(fmt.Sprintf("trip-%d-%s", size[0], theme))
+				b.audit()
+				b.quiet()
+			})
+		}
+	}
+}
+
+func TestViewIsInItsAddress(t *testing.T) {
+	w := transfer(t, 2)
+	b := open(t, 1280, 800)
+	b.do(chromedp.Navigate(w.url), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	b.until("ohmgate.shot()")
+	b.do(chromedp.Evaluate[chromedp.Void](`ohmgate.view.look(100, 1100)`))
+	b.clickLane("channel:bond_1", 52)
+	b.until("ohmgate.view.a !== null")
+	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.chart').focus()`), chromedp.KeyEvent("m"))
+	b.clickLane("output:pump", 900, chromedp.ModifierShift)
+	b.until("ohmgate.view.b !== null && ohmgate.view.marks.length === 1")
+	before := ask[string](b, `JSON.stringify([ohmgate.view.from, ohmgate.view.to, ohmgate.view.a, ohmgate.view.b, ohmgate.view.marks])`)
+	b.until("location.hash.includes('marks=')")
+	address := ask[string](b, "location.href")
+	other := open(t, 1280, 800)
+	other.do(chromedp.Navigate(address), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	other.until("ohmgate.shot()")
+	require.JSONEq(t, before, ask[string](other, `JSON.stringify([ohmgate.view.from, ohmgate.view.to, ohmgate.view.a, ohmgate.view.b, ohmgate.view.marks])`))
+	other.until(`document.querySelector('.reads').textContent.includes('Δt')`)
+	other.until(`document.querySelector('.cursor.mark .tag').textContent === 'mark 1'`)
+	b.quiet()
+	other.quiet()
+}
+
+func TestKeysDriveTheChart(t *testing.T) {
+	w := transfer(t, 2)
+	b := open(t, 1280, 800)
+	b.do(chromedp.Navigate(w.url), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	b.until("ohmgate.shot()?.scan === 1200")
+	press := func(keys string) { t.Helper(); b.do(chromedp.KeyEvent(keys)) }
+	press(".")
+	b.until("ohmgate.shot().scan === 1201")
+	press("0")
+	b.until("!ohmgate.view.follow && ohmgate.view.from === 0")
+	width := ask[float64](b, "ohmgate.view.to - ohmgate.view.from")
+	press("+")
+	b.until(fmt.Sprintf("Math.abs((ohmgate.view.to - ohmgate.view.from) - %g / 2) < 1", width))
+	b.do(chromedp.Evaluate[chromedp.Void](`ohmgate.view.look(0, 1200); ohmgate.view.lane = 'output:pump'; ohmgate.chart.place('a', 1000, '')`))
+	time.Sleep(400 * time.Millisecond)
+	press("[")
+	b.until(`document.querySelector('[data-lane="output:pump"].selected') && ohmgate.view.a < 1000`)
+	require.Equal(t, "enabled", ask[string](b, `ohmgate.chart.run.valueAt('output:pump', ohmgate.view.a).value === 2 ? 'enabled' : 'other'`))
+	press("?")
+	b.until("document.querySelector('dialog').open")
+	b.audit()
+	b.do(chromedp.KeyEvent("\u001b"))
+	b.quiet()
+}
+
+func TestTwoRunsShowWhereTheyPart(t *testing.T) {
+	w := transfer(t, 2)
+	ctx := context.Background()
+	b := open(t, 1280, 800)
+	b.do(chromedp.Navigate(w.url+"/#tab=runs"), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	b.do(chromedp.Click(chromedp.CSS("#keep")))
+	require.NoError(t, w.session.Begin(ctx, live.Request{Paused: true}, true))
+	require.NoError(t, w.session.Advance(ctx, 700))
+	require.NoError(t, w.session.Act(ctx, live.Action{Do: "inject", Fault: "clamp_removed", On: "bond_2"}))
+	require.NoError(t, w.session.Advance(ctx, 500))
+	b.until(`document.querySelector('#difference').textContent.includes('bond_2')`)
+	require.Contains(t, b.text("#difference"), "scan 700")
+	b.do(chromedp.Evaluate[chromedp.Void](`ohmgate.view.look(400, 1200)`))
+	b.until(`!document.querySelector('[data-lane="channel:bond_2"] .second').hidden && !document.querySelector('.cursor.difference').hidden`)
+	time.Sleep(300 * time.Millisecond)
+	b.shot("two-runs-1280-light")
+	b.audit()
+	b.quiet()
+}
+
+func TestReadOnlyPageOffersNothingToBreak(t *testing.T) {
+	if page.Built() == nil {
+		absent(t, "the page (make page)")
+	}
+	o := livetest.Options(2)
+	o.Control, o.Speed = false, 1
+	w := serve(t, o, web.Options{Page: page.Built()})
+	b := open(t, 1280, 800)
+	b.do(chromedp.Navigate(w.url+"/#tab=break"), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	b.until("ohmgate.shot()?.scan > 20")
+	require.Contains(t, b.text(".panel"), "read-only")
+	require.False(t, ask[bool](b, "Boolean(document.querySelector('#inject'))"))
+	b.do(chromedp.KeyEvent(" "))
+	at := ask[float64](b, "ohmgate.shot().scan")
+	b.until(fmt.Sprintf("ohmgate.shot().scan > %g", at+50))
+	b.quiet()
 }

@@ -12,6 +12,7 @@ export interface Lane {
   accept_ohms?: number;
   reject_ohms?: number;
   open_ohms?: number;
+  stale_scans?: number;
   permissive?: string;
   wait_ns?: number;
   use?: string;

@@ -3,7 +3,7 @@
 import * as api from "./api";
 import { button, make } from "./dom";
 import { forgetPatterns, paintRuler, readInk, scanAt, xOf, type Ink, type Scale } from "./paint";
-import { axisWidth, Strip, type Sight } from "./strip";
+import { Strip, type Room, type Sight } from "./strip";
 import { Tiles } from "./tiles";
 import type { View } from "./view";
 import { clock, lookOf, span } from "./words";
@@ -67,10 +67,12 @@ export class Chart {
       }
     }, { root: null, rootMargin: "200px" });
     const of = (...kinds: api.LaneKind[]) => this.site.lanes.filter((l) => kinds.includes(l.kind));
-    const compact = of("channel").length > 16;
+    const channels = of("channel").length;
+    const room: Room = channels > 16 ? "crowded" : channels > 4 ? "dense" : "wide";
+    this.element.classList.toggle("dense", room !== "wide");
     const add = (list: api.Lane[]) => {
       for (const lane of list) {
-        const strip = new Strip(lane, compact, () => {
+        const strip = new Strip(lane, room, () => {
           this.wishes.lane(lane.id);
           if (lane.kind === "channel") this.toggleTall(lane.id);
         });
@@ -97,12 +99,16 @@ export class Chart {
   }
 
   get scale(): Scale {
-    const head = parseFloat(getComputedStyle(this.element).getPropertyValue("--head")) || 0;
-    return { from: this.view.from, to: this.view.to, left: axisWidth, width: Math.max(40, this.element.clientWidth - head - axisWidth - 6) };
+    const left = this.measure("--left");
+    return { from: this.view.from, to: this.view.to, left, width: Math.max(40, this.element.clientWidth - this.head - left - 6) };
   }
 
   private get head(): number {
-    return parseFloat(getComputedStyle(this.element).getPropertyValue("--head")) || 0;
+    return this.measure("--head");
+  }
+
+  private measure(name: string): number {
+    return parseFloat(getComputedStyle(this.element).getPropertyValue(name)) || 0;
   }
 
   restyle(): void {

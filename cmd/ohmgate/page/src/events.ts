@@ -81,9 +81,10 @@ export class Events {
   private key = (e: Told) => `${e.run}/${e.seq}`;
 
   private row(e: Told): HTMLElement {
-    const body = make("span", {}, e.text);
-    if (e.first_out && e.kind === "tripped") {
-      body.append(make("span", { class: "first" }, "first-out ", ...e.first_out.map((f) => make("b", {}, f)), ...(e.order_unknown ? [make("i", {}, "order not known")] : [])));
+    const trip = e.kind === "tripped" && e.first_out !== undefined && e.first_out.length > 0;
+    const body = make("span", {}, trip ? e.text.split(": first-out")[0]! : e.text);
+    if (trip) {
+      body.append(make("span", { class: "first" }, "first-out ", ...e.first_out!.map((f) => make("b", {}, f)), ...(e.order_unknown ? [make("i", {}, "order not known")] : [])));
     }
     const b = make("button", { type: "button", "data-rank": e.rank },
       make("time", {}, clock(e.time_ns / 1e9, 2)),

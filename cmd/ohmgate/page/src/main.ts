@@ -8,7 +8,7 @@ import { button, make } from "./dom";
 import { Events } from "./events";
 import { Break, Drive, Orders, Runs } from "./panels";
 import { View } from "./view";
-import { clock, rankSign, rankWord } from "./words";
+import { clock, rankSign, rankWord, span } from "./words";
 
 declare global {
   // For tests and for people who want numbers out of the page.
@@ -99,7 +99,7 @@ class Page {
   }
 
   private foot(): HTMLElement {
-    return make("footer", {}, make("span", {}, this.site.caution), this.health, make("span", {}, `site ${this.site.hash.slice(0, 12)} · ${this.site.tool}`));
+    return make("footer", {}, make("span", {}, this.site.caution), this.health);
   }
 
   private bar(): HTMLElement {
@@ -344,7 +344,8 @@ class Page {
     for (const [key, text] of rows) list.append(make("dt", {}, make("kbd", {}, key)), make("dd", {}, text));
     const close = button("Close", "", () => dialog.close());
     close.removeAttribute("title");
-    const dialog = make("dialog", { "aria-label": "Keys" }, make("h2", {}, "Keys and hands"), list, close);
+    const dialog = make("dialog", { "aria-label": "Keys" }, make("h2", {}, "Keys and hands"), list,
+      make("p", { class: "note" }, `site ${this.site.site}, ${this.site.hash.slice(0, 16)} · ohmgate ${this.site.tool} · one scan every ${span(this.site.period_ns / 1e9)}`), close);
     return dialog;
   }
 

@@ -204,7 +204,8 @@ export function paintBand(
     ctx.lineTo(x2, y);
     ctx.stroke();
     lastLine = y;
-    label(ctx, segment[2] & (segment[2] - 1) ? wordsOf(kind, segment[2]) : look.word, x1, x2, s, top, height, look.tone === "quiet" ? ink.faint : ink.ink, ink);
+    const words = segment[2] & (segment[2] - 1) ? [wordsOf(kind, segment[2])] : [look.word, look.short ?? look.word];
+    label(ctx, words, x1, x2, s, top, height, look.tone === "quiet" ? ink.faint : ink.ink, ink);
   });
   ctx.restore();
 }
@@ -227,14 +228,15 @@ function ramp(
 }
 
 function label(
-  ctx: CanvasRenderingContext2D, word: string, x1: number, x2: number, s: Scale, top: number, height: number, colour: string, ink: Ink,
+  ctx: CanvasRenderingContext2D, words: string[], x1: number, x2: number, s: Scale, top: number, height: number, colour: string, ink: Ink,
 ): void {
   const left = Math.max(x1, s.left) + 4;
   const room = Math.min(x2, s.left + s.width) - left - 3;
   if (height < 11 || room < 12) return;
   ctx.font = ink.font;
+  const word = words.find((w) => ctx.measureText(w).width <= room);
+  if (word === undefined) return;
   const width = ctx.measureText(word).width;
-  if (width > room) return;
   ctx.textBaseline = "middle";
   ctx.fillStyle = ink.paper;
   ctx.globalAlpha = 0.78;

@@ -111,29 +111,27 @@ export class Break {
     return `A ${this.site.kind} takes no faults; only a simulation does.`;
   }
 
-  // hands are what people in the plant can press and clamp.
+  // hands are what people in the plant can press, set and clamp.
   private hands(): HTMLElement[] {
-    const press = make("div", { class: "row" });
-    for (const l of this.site.lanes) {
-      if (l.kind === "input" && (l.use === "button" || l.use === "key")) {
-        press.append(button(`Press ${l.name}`, l.title, () => void this.orders.give({ do: "act", act: { do: "press", on: l.name, for: "0.5 s" } })));
-      }
-    }
-    const sets = make("div", { class: "row" });
-    for (const l of this.site.lanes) {
-      if (l.kind === "input" && (l.use === "switch" || l.use === "evidence")) {
-        for (const to of ["yes", "no"]) {
-          sets.append(button(`${l.name} ${to}`, l.title, () => void this.orders.give({ do: "act", act: { do: "set", on: l.name, to } })));
-        }
-      }
-    }
-    const clamps = make("div", { class: "row" });
-    const names = this.site.lanes.filter((l) => l.kind === "channel").map((l) => l.name);
-    const which = select("clamp", names.map((n) => [n, n]), () => {});
-    clamps.append(which,
-      button("Clamp on", "put this clamp on its part", () => void this.orders.give({ do: "act", act: { do: "connect", on: which.value } })),
-      button("Clamp off", "take this clamp off", () => void this.orders.give({ do: "act", act: { do: "disconnect", on: which.value } })));
-    return [make("h3", {}, "Hands"), press, clamps, sets];
+    const act = (what: api.Order["act"]) => void this.orders.give({ do: "act", act: what });
+    const named = (...uses: string[]) => this.site.lanes.filter((l) => l.kind === "input" && uses.includes(l.use ?? "")).map((l): [string, string] => [l.name, l.name]);
+    const rows: HTMLElement[] = [make("h3", {}, "Hands")];
+    const row = (label: string, names: [string, string][], ...does: [text: string, title: string, act: (on: string) => api.Order["act"]][]) => {
+      if (names.length === 0) return;
+      const which = select(label, names, () => {});
+      rows.push(make("div", { class: "row hands" }, which, ...does.map(([text, title, make]) => button(text, title, () => act(make(which.value))))));
+    };
+    row("button", named("button", "key"),
+      ["Press", "press for half a second", (on) => ({ do: "press", on, for: "0.5 s" })],
+      ["Hold", "hold it down", (on) => ({ do: "hold", on })],
+      ["Let go", "let it go", (on) => ({ do: "release", on })]);
+    row("clamp", this.site.lanes.filter((l) => l.kind === "channel").map((l) => [l.name, l.name]),
+      ["Clamp on", "put this clamp on its part", (on) => ({ do: "connect", on })],
+      ["Clamp off", "take this clamp off", (on) => ({ do: "disconnect", on })]);
+    row("switch", named("switch", "evidence"),
+      ["On", "set it", (on) => ({ do: "set", on, to: "yes" })],
+      ["Off", "unset it", (on) => ({ do: "set", on, to: "no" })]);
+    return rows;
   }
 
   private offer(): void {

@@ -8,8 +8,10 @@ import type { Tile, Tiles } from "./tiles";
 import { lookOf, ohms, wordsOf } from "./words";
 
 const absent = 1, bad = 2, overRange = 4;
-export const axisWidth = 46;
 const bandHeight = 14;
+
+// Room is how much height the lanes of a site leave each other.
+export type Room = "wide" | "dense" | "crowded";
 
 export interface Sight { scale: Scale; step: number; now: number; period: number; ink: Ink; compare: boolean; referenceEnd: number }
 
@@ -29,7 +31,7 @@ export class Strip {
   visible = true;
   tall = false;
 
-  constructor(readonly lane: Lane, private compact: boolean, onName: (strip: Strip) => void) {
+  constructor(readonly lane: Lane, private room: Room, onName: (strip: Strip) => void) {
     this.element = document.createElement("div");
     this.element.className = `lane ${lane.kind}`;
     this.element.dataset["lane"] = lane.id;
@@ -63,11 +65,12 @@ export class Strip {
 
   get plotHeight(): number {
     if (this.lane.kind !== "channel") return 0;
-    return this.tall ? 190 : this.compact ? 42 : 74;
+    return this.tall ? 190 : { wide: 74, dense: 56, crowded: 40 }[this.room];
   }
 
   get bandHeight(): number {
-    return this.lane.kind === "channel" ? bandHeight : this.lane.kind === "input" ? 15 : 21;
+    if (this.lane.kind === "channel") return bandHeight;
+    return this.room === "wide" ? 21 : 17;
   }
 
   say(now: string, tone: string): void {
@@ -115,11 +118,11 @@ export class Strip {
     if (!shown) return;
     const { scale } = sight;
     const tiles = reference.see(this.lane.id, scale.from, scale.to, sight.step);
-    const height = this.lane.kind === "channel" && !this.compact ? 34 : 15;
+    const height = this.lane.kind === "channel" && this.room !== "crowded" ? 34 : 15;
     const [ctx, ratio] = prepare(this.second, scale.left + scale.width, height);
     this.grid(ctx, height);
     const ink = { ...sight.ink, ink: sight.ink.reference };
-    const top = this.lane.kind === "channel" && !this.compact ? height - bandHeight : 1;
+    const top = this.lane.kind === "channel" && this.room !== "crowded" ? height - bandHeight : 1;
     if (top > 1) this.traceSecond(ctx, tiles, scale, top - 1, ink);
     paintBand(ctx, ratio, this.lane.kind, tiles, scale, top, height - top - 1, ink, sight.referenceEnd, this.wait(sight));
     ctx.font = sight.ink.font;
@@ -162,6 +165,8 @@ export class Strip {
   private data(tiles: Tile[], from: number, to: number): uPlot.AlignedData {
     const x: number[] = [], low: (number | null)[] = [], high: (number | null)[] = [];
     this.flags = [];
+    const stale = this.lane.stale_scans ?? 0;
+    let gap = 0;
     const clamp = (v: number) => Math.min(Math.max(v, this.low), this.high);
     for (const tile of tiles) {
       const r = tile.readings;
@@ -172,10 +177,16 @@ export class Strip {
         const at = r.start + i * r.step;
         if (x.length && at <= x[x.length - 1]!) continue;
         const flags = r.flags[i]!, max = r.max[i], min = r.min[i];
+        if (flags === absent) {
+          gap += r.step;
+          if (gap <= stale) continue; // a channel that waits for its turn on the bus
+        } else {
+          gap = 0;
+        }
         x.push(at);
         high.push(flags & overRange ? this.high : max === null || max === undefined ? null : clamp(max));
         low.push(min === null || min === undefined ? (flags & overRange ? this.high : null) : clamp(min));
-        if (flags & (absent | bad)) this.flags.push({ x: at, flags });
+        if (flags === absent || flags & bad) this.flags.push({ x: at, flags });
       }
     }
     return [x, high, low] as uPlot.AlignedData;
@@ -225,7 +236,7 @@ export class Strip {
       axes: [
         { show: false },
         {
-          size: axisWidth,
+          size: () => this.sight!.scale.left,
           gap: 3,
           font: ink.font,
           stroke: ink.faint,
@@ -248,7 +259,7 @@ export class Strip {
 
   private splits(): number[] {
     const out: number[] = [];
-    const every = this.plotHeight < 60 ? 2 : 1;
+    const every = this.plotHeight < 50 ? 2 : 1;
     for (let d = Math.round(Math.log10(this.low)); d <= Math.round(Math.log10(this.high)); d += every) out.push(10 ** d);
     return out;
   }
@@ -291,7 +302,7 @@ export class Strip {
     ctx.lineTo(u.bbox.left + u.bbox.width, y);
     ctx.stroke();
     ctx.setLineDash([]);
-    if (this.plotHeight < 60) return;
+    if (this.plotHeight < 50) return;
     ctx.font = `${10 * ratio}px system-ui, sans-serif`;
     ctx.fillStyle = ink.limit;
     ctx.textAlign = "left";
@@ -332,7 +343,7 @@ export class Strip {
 
   // readingAt is what a cursor shows of this lane.
   readingAt(tiles: Tiles, scan: number): string {
-    const got = tiles.valueAt(this.lane.id, scan);
+    const got = tiles.valueAt(this.lane.id, scan, this.lane.stale_scans);
     if (got.value === undefined) return "";
     const many = (got.mask ?? 0) & ((got.mask ?? 0) - 1);
     const word = many && !got.exact ? wordsOf(this.lane.kind, got.mask!) : lookOf(this.lane.kind, got.value).word;

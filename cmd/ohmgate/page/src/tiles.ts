@@ -103,14 +103,16 @@ export class Tiles {
   }
 
   // valueAt is what a lane was at a scan, from the finest tile at hand.
-  valueAt(lane: string, scan: number): { value?: number; mask?: number; ohms?: number; flags?: number; exact: boolean } {
+  valueAt(lane: string, scan: number, stale = 0): { value?: number; mask?: number; ohms?: number; flags?: number; exact: boolean } {
     for (let step = 1; step <= 8 ** 7; step *= 8) {
       const tile = this.held.get(`${lane} ${step} ${Math.floor(scan / (step * perTile))}`);
       if (!tile || scan > tile.to) continue;
       let found: api.Segment | undefined;
       for (const s of tile.segments) if (s[0] <= scan) found = s;
       const r = tile.readings;
-      const i = r ? Math.floor((scan - r.start) / r.step) : -1;
+      let i = r ? Math.floor((scan - r.start) / r.step) : -1;
+      // A channel that waits for its turn on the bus still reads what it read.
+      for (let back = 0; r && i > 0 && r.flags[i] === 1 && back < stale; back++) i--;
       return {
         value: found?.[1],
         mask: found?.[2],

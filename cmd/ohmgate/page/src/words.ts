@@ -6,7 +6,7 @@ import type { LaneKind, Rank } from "./api";
 export type Hatch = "none" | "plain" | "rising" | "falling" | "crossed" | "dotted" | "upright";
 export type Tone = "quiet" | "ink" | "amber" | "red" | "blue";
 
-export interface Look { word: string; hatch: Hatch; tone: Tone; level: 0 | 0.5 | 1 }
+export interface Look { word: string; short?: string; hatch: Hatch; tone: Tone; level: 0 | 0.5 | 1 }
 
 const channel: Look[] = [
   { word: "unconnected", hatch: "none", tone: "quiet", level: 0 },
@@ -32,12 +32,12 @@ const output: Look[] = [
 ];
 const vessel: Look[] = [
   { word: "clear", hatch: "none", tone: "quiet", level: 0 },
-  { word: "may be charged", hatch: "crossed", tone: "red", level: 1 },
+  { word: "may be charged", short: "charged?", hatch: "crossed", tone: "red", level: 1 },
   { word: "wait", hatch: "falling", tone: "red", level: 1 },
   { word: "?", hatch: "none", tone: "quiet", level: 0 },
-  { word: "clear, reconnected early", hatch: "upright", tone: "blue", level: 0.5 },
-  { word: "may be charged, reconnected early", hatch: "crossed", tone: "red", level: 1 },
-  { word: "wait, reconnected early", hatch: "crossed", tone: "red", level: 1 },
+  { word: "clear, reconnected early", short: "early", hatch: "upright", tone: "blue", level: 0.5 },
+  { word: "may be charged, reconnected early", short: "charged? early", hatch: "crossed", tone: "red", level: 1 },
+  { word: "wait, reconnected early", short: "wait, early", hatch: "crossed", tone: "red", level: 1 },
 ];
 const stream: Look[] = [
   { word: "may flow", hatch: "plain", tone: "quiet", level: 1 },
