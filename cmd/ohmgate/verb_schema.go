@@ -8,10 +8,12 @@ import (
 
 	"ohmgate/interlock/site"
 	"ohmgate/sim"
+	"ohmgate/sim/margin"
 )
 
 // schemas are the published shapes of what the program reads and prints.
 var schemas = map[string]func() []byte{
+	"margin":   margin.Schema,
 	"site":     site.Schema,
 	"scenario": sim.ScenarioSchema,
 	"report":   sim.ReportSchema,

@@ -2,6 +2,7 @@ package margin
 
 import (
 	"fmt"
+	"slices"
 
 	"ohmgate/interlock/site"
 	"ohmgate/sim/reliability"
@@ -55,12 +56,20 @@ func assess(f *site.Function) (Assessed, error) {
 	case f.Target == 0:
 	case int(band) < f.Target:
 		a.Standing, a.Why = Violated, fmt.Sprintf("%s lies in %s, asked for is level %d", number, band, f.Target)
-	case len(result.Warnings) > 0:
+	case doubtful(result.Warnings):
 		a.Why = fmt.Sprintf("%s lies in %s, but the number is doubtful: see the warnings", number, band)
 	default:
 		a.Standing, a.Why = Shown, fmt.Sprintf("%s lies in %s, asked for is level %d; a number alone is no claim of a level", number, band, f.Target)
 	}
 	return a, nil
+}
+
+// undermine are the warnings after which a number shows nothing; the others say
+// what it assumes.
+var undermine = []string{"first-order", "no-common-cause", "coverage-high", "no-rate"}
+
+func doubtful(warnings []reliability.Warning) bool {
+	return slices.ContainsFunc(warnings, func(w reliability.Warning) bool { return slices.Contains(undermine, w.ID) })
 }
 
 func groupOf(g *site.Group) (reliability.Group, error) {

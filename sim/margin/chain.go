@@ -170,7 +170,7 @@ func (b *bench) travel(nd *node, stops []int, f flow, c *chain, n *notes) interv
 		default:
 			c.runDown.TimeConstant = of(s.ProfileTime)
 			c.add("time constant of the run-down", c.runDown.TimeConstant, FromFile, "")
-			whole = interval.Interval{Lo: min(whole.Hi, c.runDown.TimeConstant.Lo), Hi: whole.Hi}
+			whole, why = tailEnd(whole, c.runDown.TimeConstant, tail, why)
 		}
 	} else if c.runDown.Shape == charge.FirstOrder || c.runDown.Shape == charge.Reciprocal {
 		n.word("time of the profile", "none", path+".profile_time", "without a time constant the full current is counted until the end of flow")
@@ -181,6 +181,21 @@ func (b *bench) travel(nd *node, stops []int, f flow, c *chain, n *notes) interv
 		c.add("run-down after the confirmed stop", tail, FromFile, "the profile is stretched over it")
 	}
 	return whole.Add(tail)
+}
+
+// tailConstants is after how many time constants a tail counts as ended; of an
+// exponential one 0.7 % of the flow is left then.
+const tailConstants = 5
+
+// tailEnd is the end of a flow that dies away in a tail: where the file says
+// that it ends while the tail still flows, the longer time counts. It may end as
+// soon as the actuator has moved.
+func tailEnd(whole, constant, rest interval.Interval, why string) (interval.Interval, string) {
+	least := min(whole.Hi, tailConstants*constant.Lo)
+	if tail := tailConstants * constant.Hi; tail > whole.Hi+rest.Hi {
+		return interval.Interval{Lo: least, Hi: tail}, fmt.Sprintf("up to %d time constants: the tail still flows at the end that the file gives", tailConstants)
+	}
+	return interval.Interval{Lo: least, Hi: whole.Hi}, why
 }
 
 // stopTime is from first movement until no product flows, where the profile's

@@ -174,11 +174,20 @@ func (t *alternatives) faster(c chain) {
 	}
 }
 
-// inert: nothing around that ignites so easily.
+// inert: nothing around that ignites so easily. Where the flashover cap says
+// less, its figure is taken and said to rest on it.
 func (t *alternatives) inert(a *Loss) {
+	const text = "no flammable atmosphere (inerting, extraction), or one that ignites only from"
 	most := a.Outcome.EnergyCapped.Hi
-	if w, ok := t.edge(charge.InputEnergy, interval.Interval{Lo: a.loss.Ignition.Energy.Lo * 1e-1, Hi: max(most, a.loss.Ignition.Energy.Hi) * 1e4}); ok {
-		w = min(w, twoDigits(most*(1+1e-9), true))
-		t.add("inerting", "no flammable atmosphere (inerting, extraction), or one that ignites only from", w, "J", t.base.With(charge.InputEnergy, interval.Point(w)), false)
+	capped := twoDigits(most*(1+1e-6), true)
+	w, ok := t.edge(charge.InputEnergy, interval.Interval{Lo: a.loss.Ignition.Energy.Lo * 1e-1, Hi: max(most, a.loss.Ignition.Energy.Hi) * 1e4})
+	if ok && w <= capped {
+		t.add("inerting", text, w, "J", t.base.With(charge.InputEnergy, interval.Point(w)), false)
+		return
+	}
+	t.add("inerting", "with the 30 kV cap: "+text, capped, "J", t.base.With(charge.InputEnergy, interval.Point(capped)), false)
+	if n := len(t.list); t.err == nil {
+		out, _ := t.bench.cache.of(t.base.With(charge.InputEnergy, interval.Point(capped)))
+		t.list[n-1].Claim = out.VerdictCapped
 	}
 }

@@ -3,6 +3,7 @@ package margin
 import (
 	"fmt"
 	"math"
+	"slices"
 	"sort"
 
 	"ohmgate/interlock/site/quantity"
@@ -190,7 +191,7 @@ func (b *bench) around(a *Loss, nd *node, body body, stops []int, c chain) error
 		return err
 	}
 	var err error
-	for _, class := range c.classes {
+	for _, class := range worstOfEach(c.classes) {
 		one := a.loss
 		rest := upTo(seconds(b.site.Period.Max)).Add(c.afterTrip)
 		one.RunDown.Delay = upTo(class.Detection + c.detection.Hi - slowestOf(c.classes)).Add(rest)
@@ -214,11 +215,26 @@ func (b *bench) around(a *Loss, nd *node, body body, stops []int, c chain) error
 			return err
 		}
 	}
-	if a.Claim != charge.WinsEverywhere {
+	if a.Claim != charge.WinsEverywhere && !b.brief {
 		a.DependsOn = a.edges(nd)
 		a.Instead, err = b.instead(a, nd, body, stops, c)
 	}
 	return err
+}
+
+// worstOfEach keeps of each class the channel that is slowest.
+func worstOfEach(classes []Class) []Class {
+	var list []Class
+	for _, c := range classes {
+		at := slices.IndexFunc(list, func(have Class) bool { return have.Class == c.Class })
+		switch {
+		case at < 0:
+			list = append(list, c)
+		case list[at].Detection < c.Detection:
+			list[at] = c
+		}
+	}
+	return list
 }
 
 // Bar is one bar of a tornado plot: what not knowing one input does.

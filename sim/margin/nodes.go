@@ -1,6 +1,8 @@
 package margin
 
 import (
+	"slices"
+
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
 )
@@ -31,6 +33,7 @@ type bench struct {
 	config  *interlock.Config
 	timings []site.Timings
 	cache   outcomes
+	brief   bool // the answers alone: no break-evens, no alternatives
 }
 
 // nodes lists what every stream charges, in the order of the file: vessels,
@@ -42,8 +45,8 @@ func (b *bench) nodes() []*node {
 		for _, name := range st.Charges {
 			list = append(list, b.vesselNodes(st, name, RoleVessel)...)
 		}
-		if st.Sender == "" {
-			continue
+		if st.Sender == "" || slices.Contains(st.Charges, st.Sender) {
+			continue // the same current either way: one line is enough
 		}
 		if p := b.site.PartIndex(st.Sender); p >= 0 {
 			if nd := b.partNode(st, &b.site.Parts[p]); nd != nil {

@@ -29,8 +29,7 @@ func (p *page) wrapped(head, text string, indent int) {
 	}
 	row := []rune(pad(head, indent))
 	start := true
-	for _, word := range strings.Fields(text) {
-		letters := []rune(word)
+	for _, letters := range words(text, pageWidth-indent) {
 		if !start && len(row)+1+len(letters) > pageWidth {
 			p.line(string(row))
 			row, start = []rune(strings.Repeat(" ", indent)), true
@@ -41,6 +40,19 @@ func (p *page) wrapped(head, text string, indent int) {
 		row, start = append(row, letters...), false
 	}
 	p.line(string(row))
+}
+
+// words cuts a text at blanks; what is longer than a line is cut, too.
+func words(text string, width int) [][]rune {
+	var list [][]rune
+	for _, word := range strings.Fields(text) {
+		letters := []rune(word)
+		for len(letters) > width {
+			list, letters = append(list, letters[:width]), letters[width:]
+		}
+		list = append(list, letters)
+	}
+	return list
 }
 
 // pad fills a text with blanks to a width counted in characters.

@@ -63,7 +63,7 @@ func (r *Report) Line(node string) (*Line, bool) {
 			worst = l
 		}
 	}
-	return worst, worst != nil
+	return worst, worst != nil // with a name that is nobody's, nothing
 }
 
 // Plot draws one line as svg or png: the chain of delays, charge and energy

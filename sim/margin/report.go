@@ -61,12 +61,14 @@ type Line struct {
 
 // Study calculates every line of a site. The site must have been read without
 // a problem.
-func Study(s *site.Site, tool string) (*Report, error) {
+func Study(s *site.Site, tool string) (*Report, error) { return study(s, tool, false) }
+
+func study(s *site.Site, tool string, brief bool) (*Report, error) {
 	config, problems := s.Logic()
 	if problems != nil {
 		return nil, problems
 	}
-	b := &bench{site: s, config: config, cache: outcomes{}}
+	b := &bench{site: s, config: config, cache: outcomes{}, brief: brief}
 	for i := range s.Channels {
 		b.timings = append(b.timings, s.Timing(config, i))
 	}
@@ -169,8 +171,8 @@ func (r *Report) judge() {
 		r.Verdict = worse(r.Verdict, NotShown)
 	}
 	for i := range r.Reliability {
-		if r.Reliability[i].Standing == Violated { // without a target it is information only
-			r.Verdict = Violated
+		if r.Reliability[i].Target > 0 { // without a target it is information only
+			r.Verdict = worse(r.Verdict, r.Reliability[i].Standing)
 		}
 	}
 	r.Exit = r.Verdict.Exit()

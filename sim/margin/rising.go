@@ -74,6 +74,9 @@ const (
 // copperResistivity is that of annealed copper at 20 °C, Ω mm²/m (1/58).
 const copperResistivity = 0.017241
 
+// leadsDefault is the loop of leads where the file is silent, Ω.
+const leadsDefault = 1
+
 func (b *bench) risingChannel(c *site.Channel, i int, n *notes) RisingChannel {
 	path := "channels." + c.Name
 	limit := float64(c.Reject) * 1e-6
@@ -106,6 +109,5 @@ func leads(c *site.Channel, path string, n *notes) interval.Interval {
 		loop := upTo(2 * c.Leads.Length.Hi / c.Leads.Area * copperResistivity)
 		return n.assume("leads of "+c.Name, loop, "Ω", path+".leads.measured", "common practice: copper, there and back, 20 °C")
 	}
-	worst := 0.1 * float64(c.Reject) * 1e-6
-	return n.assume("leads of "+c.Name, upTo(worst), "Ω", path+".leads", "common practice: up to a tenth of the limit")
+	return n.assume("leads of "+c.Name, upTo(leadsDefault), "Ω", path+".leads", "common practice: a loop of some tens of metres")
 }

@@ -20,6 +20,7 @@ func (r *Report) WriteText(out io.Writer, all bool) error {
 	p := &page{out: out}
 	p.wrapped("", r.title(), 0)
 	p.wrapped("", "What the interlock can still win. Intervals hold every value between; two digits, ends rounded outwards.", 0)
+	r.tellOverview(p)
 	for i := range r.Lines {
 		if !r.Lines[i].alike || all {
 			p.line("")
@@ -71,13 +72,7 @@ func (r *Report) summary() string {
 func (r *Report) tellLine(p *page, l *Line) {
 	p.wrapped(strings.ToUpper(string(l.Standing)), r.heading(l), 11)
 	p.wrapped("  (i)   start without bond", string(l.Start.Standing)+": "+l.Start.Why, column)
-	for _, h := range l.Start.Holes {
-		mark := "also not shown"
-		if h.Opens {
-			mark = "leaves a hole"
-		}
-		p.wrapped("          "+mark, h.Text, column)
-	}
+	tellHoles(p, l)
 	tellRising(p, &l.Rising)
 	tellLoss(p, l)
 	p.wrapped("        do not touch for", string(l.Wait.Standing)+": "+l.Wait.Why, column)
@@ -85,6 +80,53 @@ func (r *Report) tellLine(p *page, l *Line) {
 	tellEdges(p, &l.Loss)
 	tellInstead(p, &l.Loss)
 	tellInputs(p, l.Inputs)
+}
+
+// tellHoles prints each hole once, with the channels that have it where not all
+// of several do.
+func tellHoles(p *page, l *Line) {
+	var texts []string
+	channels := map[string][]string{}
+	opens := map[string]bool{}
+	for _, h := range l.Start.Holes {
+		if channels[h.Text] == nil {
+			texts = append(texts, h.Text)
+		}
+		channels[h.Text] = append(channels[h.Text], h.Channel)
+		opens[h.Text] = h.Opens
+	}
+	for _, text := range texts {
+		mark := "also not shown"
+		if opens[text] {
+			mark = "leaves a hole"
+		}
+		if who := channels[text]; len(who) < len(l.Channels) {
+			text = strings.Join(who, ", ") + ": " + text
+		}
+		p.wrapped("          "+mark, text, column)
+	}
+}
+
+// tellOverview is one row for each line.
+func (r *Report) tellOverview(p *page) {
+	if len(r.Lines) < 2 {
+		return
+	}
+	p.line("")
+	p.line(pad("node", 15) + pad("stream", 16) + pad("(i) start", 11) + pad("(ii) rising", 12) + pad("(iii) loss", 17) + "wait")
+	for i := range r.Lines {
+		l := &r.Lines[i]
+		p.line(pad(short(l.Node, 14), 15) + pad(short(l.Stream, 15), 16) + pad(string(l.Start.Standing), 11) +
+			pad(string(l.Rising.Standing), 12) + pad(l.Loss.Claim.String(), 17) + string(l.Wait.Standing))
+	}
+}
+
+// short cuts a name to a width.
+func short(name string, width int) string {
+	if len(name) <= width {
+		return name
+	}
+	return name[:width-1] + "…"
 }
 
 func (r *Report) heading(l *Line) string {
@@ -128,7 +170,7 @@ func tellLoss(p *page, l *Line) {
 	a := &l.Loss
 	p.wrapped("  (iii) abrupt loss", fmt.Sprintf("%s: %s", a.Standing, a.claimText()), column)
 	row := func(head, text string) { p.wrapped("          "+head, text, column) }
-	row("ignites after", a.TimeToIncendive.Text("s")+" of full current, isolated")
+	row("ignites after", valueText(a.TimeToIncendive, "s")+" of full current, isolated")
 	if a.Outcome == nil {
 		return
 	}
@@ -180,10 +222,14 @@ func tellDelays(p *page, a *Loss) {
 	if len(a.Delays) == 0 {
 		return
 	}
-	p.line("        from loss to no flow, stopped by " + strings.Join(a.Stops, ", "))
+	head := "from loss to no flow, stopped by " + strings.Join(a.Stops, ", ")
+	if len(a.Stops) == 0 {
+		head = "from loss to no flow, stopped by nothing"
+	}
+	p.wrapped("", head, 8)
 	for _, d := range a.Delays {
 		text := remark(d.Time.Text("s"), d.From, d.Why)
-		p.wrapped("          "+d.Name, text, 48)
+		p.wrapped("          "+d.Name, text, 47)
 	}
 	for _, c := range a.Classes {
 		p.wrapped(fmt.Sprintf("          loss read as %s", c.Class.Class), fmt.Sprintf("caught within %s, %s: %s", atMost(c.Detection, "s"), c.Energy.Text("J"), c.Claim), 34)
@@ -237,7 +283,7 @@ func tellInstead(p *page, a *Loss) {
 		}
 		text += fmt.Sprintf(": %s, %s", one.Energy.Text("J"), one.Claim)
 		if one.TimeToIncendive != nil {
-			text += fmt.Sprintf("; ignites after %s", one.TimeToIncendive.Text("s"))
+			text += fmt.Sprintf("; ignites after %s", valueText(*one.TimeToIncendive, "s"))
 		}
 		p.wrapped("          -", text, 12)
 	}
@@ -248,10 +294,24 @@ func tellInputs(p *page, inputs []Known) {
 	for _, k := range inputs {
 		value := k.Text
 		if k.Value != nil {
-			value = k.Value.Text(k.Unit)
+			value = valueText(*k.Value, k.Unit)
 		}
 		p.wrapped("          "+k.Name, remark(value, k.From, k.Why), 40)
 	}
+}
+
+// valueText writes an interval; plain numbers without an exponent, long times in
+// minutes or hours.
+func valueText(x interval.Interval, unit string) string {
+	switch {
+	case unit == "" && x.IsPoint():
+		return strconv.FormatFloat(twoDigits(x.Lo, true), 'g', -1, 64)
+	case unit == "":
+		return strconv.FormatFloat(twoDigits(x.Lo, false), 'g', -1, 64) + ".." + strconv.FormatFloat(twoDigits(x.Hi, true), 'g', -1, 64)
+	case unit == "s" && x.Hi >= 7200 && x.Finite():
+		return timeText(x)
+	}
+	return x.Text(unit)
 }
 
 // remark is a value with where it comes from; defaults stand out.
@@ -302,7 +362,7 @@ func (r *Report) tellReliability(p *page) {
 		a := &r.Reliability[i]
 		p.line("")
 		p.wrapped(strings.ToUpper(string(a.Standing)), a.Function+", "+a.Demand+" demand: "+a.Why, 11)
-		p.line(pad("  group", 26) + pad("PFDavg", 10) + pad("PFH 1/h", 10) + pad("spurious 1/h", 14) + "bands PFD, PFH")
+		p.line(pad("  group", 22) + pad("PFDavg", 9) + pad("PFH 1/h", 9) + pad("spurious 1/h", 14) + "bands PFD, PFH")
 		for _, g := range a.Result.Groups {
 			p.line(reliabilityRow("  "+g.Name, g))
 		}
@@ -316,6 +376,6 @@ func (r *Report) tellReliability(p *page) {
 
 func reliabilityRow(name string, g reliability.Result) string {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'e', 1, 64) }
-	row := pad(name, 26) + pad(number(g.PFD), 10) + pad(number(g.PFH), 10) + pad(number(g.SpuriousTripRate), 14)
+	row := pad(short(name, 21), 22) + pad(number(g.PFD), 9) + pad(number(g.PFH), 9) + pad(number(g.SpuriousTripRate), 14)
 	return row + fmt.Sprintf("%s, %s", g.PFDBand, g.PFHBand)
 }
