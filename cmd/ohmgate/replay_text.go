@@ -85,7 +85,11 @@ func tellDivergences(out io.Writer, rep *replay.Report) {
 	if d.Clock != "" {
 		when += " (" + d.Clock + ")"
 	}
-	printWrapped(out, "", fmt.Sprintf("first divergence at %s, scan %d, line %d", when, d.Scan, d.Line), 2)
+	name := "first divergence"
+	if rep.Verdict == replay.NotShown {
+		name = "what follows proves nothing, see above; first divergence"
+	}
+	printWrapped(out, "", fmt.Sprintf("%s at %s, scan %d, line %d", name, when, d.Scan, d.Line), 2)
 	printWrapped(out, "  ", fmt.Sprintf("%s: recorded %s, logic %s", d.Subject, d.Recorded, d.Logic), 4)
 	for _, rule := range d.Rule {
 		printWrapped(out, "  ", "rule: "+rule, 4)
@@ -149,8 +153,16 @@ func tellTrend(out io.Writer, channels []trend.Channel) {
 		return
 	}
 	fmt.Fprintln(out)
+	var unread []string
 	for i := range channels {
+		if channels[i].Readings == 0 {
+			unread = append(unread, channels[i].Channel)
+			continue
+		}
 		printWrapped(out, "", trendText(&channels[i]), 2)
+	}
+	if unread != nil {
+		printWrapped(out, "", "never read while connected: "+strings.Join(unread, ", "), 2)
 	}
 }
 

@@ -258,7 +258,7 @@ func runReplay(reader *recordingReader, h *trace.Header, logic *interlock.Config
 		return nil, failed(exitLost, "%w", err)
 	}
 	if m := reader.mapped; m != nil && !m.Start.IsZero() {
-		result.began = m.Start.Format("2006-01-02T15:04:05.000Z07:00")
+		result.began = m.Instant(0)
 		if f := result.report.First; f != nil {
 			f.Clock = m.Instant(f.Time)
 		}

@@ -95,7 +95,7 @@ func (r *Mapped) judgeIntervals() {
 		case n.equal == 0 && n.share(0.9) >= 2*max(n.share(0.1), 1):
 			r.blind(name, fmt.Sprintf("looks recorded on change: %d readings, never two alike, smallest step %s Ω, at irregular intervals of %v to %v", n.total, trace.AppendOhms(nil, n.least), span(n.share(0.1)), span(n.share(0.9))), span(need))
 		default:
-			r.blind(name, fmt.Sprintf("recorded slower than the logic reads: every %v (median), the logic reads every %v", span(n.share(0.5)), span(need)), span(need))
+			r.blind(name, fmt.Sprintf("recorded slower than the logic reads: every %v on average, the logic reads every %v", span(n.scans/n.total).Round(time.Millisecond), span(need)), span(need))
 		}
 	}
 }

@@ -182,7 +182,7 @@ func TestRecordingsThatCannotDecide(t *testing.T) {
 		name, says, more string
 		h                func(h *historian)
 	}{
-		{"slow", "slower than the logic reads: every 200ms (median), the logic reads every 10ms", "", func(h *historian) { h.every = 20 }},
+		{"slow", "slower than the logic reads: every 200ms on average, the logic reads every 10ms", "", func(h *historian) { h.every = 20 }},
 		{"dead-band", "looks recorded on change", "", func(h *historian) { h.deadBand = 0.018 }},
 		{"declared", "dead-band 0.1 Ω", "recorded: {on_change: yes, dead_band: 0.1 Ω}\n", func(h *historian) { h.deadBand = 0.1 }},
 	} {

@@ -38,7 +38,8 @@ type Replayer struct {
 	ring   *ring
 	report Report
 	events [interlock.Kinds]int
-	off    []int // per output: scans in a row in which it differed
+	off    []int  // per output: scans in a row in which it differed
+	parted []int8 // per output: what was recorded at a divergence that still stands
 	text   []byte
 	first  *subject
 	row    trace.Row
@@ -67,9 +68,17 @@ type subject struct {
 // New prepares a replay; c must come from Compile, and h names its parts.
 func New(c *interlock.Config, h *trace.Header, o Options) *Replayer {
 	return &Replayer{
-		config: c, header: h, option: o, turner: newTurner(c), off: make([]int, len(c.Outputs)),
+		config: c, header: h, option: o, turner: newTurner(c), off: make([]int, len(c.Outputs)), parted: unparted(len(c.Outputs)),
 		ring: newRing(before + after + 1 + o.Tolerance),
 	}
+}
+
+func unparted(n int) []int8 {
+	list := make([]int8, n)
+	for i := range list {
+		list[i] = trace.NotRecorded
+	}
+	return list
 }
 
 // Run replays to the end of the recording. diary is where the recording's
@@ -224,15 +233,18 @@ func (r *Replayer) compareOutput(i int, recorded int8, rec *trace.Recorded) {
 		recorded == trace.NotRecorded
 	if alike {
 		r.report.LargestSkew = max(r.report.LargestSkew, r.off[i])
-		r.off[i] = 0
+		r.off[i], r.parted[i] = 0, trace.NotRecorded
 		return
+	}
+	if r.parted[i] == recorded {
+		return // the logic came to its decision once more: the same divergence
 	}
 	r.off[i]++
 	if r.off[i] <= r.option.Tolerance {
 		return
 	}
 	began := rec.Scan - uint64(r.off[i]-1)
-	r.off[i] = 0
+	r.off[i], r.parted[i] = 0, recorded
 	r.diverge(subject{output, i, began, rec.Scan}, rec, outputText(recorded), state.Mode.String())
 	r.resynchronise(state, recorded)
 }
