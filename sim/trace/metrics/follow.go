@@ -83,10 +83,12 @@ func (m *Metrics) followOutput(o *outputMetrics, i int, r *trace.Row) {
 	b.become(o.mode, int(state.Mode))
 }
 
-// followLatency counts from the last scan with the connection. A connection that
-// comes back in time, or an output that stops for another cause, is no latency.
+// followLatency counts from the last scan with the connection: the true
+// resistance was at or below reject. Whether the part then floats is another
+// matter; rails may still hold it. A connection that comes back in time, or an
+// output that stops for another cause, is no latency.
 func (m *Metrics) followLatency(c *causeMetrics, r *trace.Row, channel int, ran bool, state *interlock.OutputState) {
-	if r.Truth.Bonded[channel] || !ran {
+	if r.Truth.Ohms[channel] <= float64(m.config.Channels[channel].Reject)/1e6 || !ran {
 		c.lost = 0
 		return
 	}

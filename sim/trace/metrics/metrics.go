@@ -154,7 +154,7 @@ func (m *Metrics) beginOutputs() {
 // how long after the connection was physically lost the output was withheld.
 func (m *Metrics) beginLatencies() {
 	b, labels := &m.board, []string{"output", "channel"}
-	latency := b.add(family{name: "ohmgate_withholding_latency_scans", unit: "scans", typ: histogram, labels: labels, help: "Scans from the last one with a physical connection to the one that withheld; one edge is the configured bound."})
+	latency := b.add(family{name: "ohmgate_withholding_latency_scans", unit: "scans", typ: histogram, labels: labels, help: "Scans from the last one whose true resistance was at or below reject to the one that withheld; one edge is the configured bound."})
 	bound := b.add(family{name: "ohmgate_withholding_bound_scans", unit: "scans", typ: gauge, labels: labels, help: "Configured bound of the latency: patience and stale-after of the channel, at worst."})
 	worst := b.add(family{name: "ohmgate_withholding_worst_scans", unit: "scans", typ: gauge, labels: labels, help: "Largest latency since the start; 0 before the first."})
 	for i := range m.outputs {

@@ -50,7 +50,7 @@ func (w *witness) Write(r *trace.Row) error {
 		case interlock.OutputTripped:
 			w.trips[e.Subject]++
 			// Every valve of the test works depends on its own channel alone.
-			if e.Subject < len(w.bonded) && e.Reasons&(interlock.ReasonNotMet|interlock.ReasonUnknown) != 0 && !r.Truth.Bonded[e.Subject] {
+			if e.Subject < len(w.bonded) && e.Reasons&(interlock.ReasonNotMet|interlock.ReasonUnknown) != 0 && r.Truth.Ohms[e.Subject] > 10 {
 				key := strconv.Itoa(e.Subject)
 				w.latencies[key] = append(w.latencies[key], int(r.Scan)-w.bonded[e.Subject])
 			}
@@ -58,8 +58,8 @@ func (w *witness) Write(r *trace.Row) error {
 			w.early++
 		}
 	}
-	for i, bonded := range r.Truth.Bonded {
-		if bonded {
+	for i, ohms := range r.Truth.Ohms {
+		if ohms <= 10 {
 			w.bonded[i] = int(r.Scan)
 		}
 	}
