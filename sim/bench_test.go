@@ -104,3 +104,41 @@ func BenchmarkNormalNumber(b *testing.B) {
 	}
 	_ = sum
 }
+
+// BenchmarkDay is simulate itself, without output: 24 hours of the eight-car
+// site at 10 ms a scan, with noise on every reading. One op is the whole day.
+func BenchmarkDay(b *testing.B) {
+	s, problems := site.Read("../testdata/sites/kestrel_siding.yaml")
+	require.Nil(b, problems)
+	sc, problems := ParseScenario("day.yaml", []byte("scenario: day\nbegin: running\nwith: [pump_ready]\nlasts: 24 h\nexpect:\n  - {never: valve_1 is tripped}\n"), s)
+	require.Nil(b, problems)
+	for b.Loop() {
+		result, err := Run(s, sc, Options{})
+		require.NoError(b, err)
+		require.Equal(b, Shown, result.Verdict())
+	}
+	b.ReportMetric(24*3600/(b.Elapsed().Seconds()/float64(b.N)), "x-real-time")
+}
+
+// BenchmarkDayEveryScan is the same with the whole site stepped in every scan.
+func BenchmarkDayEveryScan(b *testing.B) {
+	s, problems := site.Read("../testdata/sites/kestrel_siding.yaml")
+	require.Nil(b, problems)
+	sc, problems := ParseScenario("hour.yaml", []byte("scenario: hour\nbegin: running\nwith: [pump_ready]\nlasts: 1 h\nexpect:\n  - {never: valve_1 is tripped}\n"), s)
+	require.Nil(b, problems)
+	for b.Loop() {
+		_, err := Run(s, sc, Options{EveryScan: true})
+		require.NoError(b, err)
+	}
+	b.ReportMetric(3600/(b.Elapsed().Seconds()/float64(b.N)), "x-real-time")
+}
+
+func TestAScanAllocatesNothing(t *testing.T) {
+	p, l := benchPlant(t)
+	w := newWatch(p.Site, &Scenario{Begin: Running}, p, newNames(p.Site), 0, never)
+	require.Zero(t, testing.AllocsPerRun(2000, func() {
+		if _, err := l.Once(p, w); err != nil {
+			t.Error(err)
+		}
+	}))
+}

@@ -190,7 +190,9 @@ func (c *channel) read(scan uint64) monitor.Reading {
 
 // measured adds the instrument's own noise and resolution.
 func (c *channel) measured(scan uint64, v monitor.Microohm, deviation float64) monitor.Reading {
-	v += monitor.Microohm(float64(deviation * c.normal.at(c.noise.Bits(scan))))
+	if deviation != 0 {
+		v += monitor.Microohm(float64(deviation * c.normal.at(c.noise.Bits(scan))))
+	}
 	v = c.round(v)
 	if v > c.top {
 		return monitor.Reading{Quality: monitor.OverRange, Stamp: c.stamp}
