@@ -20,6 +20,7 @@
 //	chain.go    every delay from the loss to the end of flow
 //	loss.go     answer (iii)
 //	instead.go  what would win instead, each with its own figure
+//	together.go several streams at once
 //	wait.go     how long nobody may touch it
 //	sources.go  ignition sources that no bond removes
 //	assess.go   PFDavg, PFH, spurious trips from the user's own rates

@@ -29,6 +29,7 @@ type Loss struct {
 	Delay           interval.Interval `json:"delay"` // s, sum up to first movement
 	Classes         []ClassOutcome    `json:"classes"`
 	Stuck           *Stuck            `json:"actuator_stays_open,omitempty"`
+	Together        *Together         `json:"together,omitempty"`
 	DependsOn       []Edge            `json:"depends_on"`
 	Swings          []Bar             `json:"swings"` // widest first
 	Remake          *Remake           `json:"remake,omitempty"`

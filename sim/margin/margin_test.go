@@ -334,3 +334,24 @@ func TestSenderIsANode(t *testing.T) {
 	}
 	assert.True(t, found)
 }
+
+// Two streams into one vessel: the currents add up. By hand, full current for the
+// whole chain: 10 nA and 15 nA for the longest end of both.
+func TestStreamsTogether(t *testing.T) {
+	s := changed(t, "margin/all_answered.yaml", "velocity: 1 m/s, bore: 50 mm", "current: 10 nA", "streams:\n", `streams:
+  second: {kind: liquid, through: [valve], charges: [tank], profile: full, profile_time: 14 s, product: toluene, current: 15 nA, filter: none, phases: single}
+`)
+	r := studied(t, s)
+	require.Len(t, r.Lines, 2)
+	for _, l := range r.Lines {
+		require.NotNil(t, l.Loss.Together)
+		assert.Equal(t, []string{"second", "filling"}, l.Loss.Together.Streams)
+		assert.InEpsilon(t, 25e-9, l.Loss.Together.Current.Hi, 1e-9)
+		most := 25e-9 * (l.Loss.Delay.Hi + 14)
+		assert.InEpsilon(t, most*most/(2*200e-12), l.Loss.Together.Energy.Hi, 1e-3)
+		assert.Equal(t, charge.WinsEverywhere, l.Loss.Claim, "alone")
+		assert.Equal(t, NotShown, l.Loss.Standing, "not together")
+		assert.Contains(t, l.Loss.Why, "at once")
+	}
+	assert.Equal(t, 3, r.Exit)
+}

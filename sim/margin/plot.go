@@ -6,6 +6,7 @@ import (
 	"image/color"
 	"io"
 	"math"
+	"strconv"
 	"strings"
 
 	"gonum.org/v1/plot"
@@ -216,33 +217,32 @@ func (l *Line) phaseBands(p *plot.Plot, low, high float64) {
 func (l *Line) chargePanel(course []moment) *plot.Plot {
 	o := l.Loss.Outcome
 	unit, shown := scale(math.Max(o.AtStop.Hi, o.Critical.Hi), "C")
-	p := newPanel("Charge on the node; grey: full current, then dying away", "", "charge / "+shown)
+	p := newPanel("Charge; red: ignites from "+o.Critical.Text("C")+"; grey: full current, then dying away", "", "charge / "+shown)
 	top := 1.15 * math.Max(o.AtStop.Hi, math.Min(o.Critical.Hi, 3*o.AtStop.Hi)) / unit
 	p.Y.Min, p.Y.Max = 0, top
 	end := course[len(course)-1].time
 	p.X.Min, p.X.Max = 0, end
 	l.phaseBands(p, 0, top)
 	band(p, course, func(m moment) interval.Interval { return m.charge.Scale(1 / unit) })
-	critical(p, o.Critical.Scale(1/unit), end, top, "ignites from "+o.Critical.Text("C"), false)
+	critical(p, o.Critical.Scale(1/unit), end, top)
 	return p
 }
 
 func (l *Line) energyPanel(course []moment) *plot.Plot {
-	unit, shown := scale(math.Max(l.Loss.Outcome.EnergyCapped.Hi, l.Loss.loss.Ignition.Energy.Hi), "J")
-	p := newPanel("Spark energy, voltage capped at flashover", "time after the loss / s", "energy / "+shown)
-	ignition := l.Loss.loss.Ignition.Energy.Scale(1 / unit)
-	low := math.Min(ignition.Lo, math.Max(l.Loss.Outcome.EnergyCapped.Lo/unit, 1e-9)) * 1e-2
-	top := 4 * math.Max(l.Loss.Outcome.EnergyCapped.Hi/unit, ignition.Hi)
-	p.Y.Scale, p.Y.Tick.Marker = plot.LogScale{}, plot.LogTicks{Prec: -1}
+	ignition := l.Loss.loss.Ignition.Energy
+	p := newPanel("Spark energy, voltage capped at flashover; red: ignites from "+ignition.Text("J"), "time after the loss / s", "energy")
+	low := math.Min(ignition.Lo, math.Max(l.Loss.Outcome.EnergyCapped.Lo, ignition.Lo*1e-5)) * 1e-2
+	top := 4 * math.Max(l.Loss.Outcome.EnergyCapped.Hi, ignition.Hi)
+	p.Y.Scale, p.Y.Tick.Marker = plot.LogScale{}, decades{"J"}
 	p.Y.Min, p.Y.Max = low, top
 	end := course[len(course)-1].time
 	p.X.Min, p.X.Max = 0, end
 	l.phaseBands(p, low, top)
 	band(p, course, func(m moment) interval.Interval {
-		e := m.energy.Scale(1 / unit)
+		e := m.energy
 		return interval.Interval{Lo: math.Max(e.Lo, low), Hi: math.Max(e.Hi, low)}
 	})
-	critical(p, ignition, end, top, "ignites from "+l.Loss.loss.Ignition.Energy.Text("J"), true)
+	critical(p, ignition, end, top)
 	return p
 }
 
@@ -266,25 +266,58 @@ func band(p *plot.Plot, course []moment, of func(moment) interval.Interval) {
 }
 
 // critical draws what ignites, across the panel.
-func critical(p *plot.Plot, level interval.Interval, end, top float64, words string, logarithmic bool) {
+func critical(p *plot.Plot, level interval.Interval, end, top float64) {
 	level.Hi = math.Min(level.Hi, top)
 	if level.Lo >= top {
 		return
 	}
 	box(p, 0, end, level.Lo, math.Max(level.Hi, level.Lo*(1+1e-9)), critFill)
 	line(p, plotter.XYs{{X: 0, Y: level.Lo}, {X: end, Y: level.Lo}}, critLine, 1.4)
-	y := math.Min(level.Hi+top*0.05, top*0.95)
-	if logarithmic {
-		y = level.Hi * math.Pow(top/p.Y.Min, 0.05)
+}
+
+// decades ticks a logarithmic axis with at most seven labels, in plain words.
+type decades struct{ unit string }
+
+// mostLabels is how many labels an axis holds.
+const mostLabels = 7
+
+func (d decades) Ticks(low, high float64) []plot.Tick {
+	first, last := int(math.Ceil(math.Log10(low)-1e-9)), int(math.Floor(math.Log10(high)+1e-9))
+	step := max(1, (last-first+mostLabels-1)/mostLabels)
+	var ticks []plot.Tick
+	for n := first; n <= last; n++ {
+		tick := plot.Tick{Value: math.Pow10(n)}
+		if (n-first)%step == 0 {
+			tick.Label = decadeText(n, d.unit)
+		}
+		ticks = append(ticks, tick)
+		for k := 2; k < 10 && step == 1; k++ {
+			if v := float64(k) * math.Pow10(n); v <= high {
+				ticks = append(ticks, plot.Tick{Value: v})
+			}
+		}
 	}
-	label(p, end*0.99, y, words, critLine, true)
+	return ticks
+}
+
+// decadeText is a power of ten with the prefix of its unit, or plainly.
+func decadeText(n int, unit string) string {
+	if unit == "" {
+		return strconv.FormatFloat(math.Pow10(n), 'g', -1, 64)
+	}
+	prefixes := map[int]string{-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k"}
+	thousand := 3 * int(math.Floor(float64(n)/3))
+	if prefix, ok := prefixes[thousand]; ok {
+		return strconv.Itoa(int(math.Pow10(n-thousand))) + " " + prefix + unit
+	}
+	return fmt.Sprintf("1e%d %s", n, unit)
 }
 
 // tornadoPanel draws one bar an input, widest on top: the ratio of charge to
 // what ignites while this input goes through its interval.
 func (l *Line) tornadoPanel() *plot.Plot {
 	p := newPanel("One input at a time, the others at their middle; right of 1 it ignites", "charge over what ignites", "")
-	p.X.Scale, p.X.Tick.Marker = plot.LogScale{}, plot.LogTicks{Prec: -1}
+	p.X.Scale, p.X.Tick.Marker = plot.LogScale{}, decades{}
 	bars := make([]Bar, 0, len(l.Loss.Swings))
 	low, high := 1.0, 1.0
 	for _, s := range l.Loss.Swings {

@@ -80,6 +80,9 @@ func study(s *site.Site, tool string, brief bool) (*Report, error) {
 		}
 		r.Lines = append(r.Lines, line)
 	}
+	if err := b.together(r); err != nil {
+		return nil, err
+	}
 	r.Sources, r.Unanswered = sources(s)
 	var err error
 	if r.Reliability, err = Assess(s); err != nil {
@@ -116,11 +119,16 @@ func (b *bench) line(nd *node) (Line, error) {
 	}
 	l.Wait = b.wait(nd, &l.Loss, body)
 	l.Inputs = n.list
+	l.judge()
+	return l, nil
+}
+
+// judge joins the answers of one line.
+func (l *Line) judge() {
 	l.Standing = Shown
 	for _, s := range []Standing{l.Start.Standing, l.Rising.Standing, l.Loss.Standing, l.Wait.Standing} {
 		l.Standing = worse(l.Standing, s)
 	}
-	return l, nil
 }
 
 // group finds lines that differ in names only, so that eight like bays are told

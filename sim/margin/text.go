@@ -189,6 +189,9 @@ func tellLoss(p *page, l *Line) {
 	if a.Stuck != nil {
 		row("if "+firstWord(a.Stuck.Case)+" sticks", fmt.Sprintf("%s: %s, %s", a.Stuck.Case, a.Stuck.Energy.Text("J"), a.Stuck.Claim))
 	}
+	if t := a.Together; t != nil {
+		row("several streams", fmt.Sprintf("%s at once, up to %s: %s, %s", strings.Join(t.Streams, ", "), atMost(t.Current.Hi, "A"), t.Energy.Text("J"), t.Claim))
+	}
 	if a.Remake != nil {
 		row("chattering clamp", a.Remake.text())
 	}
