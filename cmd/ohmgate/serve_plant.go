@@ -88,11 +88,11 @@ type shelf struct {
 }
 
 // fillShelf takes what is planted, and what fits among the files of a folder.
-func fillShelf(s *site.Site, folder string) (*shelf, error) {
+func fillShelf(s *site.Site, logic *interlock.Config, folder string) (*shelf, error) {
 	sh := &shelf{byKey: map[string]*sim.Scenario{}}
 	for _, p := range plantedScenarios {
 		text := fmt.Sprintf("scenario: %s\ntitle: %q\nbegin: %s\nlasts: 1 s\n", p.name, p.title, p.begin)
-		if with := shownReady(s); p.begin == "running" && len(with) > 0 {
+		if with := shownReady(s, logic); p.begin == "running" && len(with) > 0 {
 			text += "with: [" + strings.Join(with, ", ") + "]\n"
 		}
 		sc, problems := sim.ParseScenario("planted", []byte(text), s)
@@ -117,24 +117,37 @@ func fillShelf(s *site.Site, folder string) (*shelf, error) {
 	return sh, nil
 }
 
-// shownReady lists switches that somebody has set when everything runs.
-func shownReady(s *site.Site) []string {
-	var list []string
-	for i := range s.Inputs {
-		if s.Inputs[i].Use == "switch" && !isEndSwitch(s, s.Inputs[i].Name) {
-			list = append(list, s.Inputs[i].Name)
+// shownReady lists inputs that people have to set before everything can run:
+// those without which a permissive is not met although every clamp is on.
+func shownReady(s *site.Site, logic *interlock.Config) []string {
+	value := make([]interlock.Truth, len(s.Channels)+len(s.Inputs))
+	for i := range value {
+		value[i] = interlock.False
+		if i < len(s.Channels) {
+			value[i] = interlock.True
 		}
+	}
+	for i := range logic.Channels {
+		if ref := logic.Channels[i].Evidence; ref != 0 {
+			value[len(s.Channels)+int(ref)-1] = interlock.True
+		}
+	}
+	var list []string
+	for i := range logic.Outputs {
+		p := logic.Outputs[i].Permissive
+		if p.Eval(value) == interlock.True {
+			continue
+		}
+		var missing interlock.CauseSet
+		p.Culprits(value, &missing)
+		missing.Each(func(cause int) {
+			if cause >= len(s.Channels) {
+				value[cause] = interlock.True
+				list = append(list, s.Inputs[cause-len(s.Channels)].Name)
+			}
+		})
 	}
 	return list
-}
-
-func isEndSwitch(s *site.Site, name string) bool {
-	for i := range s.Outputs {
-		if s.Outputs[i].Closed == name || s.Outputs[i].Opened == name || s.Outputs[i].Stop == name {
-			return true
-		}
-	}
-	return false
 }
 
 func (sh *shelf) put(sc *sim.Scenario) {

@@ -201,7 +201,7 @@ func (l *liveRun) choosePlant(siteFile string, options *live.Options) error {
 		folder = scenarioFolder(siteFile)
 	}
 	var err error
-	if l.shelf, err = fillShelf(l.site, folder); err != nil {
+	if l.shelf, err = fillShelf(l.site, l.logic, folder); err != nil {
 		return failed(exitInternal, "%w", err)
 	}
 	if err := l.firstScenario(options); err != nil {

@@ -387,7 +387,8 @@ func (s *Session) record(t *loop.Turn) error {
 		for _, text := range observed.Deeds() {
 			if !s.quiet {
 				s.say("plant", RankNote, text, namesIn(text, s.Lanes)...)
-				s.batch.events[len(s.batch.events)-1].Scan = t.Scan
+				told := &s.batch.events[len(s.batch.events)-1]
+				told.Scan, told.TimeNs = t.Scan, int64(s.Elapsed(t.Scan))
 			}
 		}
 	}
