@@ -131,8 +131,21 @@ func (r *reader) forcing(s *section, st *Step) {
 			r.forceInput(word, at, st)
 		} else {
 			r.forceChannel(word, at, st)
+			r.hasClass(name, word, at, st)
 		}
 	}
+}
+
+// hasClass complains of a class that this channel can never show.
+func (r *reader) hasClass(name, word string, at site.Position, st *Step) {
+	if st.Act != ReadClass {
+		return
+	}
+	c := &r.names.site.Channels[r.names.number[name].i]
+	never := st.Class == monitor.Between && c.Accept == c.Reject ||
+		st.Class == monitor.High && c.Reject+1 >= c.OpenAbove ||
+		st.Class == monitor.Open && c.OverRange != "open" && c.ValidMax > 0 && c.OpenAbove > c.ValidMax
+	r.refuse(never, at, fmt.Sprintf("%s can never read %s", name, word), "choose a class that its limits leave room for")
 }
 
 func (r *reader) forceInput(word string, at site.Position, st *Step) {
@@ -211,6 +224,7 @@ func (r *reader) fault(n *site.Node, made *Scenario) {
 		r.param(s, p, i, &f)
 	}
 	s.done()
+	r.refuse(f.Until.Declared && f.Fault.Act && f.Fault.Name != "clamp_removed", f.Until.At, f.Fault.Name+" happens at a moment and does not end", "delete until")
 	r.refuse(f.Until.Declared && f.Until.ceil(r.period) <= f.At.ceil(r.period), f.Until.At, "the fault ends before it begins", "write a later moment")
 	if len(r.problems) == before {
 		made.Faults = append(made.Faults, f)

@@ -46,6 +46,7 @@ func TestBrokenScenariosAreRefusedWithTheirPlace(t *testing.T) {
 		{broken("{at: 1 s, fault: frozen_reading, on: bond, stamp: walks}"), "x.yaml:4:55", `never "walks"`, "stands or runs"},
 		{broken("{at: 1 s, fault: power_dip, on: bond}"), "x.yaml:4:5", "acts on the logic", "delete on"},
 		{broken("{at: 5 s, fault: noise, on: bond, until: 4 s}"), "x.yaml:4:46", "ends before it begins", "later"},
+		{broken("{at: 5 s, fault: clamp_put_back, on: bond, until: 6 s}"), "x.yaml:4:55", "does not end", "delete until"},
 		{expect("{that: pump is tripped}"), "x.yaml:4:5", "no form of expectation", "within:"},
 		{expect("{within: 1 s, of: 1 s, that: pump is triped}"), "x.yaml:4:34", `never "triped"`, "write tripped"},
 		{expect("{within: 1 s, of: 1 s, that: pomp is tripped}"), "x.yaml:4:34", `nothing is called "pomp"`, "write pump"},
@@ -76,6 +77,12 @@ func TestBrokenScenariosAreRefusedWithTheirPlace(t *testing.T) {
 		assert.Contains(t, told.Text, c.what, c.text)
 		assert.Contains(t, told.Instead, c.instead, c.text)
 	}
+}
+
+func TestAClassThatAChannelNeverShowsIsRefused(t *testing.T) {
+	s := small(t, "accept: 9 Ω", "accept: 10 Ω")
+	_, problems := ParseScenario("x.yaml", []byte("scenario: x\nlasts: 1 s\nsteps:\n  - {at: 0 s, read: between, on: bond}\n"), s)
+	require.ErrorContains(t, problems.Err(), "can never read between")
 }
 
 func TestEverythingWrongIsToldAtOnce(t *testing.T) {
