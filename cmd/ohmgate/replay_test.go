@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"encoding/json"
+	"fmt"
 	"io"
 	"net"
 	"net/http"
@@ -236,4 +237,109 @@ func TestNamedFiles(t *testing.T) {
 	} {
 		require.Equal(t, c.want, named(c.path, c.name))
 	}
+}
+
+// The shipped recording of another program replays across the night in which the
+// clocks go back; each spoiling of it is found.
+func TestShippedRecording(t *testing.T) {
+	amber := filepath.Join("..", "..", "testdata", "sites", "amber_line.yaml")
+	file := filepath.Join("..", "..", "testdata", "traces", "amber_line_recorder.csv")
+	mapping := filepath.Join("..", "..", "testdata", "traces", "amber_line_recorder.map.yaml")
+	code, out, errs := say("replay", amber, file, "--map", mapping)
+	require.Equal(t, exitShown, code, out+errs)
+	require.Contains(t, out, "begins\n  2026-10-25T02:59:50.000+02:00")
+	narrow(t, out)
+	data, err := os.ReadFile(file)
+	require.NoError(t, err)
+	text := string(data)
+	for _, c := range []struct {
+		name, from, to, says string
+		code                 exitCode
+	}{
+		{"text", ";0,2509;", ";zu;", "not a number", exitIncomplete},
+		{"nan", ";0,2509;", ";NaN;", "NaN", exitShown},
+		{"output", "", "", "first divergence at", exitViolated},
+		{"unsorted", "02:59:51,", "02:59:50,", "a time before the row before", exitIncomplete},
+		{"cut", "", "", "cut off", exitIncomplete},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			spoiled := text
+			switch c.name {
+			case "output": // the pump is said to stand still for a second
+				lines := strings.SplitAfter(text, "\n")
+				for i := 100; i < 150; i++ {
+					lines[i] = strings.Replace(lines[i], ";EIN;", ";AUS;", 1)
+				}
+				spoiled = strings.Join(lines, "")
+			case "cut":
+				spoiled = text[:len(text)-40]
+			default:
+				spoiled = strings.ReplaceAll(text, c.from, c.to)
+				require.NotEqual(t, text, spoiled)
+			}
+			path := filepath.Join(t.TempDir(), "spoiled.csv")
+			require.NoError(t, os.WriteFile(path, []byte(spoiled), 0o644))
+			code, out, errs := say("replay", amber, path, "--map", mapping)
+			require.Equal(t, c.code, code, out+errs)
+			require.Contains(t, out, c.says)
+			narrow(t, out)
+		})
+	}
+}
+
+// Every shipped scenario's own table replays to its last event.
+func TestEveryScenarioReplays(t *testing.T) {
+	var files []string
+	for _, pattern := range []string{"*.yaml", filepath.Join("practice", "*.yaml")} {
+		found, err := filepath.Glob(filepath.Join("..", "..", "testdata", "scenarios", pattern))
+		require.NoError(t, err)
+		files = append(files, found...)
+	}
+	require.Greater(t, len(files), 10)
+	for _, file := range files {
+		t.Run(filepath.Base(file), func(t *testing.T) {
+			data, err := os.ReadFile(file)
+			require.NoError(t, err)
+			_, rest, found := strings.Cut(string(data), "\nsite: ")
+			require.True(t, found, "the scenario names no site")
+			name, _, _ := strings.Cut(rest, "\n")
+			plant := filepath.Join("..", "..", "testdata", "sites", strings.TrimSpace(name)+".yaml")
+			table := filepath.Join(t.TempDir(), "run.csv")
+			code, _, errs := say("simulate", plant, file, "--brief", "--csv", table)
+			require.NotContains(t, []exitCode{exitInput, exitLost, exitInternal}, code, errs)
+			code, out, errs := say("replay", plant, table)
+			require.Equal(t, exitShown, code, out+errs)
+		})
+	}
+}
+
+// The journal and the metrics of one run tell the same trips.
+func TestJournalAndMetricsAgree(t *testing.T) {
+	dir := recordPulled(t)
+	journal, err := os.ReadFile(filepath.Join(dir, "run.jsonl"))
+	require.NoError(t, err)
+	want, got := map[string]int{}, map[string]int{}
+	for _, line := range strings.Split(strings.TrimSpace(string(journal)), "\n") {
+		var e struct{ Event, Subject string }
+		require.NoError(t, json.Unmarshal([]byte(line), &e))
+		if e.Event == "tripped" {
+			want[e.Subject]++
+		}
+	}
+	require.NotEmpty(t, want)
+	text, err := os.ReadFile(filepath.Join(dir, "run.om"))
+	require.NoError(t, err)
+	for _, line := range strings.Split(string(text), "\n") {
+		var name string
+		var n int
+		if rest, ok := strings.CutPrefix(line, `ohmgate_output_trips_total{output="`); ok {
+			name, rest, _ = strings.Cut(rest, `"} `)
+			_, err := fmt.Sscan(rest, &n)
+			require.NoError(t, err)
+			if n > 0 {
+				got[name] = n // the last line of each stands
+			}
+		}
+	}
+	require.Equal(t, want, got)
 }
