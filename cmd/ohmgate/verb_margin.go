@@ -16,6 +16,7 @@ import (
 type marginOptions struct {
 	json        bool
 	all         bool
+	brief       bool
 	reliability bool
 	plot        string
 	node        string
@@ -44,6 +45,7 @@ unanswered · 4 no stream charges a vessel (with --reliability: no rates).
 	flags := verb.Flags()
 	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema margin)")
 	flags.BoolVar(&o.all, "all", false, "print also the lines that differ from another in names only")
+	flags.BoolVar(&o.brief, "brief", false, "print one row for each vessel and stream, and the verdict")
 	flags.BoolVar(&o.reliability, "reliability", false, "print only PFDavg, PFH and spurious trips from your own failure rates")
 	flags.StringVar(&o.plot, "plot", "", "draw charge and energy against time, and the inputs' bars, to this `file` (.svg or .png)")
 	flags.StringVar(&o.node, "of", "", "draw this `node` (vessel or part); the worst line if not given")
@@ -89,6 +91,8 @@ func printMargin(out io.Writer, report *margin.Report, o *marginOptions) error {
 		return encoder.Encode(report)
 	case o.reliability:
 		return report.WriteReliability(out)
+	case o.brief:
+		return report.WriteBrief(out)
 	}
 	return report.WriteText(out, o.all)
 }

@@ -92,6 +92,15 @@ func TestTextOfEverySite(t *testing.T) {
 	}
 }
 
+// The short form says how many defaults it leaves out, and the same verdict.
+func TestBriefCountsWhatItLeavesOut(t *testing.T) {
+	var out bytes.Buffer
+	require.NoError(t, reportOf(t, "margin/nothing_known.yaml").WriteBrief(&out))
+	assert.Contains(t, flat(out.String()), "not shown: of 2 lines")
+	assert.Regexp(t, `2[0-9] inputs are defaults`, flat(out.String()))
+	assert.Less(t, strings.Count(out.String(), "\n"), 12)
+}
+
 // Bays that are alike are told once, and all of them when asked for.
 func TestAlikeBaysAreToldOnce(t *testing.T) {
 	r := reportOf(t, "kestrel_siding.yaml")

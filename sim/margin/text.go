@@ -20,7 +20,9 @@ func (r *Report) WriteText(out io.Writer, all bool) error {
 	p := &page{out: out}
 	p.wrapped("", r.title(), 0)
 	p.wrapped("", "What the interlock can still win. Intervals hold every value between; two digits, ends rounded outwards.", 0)
-	r.tellOverview(p)
+	if len(r.Lines) > 1 {
+		r.tellOverview(p)
+	}
 	for i := range r.Lines {
 		if !r.Lines[i].alike || all {
 			p.line("")
@@ -36,6 +38,24 @@ func (r *Report) WriteText(out io.Writer, all bool) error {
 	}
 	p.line("")
 	p.wrapped("", r.summary(), 0)
+	return p.err
+}
+
+// WriteBrief writes one row for each line, and the verdict.
+func (r *Report) WriteBrief(out io.Writer) error {
+	p := &page{out: out}
+	p.wrapped("", r.title(), 0)
+	r.tellOverview(p)
+	defaults := map[string]bool{}
+	for i := range r.Lines {
+		for _, k := range r.Lines[i].Inputs {
+			if k.From == FromDefault {
+				defaults[k.Name+k.Path] = true
+			}
+		}
+	}
+	p.line("")
+	p.wrapped("", fmt.Sprintf("%s; %d inputs are defaults: without --brief each is printed with its source", r.summary(), len(defaults)), 0)
 	return p.err
 }
 
@@ -109,9 +129,6 @@ func tellHoles(p *page, l *Line) {
 
 // tellOverview is one row for each line.
 func (r *Report) tellOverview(p *page) {
-	if len(r.Lines) < 2 {
-		return
-	}
 	p.line("")
 	p.line(pad("node", 15) + pad("stream", 16) + pad("(i) start", 11) + pad("(ii) rising", 12) + pad("(iii) loss", 17) + "wait")
 	for i := range r.Lines {
