@@ -96,6 +96,9 @@ func TestMain(m *testing.M) {
 
 func open(t *testing.T, width, height int64) *browser {
 	t.Helper()
+	if testing.Short() {
+		t.Skip("the page is tried without -short")
+	}
 	started, err := chromium()
 	if err != nil {
 		absent(t, "chromium: "+err.Error())
