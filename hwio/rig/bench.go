@@ -24,7 +24,7 @@ var (
 
 // Patience of the bench with its own devices.
 const (
-	turnaroundGrace = 50 * time.Millisecond // adapters hold bytes back for up to 16 ms, machines are busy
+	turnaroundGrace = 100 * time.Millisecond // adapters hold bytes back for up to 16 ms, machines are busy
 	lateAnswers     = 60 * time.Millisecond
 	silentLimit     = 6 // exchanges in a row without an answer: the line is lost
 )

@@ -105,3 +105,6 @@ func (b *Bounds) addInput(ref interlock.Ref, names map[string]bool) {
 		names[b.m.Site.Inputs[ref-1].Name] = true
 	}
 }
+
+// NewBounds are the bounds of a site's outputs.
+func NewBounds(m *Map, logic *interlock.Config) *Bounds { return &Bounds{m, logic} }

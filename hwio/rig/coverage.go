@@ -5,6 +5,7 @@ import (
 	"sort"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/monitor"
 )
 
@@ -71,15 +72,15 @@ func (m *Map) channelHint(channel int, c *monitor.Config, edge monitor.Edge) (te
 	bad, patient := m.badClass(channel, c)
 	if edge.To == monitor.Unreadable || edge.From == monitor.Unreadable || edge.Trigger == "too many pauses while settling" {
 		if m.Channels[channel].Short != nil && c.Floor > 0 {
-			return fmt.Sprintf("{do: shorted leads on %s}: below the plausible floor is invalid", name), false
+			return fmt.Sprintf("{fault: shorted_leads, on: %s}: below the plausible floor is invalid", name), false
 		}
 		return "needs a transmitter in the loop (missing or invalid readings), or a relay with use: short and a plausible floor", true
 	}
 	switch [2]monitor.Phase{edge.From, edge.To} {
 	case [2]monitor.Phase{monitor.Unconnected, monitor.Settling}, [2]monitor.Phase{monitor.Settling, monitor.Bonded}:
-		return fmt.Sprintf("{do: connect, on: %s} and wait %v", name, m.Site.Channels[channel].SettleTime), false
+		return fmt.Sprintf("{do: connect, on: %s} and wait %s", name, quantity.Duration(m.Site.Channels[channel].SettleTime)), false
 	case [2]monitor.Phase{monitor.Settling, monitor.Unconnected}:
-		return fmt.Sprintf("{do: connect, on: %s}, and {do: disconnect} after half of %v", name, m.Site.Channels[channel].SettleTime), false
+		return fmt.Sprintf("{do: connect, on: %s}, and {do: disconnect} after half of %s", name, quantity.Duration(m.Site.Channels[channel].SettleTime)), false
 	case [2]monitor.Phase{monitor.Bonded, monitor.Doubtful}, [2]monitor.Phase{monitor.Doubtful, monitor.Bonded}:
 		if !patient {
 			return "no class that this bench can show has any patience", true

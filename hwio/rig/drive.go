@@ -23,7 +23,7 @@ func (i Interval) hull(other Interval) Interval {
 
 // attempts is how often an order is given before the rig counts as lost. An order that got no answer may have been obeyed:
 // the interval then begins with the first attempt and ends with the read-back that shows it.
-const attempts = 3
+const attempts = 4
 
 // fatal says that asking again is no use.
 func fatal(err error) bool {
@@ -63,13 +63,25 @@ func (b *Bench) WriteRelays(module int, wanted []bool) (when Interval, err error
 			}
 			return when, nil
 		}
-		err = errors.Join(wrong, readErr)
+		if err = errors.Join(wrong, readErr); err == nil {
+			return when, lost(b.astray(module, wanted, back))
+		}
+		// Whatever became of the order, all relays together are told again.
+		request = modbus.Request{Function: modbus.WriteCoils, Count: uint16(len(wanted)), Bits: wanted}
 		b.Unclear++
 	}
-	if err == nil {
-		err = fmt.Errorf("the relays of %s are not where they were sent", b.Module(module).Name)
-	}
 	return when, lost(err)
+}
+
+// astray says which relay is not where a clear answer said it went, or moved without an order.
+func (b *Bench) astray(module int, wanted, back []bool) error {
+	name := b.Module(module).Name
+	for point := range wanted {
+		if back[point] != wanted[point] && wanted[point] == b.coils[module][point] {
+			return fmt.Errorf("relay %d of %s moved by itself (its time_out is %v: was the program held up?)", point, name, b.Module(module).TimeOut)
+		}
+	}
+	return fmt.Errorf("the relays of %s are not where they were sent", name)
 }
 
 func differences(a, b []bool) (list []int) {

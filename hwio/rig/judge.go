@@ -55,7 +55,7 @@ func (j *judging) output(output int) {
 			until = decided[index+1].cause.When.From
 		}
 		var mine *Answer
-		for next < len(answers) && answers[next].When.From < until {
+		for next < len(answers) && answers[next].When.To < until {
 			a := &answers[next]
 			if mine == nil && a.On == decided[index].On && (decided[index].cause == nil || a.When.To >= decided[index].cause.When.From) {
 				mine = a
@@ -87,7 +87,7 @@ func (j *judging) withCause(d Decided) pending {
 	}
 	scans := d.Scan
 	for index := range j.p.Stimuli {
-		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && cone[s.Name] {
+		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && cone[s.Name] && !s.Minor {
 			made.cause, scans = s, d.Scan-s.Scan
 		}
 	}
@@ -102,7 +102,7 @@ func (j *judging) cleanLoss(d Decided) (channel int, found *Stimulus) {
 	}
 	channel = d.FirstOut[0]
 	for index := range j.p.Stimuli {
-		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && s.Name == j.p.Bench.Map.Site.Channels[channel].Name {
+		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && !s.Minor && s.Name == j.p.Bench.Map.Site.Channels[channel].Name {
 			found = s
 		}
 	}
@@ -156,7 +156,7 @@ func (j *judging) one(d *pending, mine *Answer, until port.Stamp) {
 func (j *judging) uncalled(output int, a *Answer, decided []pending) {
 	wanted := false
 	for index := range decided {
-		if d := &decided[index]; d.cause == nil || d.cause.When.From <= a.When.From {
+		if d := &decided[index]; d.cause == nil || d.cause.When.From <= a.When.To {
 			wanted = d.On
 		}
 	}
@@ -192,12 +192,12 @@ func (j *judging) within(output int, a *Answer) string {
 	for index := range j.p.Stimuli {
 		s := &j.p.Stimuli[index]
 		channel := j.p.Bench.Map.Site.ChannelIndex(s.Name)
-		if !s.Channel || !cone[s.Name] || channel < 0 || s.Class == monitor.Good || s.Class == monitor.Between || s.When.From > a.When.To {
+		if !s.Channel || s.Minor || !cone[s.Name] || channel < 0 || s.Class == monitor.Good || s.Class == monitor.Between || s.When.From > a.When.To {
 			continue
 		}
 		end := Interval{j.p.Ended, j.p.Ended}
 		for later := index + 1; later < len(j.p.Stimuli); later++ {
-			if j.p.Stimuli[later].Name == s.Name {
+			if j.p.Stimuli[later].Name == s.Name && !j.p.Stimuli[later].Minor {
 				end = j.p.Stimuli[later].When
 				break
 			}

@@ -22,9 +22,33 @@ type Latency struct {
 	Least  time.Duration `json:"least_ns"`  // of the middles of the intervals
 	Median time.Duration `json:"median_ns"` // …
 	Most   time.Duration `json:"most_ns"`   // …
-	// Spread is the scatter of the middles. Every interval measured afterwards is widened by it at both ends: a wire cannot
-	// be late, so whatever scatter a wire shows is the rig's own.
+	// Spread is the scatter of the middles that the intervals themselves do not explain: an edge whose interval is wider than
+	// usual, because the program or the bus was held up, has that much less to explain. Every interval measured afterwards is
+	// widened by it at both ends: a wire cannot be late, so whatever scatter a wire shows is the rig's own.
 	Spread time.Duration `json:"spread_ns"`
+}
+
+// spreadOf adds the largest unexplained deviations from the median, up and down.
+func spreadOf(edges []Span) time.Duration {
+	middles, halves := make([]time.Duration, len(edges)), make([]time.Duration, len(edges))
+	for index, edge := range edges {
+		middles[index], halves[index] = edge.middle(), (edge.Most-edge.Least)/2
+	}
+	middle, half := median(middles), median(halves)
+	var above, below time.Duration
+	for _, edge := range edges {
+		explained := max((edge.Most-edge.Least)/2-half, 0)
+		above = max(above, edge.middle()-middle-explained)
+		below = max(below, middle-edge.middle()-explained)
+	}
+	return above + below
+}
+
+func (s Span) middle() time.Duration { return (s.Least + s.Most) / 2 }
+
+func median(list []time.Duration) time.Duration {
+	sorted := slices.Sorted(slices.Values(list))
+	return sorted[len(sorted)/2]
 }
 
 // MeasureLatency moves one relay to and fro at random moments and looks how long its own contact takes to be seen. It is the
@@ -37,27 +61,25 @@ func (b *Bench) MeasureLatency(ctx context.Context, edges int, seed uint64) (Lat
 	}
 	dice := rand.New(rand.NewPCG(seed, 1))
 	cycle := max(b.Map.Load().Cycle, time.Millisecond)
-	var middles []time.Duration
+	var spans []Span
 	for edge := range edges {
 		if !pause(ctx, time.Duration(dice.Int64N(int64(cycle)))) {
 			return Latency{}, made, ctx.Err()
 		}
-		middle, err := b.oneEdge(loop, edge%2 == 0)
+		span, err := b.oneEdge(loop, edge%2 == 0)
 		if errors.Is(err, ErrInDoubt) {
 			continue
 		}
 		if err != nil {
 			return Latency{}, made, err
 		}
-		middles = append(middles, middle)
+		spans = append(spans, span)
 	}
-	if len(middles) < edges*9/10 || len(middles) == 0 {
-		return Latency{}, made, &Refused{"loop-back latency", fmt.Sprintf("only %d of %d edges were seen clearly: the bus loses too much to measure on", len(middles), edges)}
+	if len(spans) < edges*9/10 || len(spans) == 0 {
+		return Latency{}, made, &Refused{"loop-back latency", fmt.Sprintf("only %d of %d edges were seen clearly: the bus loses too much to measure on", len(spans), edges)}
 	}
-	slices.Sort(middles)
-	l := Latency{Loop: loop.Name, Edges: len(middles), Least: middles[0], Median: middles[len(middles)/2], Most: middles[len(middles)-1]}
-	l.Spread = l.Most - l.Least
-	made.Text = fmt.Sprintf("%d edges of %s at random phase: %.1f..%.1f ms, median %.1f ms; every interval is widened by the spread of %.1f ms at both ends",
+	l := latencyOf(loop.Name, spans)
+	made.Text = fmt.Sprintf("%d edges of %s at random phase: %.1f..%.1f ms, median %.1f ms; every interval is widened at both ends by the %.1f ms of scatter that the intervals do not explain",
 		l.Edges, l.Loop, ms(l.Least), ms(l.Most), ms(l.Median), ms(l.Spread))
 	if edges >= LeastEdges {
 		made.Verdict = sheet.Shown
@@ -65,6 +87,14 @@ func (b *Bench) MeasureLatency(ctx context.Context, edges int, seed uint64) (Lat
 		made.Text += fmt.Sprintf("; %d edges are asked for", LeastEdges)
 	}
 	return l, made, nil
+}
+
+func latencyOf(loop string, spans []Span) Latency {
+	middles := make([]time.Duration, len(spans))
+	for index, span := range spans {
+		middles[index] = span.middle()
+	}
+	return Latency{Loop: loop, Edges: len(spans), Least: slices.Min(middles), Median: median(middles), Most: slices.Max(middles), Spread: spreadOf(spans)}
 }
 
 func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
@@ -81,14 +111,14 @@ func (b *Bench) bestLoop() (best *Loop) {
 // edgeLimit is how long an edge may take to be seen.
 const edgeLimit = time.Second
 
-// oneEdge moves the relay and polls until its input follows; the answer is the middle of the time in between.
-func (b *Bench) oneEdge(loop *Loop, on bool) (time.Duration, error) {
+// oneEdge moves the relay and polls until its input follows; the answer is the time in between.
+func (b *Bench) oneEdge(loop *Loop, on bool) (Span, error) {
 	wanted := make([]bool, b.sizes[loop.Relay.Module])
 	wanted[loop.Relay.Point] = on
 	unclear := b.Unclear
 	when, err := b.WriteRelays(loop.Relay.Module, wanted)
 	if err != nil {
-		return 0, err
+		return Span{}, err
 	}
 	// The relay's own time is part of what is measured here.
 	order := Interval{when.From, when.To.Add(-b.Map.operateMax(loop.Relay.Module))}
@@ -96,7 +126,7 @@ func (b *Bench) oneEdge(loop *Loop, on bool) (time.Duration, error) {
 	for limit := port.Now().Add(edgeLimit); port.Now() < limit; {
 		bits, times, err := b.ReadInputs(loop.Input.Module)
 		if fatal(err) {
-			return 0, lost(err)
+			return Span{}, lost(err)
 		}
 		if err != nil {
 			b.Unclear++
@@ -104,15 +134,15 @@ func (b *Bench) oneEdge(loop *Loop, on bool) (time.Duration, error) {
 		}
 		if bits[loop.Input.Point] == on {
 			if b.Unclear != unclear {
-				return 0, ErrInDoubt
+				return Span{}, ErrInDoubt
 			}
 			least, most := before.Sub(order.To), times.ReplyStart.Sub(order.From)
 			if least > b.Map.operateMax(loop.Relay.Module)+settleContact {
-				return 0, &Refused{"loop-back latency", fmt.Sprintf("%s took more than %.1f ms, operate_max is %v: correct it, or replace the relay", loop.Name, ms(least), b.Map.operateMax(loop.Relay.Module))}
+				return Span{}, &Refused{"loop-back latency", fmt.Sprintf("%s took more than %.1f ms, operate_max is %v: correct it, or replace the relay", loop.Name, ms(least), b.Map.operateMax(loop.Relay.Module))}
 			}
-			return (least + most) / 2, nil
+			return Span{max(least, 0), most}, nil
 		}
 		before = times.RequestEnd
 	}
-	return 0, &Refused{"loop-back latency", fmt.Sprintf("the input of %s did not follow its relay within %v", loop.Name, edgeLimit)}
+	return Span{}, &Refused{"loop-back latency", fmt.Sprintf("the input of %s did not follow its relay within %v", loop.Name, edgeLimit)}
 }

@@ -24,8 +24,12 @@ func (p Play) String() string {
 	return ohmText(p.Value)
 }
 
-// fine is by how much a decade is not worth moving: a twentieth. A decade that steps glitches through open or zero.
-const fine = 20
+// A decade that steps glitches through open or zero. Within one class it is not worth moving by less than a twentieth, or
+// than a fiftieth of accept: noise of the plant is not played.
+const (
+	fine       = 20
+	acceptFine = 50
+)
 
 // playReading says how a reading is shown on the bench; keep means that nothing changes, and why is what a bench of wires
 // and resistors cannot show.
@@ -61,8 +65,8 @@ func (m *Map) playReading(channel int, c *monitor.Config, r monitor.Reading, now
 		}
 		next.Value = value
 	}
-	plain := !now.Broken && !now.Short
-	if difference := next.Value - now.Value; plain && classOf(c, next.Value) == classOf(c, now.Value) && difference < now.Value/fine && -difference < now.Value/fine {
+	plain, least := !now.Broken && !now.Short, max(now.Value/fine, c.Accept/acceptFine)
+	if difference := next.Value - now.Value; plain && classOf(c, next.Value) == classOf(c, now.Value) && difference < least && -difference < least {
 		return now, true, ""
 	}
 	return next, false, ""

@@ -23,9 +23,10 @@ type Released struct {
 // run; whatever it cannot read back is unknown. A line that was lost is opened again, as long as releaseTime lasts.
 func (b *Bench) Release() (released Released) {
 	defer func() {
-		b.ended = true
+		// A rig in an unknown state takes no further order.
+		b.ended = released.State != sheet.StateOpen
 		if r := recover(); r != nil {
-			released = unknown(fmt.Errorf("internal error while letting go: %v", r))
+			released, b.ended = unknown(fmt.Errorf("internal error while letting go: %v", r)), true
 		}
 	}()
 	deadline := port.Now().Add(releaseTime)

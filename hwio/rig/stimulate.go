@@ -28,6 +28,7 @@ type Stimulus struct {
 	Class    monitor.Class // of a channel, afterwards
 	Channel  bool
 	Clean    bool // the channel was bonded, without doubt, before
+	Minor    bool // of a channel: another value of the same class
 }
 
 // String is the stimulus for people.
@@ -281,7 +282,7 @@ func (p *Performance) noteStimuli(before *scene, scan uint64, when written) {
 			continue
 		}
 		c := &p.Logic.Channels[i].Config
-		s := Stimulus{Scan: scan, Name: m.Site.Channels[i].Name, From: from.String(), To: to.String(), Channel: true, Class: to.class(c), Clean: p.phases[i] == monitor.Bonded}
+		s := Stimulus{Scan: scan, Name: m.Site.Channels[i].Name, From: from.String(), To: to.String(), Channel: true, Class: to.class(c), Clean: p.phases[i] == monitor.Bonded, Minor: from.class(c) == to.class(c)}
 		for _, module := range m.modulesOfChannel(i) {
 			if interval, moved := when[module]; moved {
 				s.When = s.When.hull(interval)

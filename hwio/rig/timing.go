@@ -74,3 +74,6 @@ func Phase(run int, scan time.Duration) time.Duration {
 	_, part := math.Modf(float64(run) * (math.Sqrt(5) - 1) / 2)
 	return time.Duration(float64(part * float64(scan)))
 }
+
+// fromMillis is the other way of ms.
+func fromMillis(m float64) time.Duration { return time.Duration(m * float64(time.Millisecond)) }

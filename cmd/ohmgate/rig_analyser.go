@@ -1,0 +1,130 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"time"
+
+	"github.com/spf13/cobra"
+
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/sheet"
+	"ohmgate/monitor"
+)
+
+func (o *rigOptions) analyserFlags(verb *cobra.Command) {
+	f := verb.Flags()
+	f.StringVar(&o.analyser, "analyser", "", "judge a logic analyser's record (CSV or VCD) in this `file`; moves nothing")
+	f.StringVar(&o.stimulus, "stimulus", "", "analyser: `LINE:rise` or LINE:fall is the stimulus")
+	f.StringVar(&o.response, "response", "", "analyser: `LINE:fall` or LINE:rise is the response")
+	f.StringVar(&o.stimulusAt, "cause", "", "analyser: what the stimulus is, `CHANNEL:CLASS`, such as bond_1:open")
+	f.StringVar(&o.responseAt, "output", "", "analyser: `name` of the output that responds")
+	f.StringVar(&o.bound, "bounce", "20 ms", "analyser: edges this close behind a stimulus belong to it")
+}
+
+// runAnalyser judges what an analyser saw. It needs neither rig nor twin: the stimuli may come from a run of rig, or from a
+// hand at the clamp.
+func runAnalyser(out io.Writer, f *rigFiles, o *rigOptions) error {
+	test, err := o.analyserTest(f)
+	if err != nil {
+		return err
+	}
+	file, err := os.Open(o.analyser)
+	if err != nil {
+		return failed(exitInput, "%w", err)
+	}
+	defer file.Close()
+	capture, err := rig.ReadCapture(o.analyser, file)
+	if err != nil {
+		return failed(exitInput, "%w", err)
+	}
+	steps, err := capture.Measure(test)
+	if err != nil {
+		return failed(exitInput, "%s: %w", o.analyser, err)
+	}
+	report := &rig.Report{
+		Instruments: []sheet.Instrument{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: rig.Verdict(steps),
+		Checks: []sheet.Inspection{{Name: "analyser's record", Verdict: sheet.Shown, Text: fmt.Sprintf("%s: a sample at least every %v, %d stimuli", o.analyser, capture.Step, len(steps)), Details: []string{}}},
+	}
+	run := rig.Run{Number: 1, Steps: steps, Verdict: report.Verdict, RigState: sheet.StateUnmoved, Reason: "read to the end", Heard: []string{}, Seen: []string{}}
+	report.Runs = []rig.Run{run}
+	report.Exit = int(map[string]exitCode{sheet.Shown: exitShown, sheet.Violated: exitViolated, sheet.NotShown: exitIncomplete}[report.Verdict])
+	if report.Verdict == sheet.NothingChecked {
+		report.Exit = int(exitNothing)
+	}
+	for name, times := range rig.Trips(steps) {
+		slowest := 0.0
+		for _, one := range times {
+			slowest = max(slowest, one)
+		}
+		report.Statements = append(report.Statements, rig.Statement(name, len(times), time.Duration(slowest*float64(time.Millisecond)), 1-o.confidence/100))
+	}
+	return o.finishAnalyser(out, f, report)
+}
+
+func (o *rigOptions) finishAnalyser(out io.Writer, f *rigFiles, report *rig.Report) error {
+	order := &rig.Order{Map: f.wires, Runs: 1, Edges: o.edges}
+	order.Head = o.sheetHead(f, order)
+	order.Head.Mode, order.Head.Run, order.Head.Runs = "analyser", 1, 1
+	order.Head.Notes = []string{"times are those of the analyser; it was not compared with another clock"}
+	book, before, err := o.book()
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	order.Head.Retest = retests(before, order.Head.Scenario)
+	run := &report.Runs[0]
+	err = errors.Join(book.Add(sheet.KindHead, order.Head), book.Add(sheet.KindCheck, report.Checks[0]))
+	for i := range run.Steps {
+		err = errors.Join(err, book.Add(sheet.KindStep, run.Steps[i]))
+	}
+	err = errors.Join(err, book.Add(sheet.KindEnd, sheet.End{RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: report.Exit, Steps: len(run.Steps), Statement: strings.Join(report.Statements, " ")}))
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return o.finish(out, f, order, book, before, report)
+}
+
+// analyserTest is what the flags say of the two lines.
+func (o *rigOptions) analyserTest(f *rigFiles) (test rig.AnalyserTest, err error) {
+	if test.Stimulus, test.StimulusRises, err = edgeFlag("--stimulus", o.stimulus); err != nil {
+		return test, err
+	}
+	if test.Response, test.ResponseRises, err = edgeFlag("--response", o.response); err != nil {
+		return test, err
+	}
+	name, word, _ := strings.Cut(o.stimulusAt, ":")
+	channel, output := f.site.ChannelIndex(name), f.site.OutputIndex(o.responseAt)
+	if channel < 0 {
+		return test, failed(exitInput, "--cause %q names no channel; write such as %s:open", o.stimulusAt, f.site.Channels[0].Name)
+	}
+	if output < 0 {
+		return test, failed(exitInput, "--output %q is no output of the site; write such as %s", o.responseAt, f.site.Outputs[0].Name)
+	}
+	class := monitor.Class(monitor.Classes)
+	for one := monitor.Missing; one <= monitor.High; one++ {
+		if one.String() == word {
+			class = one
+		}
+	}
+	if class == monitor.Classes {
+		return test, failed(exitInput, "--cause %q; write %s:high, :open, :invalid or :missing", o.stimulusAt, name)
+	}
+	test.Bounce, err = time.ParseDuration(strings.ReplaceAll(o.bound, " ", ""))
+	if err != nil || test.Bounce < 0 {
+		return test, failed(exitInput, "--bounce %q is no time; write such as 20 ms", o.bound)
+	}
+	test.Output, test.Meaning = o.responseAt, o.stimulusAt
+	test.Bound = rig.NewBounds(f.wires, f.logic).Loss(output, channel, class)
+	return test, nil
+}
+
+func edgeFlag(flag, text string) (line string, rises bool, err error) {
+	line, way, ok := strings.Cut(text, ":")
+	if !ok || line == "" || way != "rise" && way != "fall" {
+		return "", false, failed(exitInput, "%s %q; write LINE:rise or LINE:fall, with the line's name in the record", flag, text)
+	}
+	return line, way == "rise", nil
+}

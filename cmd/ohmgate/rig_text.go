@@ -1,0 +1,210 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/sheet"
+)
+
+// rigReport is everything that one call of rig has to say, for machines.
+type rigReport struct {
+	Schema   string       `json:"schema"`
+	Tool     string       `json:"tool"`
+	Verb     string       `json:"verb"`
+	Head     sheet.Head   `json:"sheet"`
+	Load     rig.Load     `json:"bus_load"`
+	Report   *rig.Report  `json:"report"`
+	Coverage rig.Coverage `json:"coverage"`
+	Over     string       `json:"coverage_over"`
+	Record   string       `json:"record"`
+	LastHash string       `json:"last_hash"`
+	Verdict  string       `json:"verdict"`
+	Exit     int          `json:"exit"`
+}
+
+const coverageOver = "the charts of the wired channels and of the outputs read, one by one; not the product of all states"
+
+// finish tells, writes the files and gives the code.
+func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *sheet.Book, before []sheet.Sheet, report *rig.Report) error {
+	code := exitCode(report.Exit)
+	if err := book.Close(); err != nil && report.Trouble == "" {
+		report.Trouble, code = err.Error(), worse(code, exitLost)
+	}
+	made := rigReport{
+		Schema: "ohmgate rig 1", Tool: toolVersion(), Verb: "rig", Head: order.Head, Load: f.wires.Load(), Report: report,
+		Coverage: f.wires.Cover(f.logic, seenBefore(f, before, report)), Over: coverageOver, Record: o.record, LastHash: book.Head(), Verdict: report.Verdict,
+	}
+	sheets := sheetsOf(order, report, book)
+	if o.record != "" {
+		// The record is the truth, also for what is printed from it.
+		if _, again, err := readBack(o.record); err == nil {
+			sheets = again
+		}
+	}
+	if err := o.exports(o.record, &sheet.Report{Head: book.Head(), Sheets: sheets, Entries: len(sheets), Problems: []sheet.Problem{}}); err != nil {
+		report.Trouble, code = strings.TrimPrefix(report.Trouble+"; "+err.Error(), "; "), worse(code, exitLost)
+	}
+	report.Exit, made.Exit = int(code), int(code)
+	if o.json {
+		encoder := json.NewEncoder(out)
+		encoder.SetEscapeHTML(false)
+		encoder.SetIndent("", "  ")
+		if err := encoder.Encode(made); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+		return ended(code)
+	}
+	tellRig(out, &made, code)
+	return ended(code)
+}
+
+// seenBefore is what has been seen on this bench of this site: in earlier sheets of the record and now, leaving out runs in
+// which the unit did something else than the logic.
+func seenBefore(f *rigFiles, before []sheet.Sheet, report *rig.Report) map[string]bool {
+	seen := map[string]bool{}
+	for i := range before {
+		s := &before[i]
+		if s.Head.SiteHash == f.site.Hash && s.End != nil && s.End.Verdict != sheet.Violated {
+			for _, one := range s.End.Seen {
+				seen[one] = true
+			}
+		}
+	}
+	for i := range report.Runs {
+		if report.Runs[i].Verdict != sheet.Violated {
+			for _, one := range report.Runs[i].Seen {
+				seen[one] = true
+			}
+		}
+	}
+	return seen
+}
+
+// sheetsOf are the sheets of a run that kept no record.
+func sheetsOf(order *rig.Order, report *rig.Report, book *sheet.Book) (list []sheet.Sheet) {
+	for i := range report.Runs {
+		run := &report.Runs[i]
+		head := order.Head
+		head.Mode, head.Run, head.Runs, head.PhaseMillis, head.Instruments = order.Mode.String(), run.Number, order.Runs, run.PhaseMillis, report.Instruments
+		one := sheet.Sheet{Head: head, Steps: run.Steps, HeadHash: book.Head(), End: &sheet.End{
+			RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Statement: strings.Join(report.Statements, " "),
+		}}
+		if i == 0 {
+			one.Checks = report.Checks
+		}
+		list = append(list, one)
+	}
+	return list
+}
+
+// exports writes the files that were asked for.
+func (o *rigOptions) exports(name string, report *sheet.Report) error {
+	for _, one := range []struct {
+		file  string
+		write func(io.Writer) error
+	}{
+		{o.junit, func(w io.Writer) error { return sheet.WriteJUnit(w, report.Sheets) }},
+		{o.table, func(w io.Writer) error { return sheet.WriteCSV(w, report.Sheets) }},
+		{o.page, func(w io.Writer) error { return sheet.WritePage(w, name, report) }},
+	} {
+		if one.file == "" {
+			continue
+		}
+		if err := writeBeside(one.file, one.write); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// tellRig prints a report for people.
+func tellRig(out io.Writer, r *rigReport, code exitCode) {
+	head := &r.Head
+	what := "hardware"
+	if head.Twin != "" {
+		what = "twin, no hardware (" + head.Twin + ")"
+	}
+	printWrapped(out, "", fmt.Sprintf("%s on the bench: %s, %s", head.Scenario, head.Site, what), 2)
+	for i := range r.Report.Checks {
+		check := &r.Report.Checks[i]
+		printWrapped(out, fmt.Sprintf("%-15s  ", check.Verdict), check.Name+": "+check.Text, 17)
+	}
+	for i := range r.Report.Runs {
+		tellRigRun(out, &r.Report.Runs[i], len(r.Report.Runs))
+	}
+	for _, text := range r.Report.Statements {
+		printWrapped(out, "", text, 2)
+	}
+	tellCoverage(out, &r.Coverage)
+	printWrapped(out, "the rig: ", r.Report.RigState, 9)
+	if r.Report.RigState == sheet.StateUnknown {
+		for _, text := range r.Report.Details {
+			printWrapped(out, "  ", text, 2)
+		}
+	}
+	if r.Record != "" {
+		printWrapped(out, "record: ", r.Record+", last hash "+r.LastHash, 8)
+	}
+	if r.Report.Trouble != "" {
+		printWrapped(out, "ended early: ", r.Report.Trouble, 2)
+	}
+	fmt.Fprintf(out, "%s: %s\n", r.Verdict, rigVerdict(code, r))
+}
+
+func tellRigRun(out io.Writer, run *rig.Run, of int) {
+	if of > 1 {
+		fmt.Fprintf(out, "run %d of %d, %.1f ms into a scan\n", run.Number, of, run.PhaseMillis)
+	}
+	for i := range run.Steps {
+		step := &run.Steps[i]
+		text := fmt.Sprintf("%.3f s %s %s after %s: %s", step.At, step.Output, step.Change, step.Stimulus, step.Text)
+		if step.Measured != nil {
+			text = fmt.Sprintf("%.3f s %s %s %s after %s: %s", step.At, step.Output, step.Change, step.Measured, step.Stimulus, step.Text)
+		}
+		printWrapped(out, fmt.Sprintf("%-15s  ", step.Verdict), text, 17)
+		if step.Source != "" && step.Verdict != sheet.Consistent {
+			printWrapped(out, strings.Repeat(" ", 17), "bound: "+step.Source, 17)
+		}
+	}
+	for _, text := range run.Heard {
+		printWrapped(out, "heard            ", text, 17)
+	}
+}
+
+// mostGaps is how many gaps are printed.
+const mostGaps = 8
+
+func tellCoverage(out io.Writer, c *rig.Coverage) {
+	fmt.Fprintf(out, "transitions of the charts seen on this bench: %d of %d\n", len(c.Seen), len(c.Seen)+len(c.Gaps))
+	for i, gap := range c.Gaps {
+		if i == mostGaps {
+			fmt.Fprintf(out, "  and %d more; --json lists all\n", len(c.Gaps)-i)
+			break
+		}
+		printWrapped(out, "  not seen ", gap.Transition.String()+": "+gap.Suggest, 4)
+	}
+}
+
+func rigVerdict(code exitCode, r *rigReport) string {
+	steps := 0
+	for i := range r.Report.Runs {
+		steps += len(r.Report.Runs[i].Steps)
+	}
+	switch code {
+	case exitShown:
+		return fmt.Sprintf("%d steps, all consistent with the logic and its bounds on this bench", steps)
+	case exitViolated:
+		return "the unit did something else than the logic, or took too long"
+	case exitIncomplete:
+		return "an interval straddles its bound, or the run was cut short"
+	case exitNothing:
+		return "no step was judged"
+	case exitLost:
+		return "the rig or the record failed; see above"
+	}
+	return "internal error"
+}

@@ -1,0 +1,107 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"io"
+	"os"
+	"time"
+
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/sim/trace"
+)
+
+// openTwin puts a twin in the place of the hardware, if asked to.
+func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
+	if !o.twin {
+		return func() {}, nil
+	}
+	options := rehearse.Options{Wrong: o.wrong}
+	if order.Mode != rig.Stimulate {
+		options.Plant, _ = f.plant()
+	}
+	twin, err := rehearse.Open(f.wires, options)
+	if err != nil {
+		return nil, failed(exitInput, "%w", err)
+	}
+	order.Settings.Devices = twin.Devices
+	return func() { _ = twin.Close() }, nil
+}
+
+// offerTwin keeps a twin until it is interrupted, for another program at its terminals.
+func offerTwin(ctx context.Context, out io.Writer, siteFile string, o *rigOptions) error {
+	if o.wrong == "list" {
+		return listWrong(out)
+	}
+	f, err := readRig(siteFile, "")
+	if err != nil {
+		return err
+	}
+	folder, err := os.MkdirTemp("", "ohmgate-twin-")
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	defer os.RemoveAll(folder)
+	twin, err := rehearse.Open(f.wires, rehearse.Options{Wrong: o.wrong, Directory: folder})
+	if err != nil {
+		return failed(exitInput, "%w", err)
+	}
+	defer twin.Close()
+	fmt.Fprintf(out, "twin of %s; interrupt to end. In another window:\n\n  ohmgate rig %s SCENARIO \\\n    --record FILE --confirm %q", f.site.Name, siteFile, confirmation)
+	for i := range f.site.Rig.Ports {
+		if path, ok := twin.Devices[f.site.Rig.Ports[i].Name]; ok {
+			fmt.Fprintf(out, " \\\n    --port %s=%s", f.site.Rig.Ports[i].Name, path)
+		}
+	}
+	fmt.Fprintln(out)
+	ctx, stop := watchSignals(ctx)
+	<-ctx.Done()
+	stop()
+	return nil
+}
+
+func listWrong(out io.Writer) error {
+	for _, one := range rehearse.Wrong() {
+		fmt.Fprintf(out, "%-10s %s\n", one[0], one[1])
+	}
+	return nil
+}
+
+// watch records what the logic saw and decided, scan by scan, if asked to: of the logic beside the unit, or of the one that
+// stands in for it.
+func (o *rigOptions) watch(f *rigFiles) func() ([]loop.Watcher, func() error, error) {
+	run := 0
+	return func() ([]loop.Watcher, func() error, error) {
+		run++
+		name := ""
+		if o.runs > 1 {
+			name = fmt.Sprintf("run%d", run)
+		}
+		group, err := o.recording.writers(f.logic, name)
+		if err != nil || len(group) == 0 {
+			return nil, func() error { return nil }, err
+		}
+		header := headerOf(f.site)
+		header.Scenario, header.ScenarioHash = f.scenario.Name, f.scenario.Hash
+		if err := group.Begin(header); err != nil {
+			return nil, nil, err
+		}
+		return []loop.Watcher{&scanWriter{group, f.site}}, group.Close, nil
+	}
+}
+
+// scanWriter is a watcher that records.
+type scanWriter struct {
+	to   trace.Writer
+	site *site.Site
+}
+
+// Watch writes one scan.
+func (w *scanWriter) Watch(t *loop.Turn) error {
+	return w.to.Write(&trace.Row{
+		Scan: t.Scan, Time: time.Duration(t.Scan) * w.site.Period.Max, PowerUp: t.Scan == 0, In: t.In, State: t.State, Decision: t.Decision,
+	})
+}

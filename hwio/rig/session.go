@@ -1,0 +1,393 @@
+package rig
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math/rand/v2"
+	"runtime/debug"
+	"sort"
+	"strings"
+
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/sheet"
+	"ohmgate/interlock"
+	"ohmgate/interlock/loop"
+)
+
+// Exit codes of the program, as far as a rig gives them.
+const (
+	exitShown      = 0
+	exitViolated   = 1
+	exitInput      = 2
+	exitIncomplete = 3
+	exitNothing    = 4
+	exitLost       = 5
+	exitInternal   = 70
+)
+
+// exitRank orders them for mixed results: 70 > 2 > 5 > 1 > 4 > 3 > 0.
+var exitRank = map[int]int{exitShown: 0, exitIncomplete: 1, exitNothing: 2, exitViolated: 3, exitLost: 4, exitInput: 5, exitInternal: 6}
+
+func worseExit(a, b int) int {
+	if exitRank[b] > exitRank[a] {
+		return b
+	}
+	return a
+}
+
+// Order is what is to be done on a bench.
+type Order struct {
+	Map      *Map
+	Logic    *interlock.Config
+	Mode     Mode
+	Settings Settings
+	Head     sheet.Head                                   // of every run; run, runs, phase and instruments are filled in
+	New      func() (loop.Source, error)                  // a fresh plant for each run (stimulate)
+	Watch    func() ([]loop.Watcher, func() error, error) // told every scan of a run; closed after it; may be nil
+	Scans    uint64                                       // of one run (stand-in, listen)
+	Runs     int
+	Edges    int
+	Seed     uint64
+	Alpha    float64
+	Faults   []string     // that the scenario plays, for coverage
+	Progress func(string) // may be nil
+}
+
+// Run is one run and what came of it.
+type Run struct {
+	Number      int          `json:"run"`
+	PhaseMillis float64      `json:"phase_ms"`
+	Steps       []sheet.Step `json:"steps"`
+	Heard       []string     `json:"heard"`
+	Seen        []string     `json:"transitions_seen"`
+	Reason      string       `json:"reason"`
+	Verdict     string       `json:"verdict"`
+	RigState    string       `json:"rig_state"`
+	Exit        int          `json:"exit"`
+	Lag         float64      `json:"most_lag_ms"`
+	Counts      string       `json:"bus_counts"`
+}
+
+// Report is everything that one order came to.
+type Report struct {
+	Instruments []sheet.Instrument `json:"instruments"`
+	Checks      []sheet.Inspection `json:"checks"`
+	Latency     *Latency           `json:"latency"`
+	Runs        []Run              `json:"runs"`
+	Statements  []string           `json:"statements"`
+	RigState    string             `json:"rig_state"`
+	Details     []string           `json:"rig_details"`
+	Verdict     string             `json:"verdict"`
+	Exit        int                `json:"exit"`
+	Trouble     string             `json:"trouble"` // why it ended early, empty if it did not
+}
+
+// session is an order being carried out.
+type session struct {
+	Order
+	book   *sheet.Book
+	bench  *Bench
+	report Report
+	slow   map[string][]float64
+}
+
+// Perform carries an order out: head of the record, open, checks, runs; and lets go of the rig on every path, before the
+// record is closed. Nothing moves before the record's first entry is on the disk.
+func Perform(ctx context.Context, order Order, book *sheet.Book) *Report {
+	s := &session{Order: order, book: book, slow: map[string][]float64{}}
+	s.report = Report{Instruments: []sheet.Instrument{}, Checks: []sheet.Inspection{}, Runs: []Run{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: sheet.NothingChecked}
+	s.perform(ctx)
+	if s.bench != nil {
+		_ = s.bench.Close()
+	}
+	s.report.Verdict = sheet.NothingChecked
+	var steps []sheet.Step
+	for index := range s.report.Runs {
+		steps = append(steps, s.report.Runs[index].Steps...)
+	}
+	s.report.Verdict = Verdict(steps)
+	if s.report.Verdict == sheet.Shown && s.report.Exit != exitShown {
+		s.report.Verdict = sheet.NotShown
+	}
+	return &s.report
+}
+
+func (s *session) tell(format string, args ...any) {
+	if s.Progress != nil {
+		s.Progress(fmt.Sprintf(format, args...))
+	}
+}
+
+func (s *session) perform(ctx context.Context) {
+	if err := s.head(1); err != nil {
+		s.fail(err)
+		return
+	}
+	s.tell("looking for the modules and instruments")
+	bench, found, err := Open(s.Map, s.Settings)
+	if err != nil {
+		s.fail(err)
+		s.end(&Run{Number: 1, Reason: err.Error(), RigState: sheet.StateUnmoved, Verdict: sheet.NothingChecked, Exit: s.report.Exit})
+		return
+	}
+	s.bench, s.report.Instruments = bench, found
+	spread, err := s.checks(ctx)
+	if err != nil {
+		s.fail(err)
+		run := Run{Number: 1, Reason: err.Error(), Verdict: sheet.NothingChecked, Exit: s.report.Exit}
+		s.letGo(&run)
+		s.end(&run)
+		return
+	}
+	for number := 1; number <= max(s.Runs, 1); number++ {
+		if number > 1 {
+			if err := s.head(number); err != nil {
+				s.fail(err)
+				return
+			}
+		}
+		if !s.run(ctx, number, spread) {
+			return
+		}
+	}
+}
+
+// head opens the sheet of one run.
+func (s *session) head(number int) error {
+	head := s.Head
+	head.Mode, head.Run, head.Runs = s.Mode.String(), number, max(s.Runs, 1)
+	head.PhaseMillis = ms(Phase(number-1, s.Map.Site.Period.Max))
+	head.Instruments = s.report.Instruments
+	if number == 1 {
+		head.Instruments = s.declared()
+	}
+	return s.book.Add(sheet.KindHead, head)
+}
+
+// declared are the instruments as the map knows them, before anybody has answered.
+func (s *session) declared() (list []sheet.Instrument) {
+	for index := range s.Map.Site.Rig.Modules {
+		m := &s.Map.Site.Rig.Modules[index]
+		list = append(list, sheet.Instrument{Name: m.Name, Kind: m.Kind, Where: m.Port, Serial: m.Serial, CalibrationDue: m.CalDue})
+	}
+	return list
+}
+
+// checks is everything before the first run; listening needs none but that the modules answer.
+func (s *session) checks(ctx context.Context) (spread Latency, err error) {
+	defer s.guard(&err)
+	answered := sheet.Inspection{Name: "modules and instruments", Verdict: sheet.Shown, Details: []string{}}
+	for _, one := range s.report.Instruments {
+		answered.Details = append(answered.Details, one.Name+": "+one.Identity)
+	}
+	answered.Text = strings.Join(answered.Details, "; ")
+	if err := s.check(answered, nil); err != nil {
+		return spread, err
+	}
+	if s.Mode == Listen {
+		return spread, nil
+	}
+	s.tell("wiring self-test")
+	if err := s.check(s.bench.SelfTest(ctx)); err != nil {
+		return spread, err
+	}
+	if s.Mode == Stimulate {
+		s.tell("loop-back latency, %d edges", s.Edges)
+		var inspection sheet.Inspection
+		spread, inspection, err = s.bench.MeasureLatency(ctx, s.Edges, s.Seed)
+		if err := s.check(inspection, err); err != nil {
+			return spread, err
+		}
+		s.report.Latency = &spread
+	}
+	s.tell("silence proof")
+	return spread, s.check(s.bench.ProveSilence(ctx))
+}
+
+// check writes down one inspection, or that it ended in an error.
+func (s *session) check(inspection sheet.Inspection, err error) error {
+	if err != nil {
+		inspection.Verdict, inspection.Text = sheet.NotShown, err.Error()
+	}
+	s.report.Checks = append(s.report.Checks, inspection)
+	return errors.Join(err, s.book.Add(sheet.KindCheck, inspection))
+}
+
+// guard turns a panic into an error.
+func (s *session) guard(err *error) {
+	if r := recover(); r != nil {
+		*err = loop.InternalError{What: fmt.Sprintf("%v\n%s", r, debug.Stack())}
+	}
+}
+
+// run is one run with its end; false: no further run.
+func (s *session) run(ctx context.Context, number int, latency Latency) bool {
+	s.tell("run %d of %d", number, max(s.Runs, 1))
+	run := Run{Number: number, PhaseMillis: ms(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
+	err := s.play(ctx, &run, latency)
+	if err != nil {
+		run.Reason = err.Error()
+		s.fail(err)
+	}
+	run.Verdict = Verdict(run.Steps)
+	run.Exit = worseExit(exitOf(run.Verdict), exitOfError(err))
+	if run.Verdict == sheet.Shown && err != nil {
+		run.Verdict = sheet.NotShown
+	}
+	s.letGo(&run)
+	s.report.Exit = worseExit(s.report.Exit, run.Exit)
+	s.report.Runs = append(s.report.Runs, run)
+	for name, times := range Trips(run.Steps) {
+		s.slow[name] = append(s.slow[name], times...)
+	}
+	s.report.Statements = s.statements()
+	return s.end(&run) && err == nil && run.RigState == sheet.StateOpen
+}
+
+// play runs the scenario in its mode and gathers what came of it, also of a run that broke off.
+func (s *session) play(ctx context.Context, run *Run, latency Latency) (err error) {
+	defer s.guard(&err)
+	var watchers []loop.Watcher
+	if s.Watch != nil {
+		made, closing, err := s.Watch()
+		if err != nil {
+			return err
+		}
+		watchers = made
+		defer func() { err = errors.Join(err, closing()) }()
+	}
+	seen := map[Transition]bool{}
+	if s.Mode == Stimulate {
+		err = s.stimulate(ctx, run, latency, watchers, &seen)
+	} else {
+		standing := &Standing{Bench: s.bench, Logic: s.Logic, Watchers: watchers, Scans: s.Scans, Drive: s.Mode == StandIn}
+		err = standing.Play(ctx)
+		seen = standing.Seen
+		run.Steps = append(run.Steps, standing.Steps...)
+		run.Heard = append(run.Heard, standing.Heard...)
+		if standing.Missed+standing.Overruns > 0 {
+			run.Heard = append(run.Heard, fmt.Sprintf("%d answers did not come, %d scans were overrun", standing.Missed, standing.Overruns))
+		}
+	}
+	for t := range seen {
+		run.Seen = append(run.Seen, t.String())
+	}
+	sort.Strings(run.Seen)
+	return err
+}
+
+func (s *session) stimulate(ctx context.Context, run *Run, latency Latency, watchers []loop.Watcher, seen *map[Transition]bool) error {
+	source, err := s.New()
+	if err != nil {
+		return err
+	}
+	p := &Performance{Bench: s.bench, Logic: s.Logic, Source: source, Watchers: watchers, Phase: Phase(run.Number-1, s.Map.Site.Period.Max)}
+	err = p.Play(ctx)
+	if p.Begun != 0 {
+		p.Ended = p.lastPoll()
+		run.Steps = append(run.Steps, p.Judge(latency.Spread)...)
+	}
+	*seen, run.Lag = p.Seen, ms(p.MostLag)
+	return err
+}
+
+// letGo opens the relays and says what is known of the rig.
+func (s *session) letGo(run *Run) {
+	counts := s.bench.Counts()
+	run.Counts = fmt.Sprintf("%d questions, %d answers, %d silent, %d garbled, %d late, %d in doubt, %d put again or unclear", counts.Questions, counts.Answers, counts.Silent, counts.Garbled, counts.Late, counts.Doubtful, s.bench.Unclear)
+	run.RigState = sheet.StateUnmoved
+	if s.bench.moved {
+		released := s.bench.Release()
+		run.RigState, s.report.Details = released.State, released.Details
+	}
+	s.report.RigState = run.RigState
+	if run.RigState == sheet.StateUnknown {
+		run.Exit = worseExit(run.Exit, exitLost)
+		run.Reason += "; " + strings.Join(s.report.Details, "; ")
+		s.report.Exit = worseExit(s.report.Exit, exitLost)
+	}
+}
+
+// end writes the steps and the end of one run; false: the record cannot be written.
+func (s *session) end(run *Run) bool {
+	for index := range run.Steps {
+		if err := s.book.Add(sheet.KindStep, run.Steps[index]); err != nil {
+			s.fail(err)
+			return false
+		}
+	}
+	err := s.book.Add(sheet.KindEnd, sheet.End{
+		RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Faults: s.Faults,
+		Statement: strings.Join(s.report.Statements, " "), Counts: run.Counts,
+	})
+	if err != nil {
+		s.fail(err)
+		return false
+	}
+	return true
+}
+
+// fail notes why the order ended early.
+func (s *session) fail(err error) {
+	s.report.Trouble = err.Error()
+	s.report.Exit = worseExit(s.report.Exit, exitOfError(err))
+}
+
+// statements say what the runs so far allow, trip by trip.
+func (s *session) statements() []string {
+	names := make([]string, 0, len(s.slow))
+	for name := range s.slow {
+		names = append(names, name)
+	}
+	sort.Strings(names)
+	made := []string{}
+	for _, name := range names {
+		slowest := 0.0
+		for _, one := range s.slow[name] {
+			slowest = max(slowest, one)
+		}
+		made = append(made, Statement(name, len(s.slow[name]), fromMillis(slowest), s.Alpha))
+	}
+	return made
+}
+
+func exitOf(verdict string) int {
+	switch verdict {
+	case sheet.Shown:
+		return exitShown
+	case sheet.Violated:
+		return exitViolated
+	case sheet.NothingChecked:
+		return exitNothing
+	}
+	return exitIncomplete
+}
+
+// exitOfError judges why an order ended early.
+func exitOfError(err error) int {
+	var internal loop.InternalError
+	switch {
+	case err == nil:
+		return exitShown
+	case errors.As(err, &internal):
+		return exitInternal
+	case IsInput(err):
+		return exitInput
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, ErrLate):
+		return exitIncomplete
+	}
+	return exitLost
+}
+
+// RandomSeed is a seed for runs that were given none; it stands in the record.
+func RandomSeed() uint64 { return rand.Uint64() >> 16 }
+
+// lastPoll is the last moment at which all contacts were known.
+func (p *Performance) lastPoll() port.Stamp {
+	last := port.Stamp(1<<63 - 1)
+	for _, at := range p.asked {
+		last = min(last, at)
+	}
+	return max(last, p.Begun)
+}
