@@ -54,6 +54,7 @@ func rootCommand() *cobra.Command {
 func verbs() []*cobra.Command {
 	return []*cobra.Command{
 		simulateVerb(),
+		rigVerb(),
 		replayVerb(),
 		verifyVerb(),
 		marginVerb(),
