@@ -143,7 +143,7 @@ func (s *story) tell(v *view, e *interlock.Event, scan uint64) Told {
 	case interlock.WaitBegan:
 		t.What = "flow has ended, wait begins: do not touch for " + clock(s.site.Vessels[e.Subject].Wait)
 	case interlock.ReconnectedEarly:
-		t.What = "reconnected early: good again before the wait was over; whoever put it back did the dangerous act; acknowledge it"
+		t.What = "reconnected early, during the wait: if it was put back, that was the dangerous act; acknowledge it"
 	case interlock.OutputTripped:
 		record := &v.State.Outputs[e.Subject].Trip
 		t.FirstOut = s.names.causeList(record.FirstOut)
