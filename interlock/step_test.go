@@ -570,3 +570,29 @@ func TestRepeatedOneIsNoPress(t *testing.T) {
 		}
 	}
 }
+
+// Without a bus cycle nothing is added after the trip scan; a reset clears the
+// record although the start is still to come, and so does an automatic restart.
+func TestFirstOutIsClearedByEither(t *testing.T) {
+	b := newBench(t, 2, "reset", "start")
+	all := b.permissive("bond_1 AND bond_2")
+	b.c.Outputs = []Output{
+		{Permissive: all, Reset: b.ref("reset"), Start: b.ref("start"), Press: testPress},
+		{Permissive: all, Automatic: true},
+	}
+	b.start().run(8).press("reset").set("start", High).run(1).set("start", Low).want(0, Enabled).want(1, Enabled)
+	b.read(0, readOpen).run(1).read(1, readOpen).run(1)
+	for i := range b.c.Outputs {
+		trip := b.s.Outputs[i].Trip
+		if got := members(&trip.FirstOut); !reflect.DeepEqual(got, []int{0}) || trip.Alongside.Len() != 0 || trip.OrderUnknown() {
+			t.Errorf("output %d: %+v", i, trip)
+		}
+	}
+	b.read(0, readGood).read(1, readGood).run(6).want(0, Tripped).want(1, Enabled)
+	if b.s.Outputs[0].Trip == (TripRecord{}) || b.s.Outputs[1].Trip != (TripRecord{}) {
+		t.Error("the record of a tripped output is gone, or that of a restarted one stands")
+	}
+	if b.press("reset").want(0, KeptOut); b.s.Outputs[0].Trip != (TripRecord{}) {
+		t.Error("the reset leaves the record")
+	}
+}
