@@ -263,7 +263,7 @@ func TestShippedRecording(t *testing.T) {
 		{"cut", "", "", "cut off", exitIncomplete},
 	} {
 		t.Run(c.name, func(t *testing.T) {
-			spoiled := text
+			var spoiled string
 			switch c.name {
 			case "output": // the pump is said to stand still for a second
 				lines := strings.SplitAfter(text, "\n")

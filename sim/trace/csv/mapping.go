@@ -31,9 +31,7 @@ type Mapping struct {
 	OnChange  bool                       // the recorder wrote changes only
 	DeadBand  string                     // … and only changes larger than this, as the file's owner says
 	Begin     string                     // power-up | running | empty: running if the recording begins so
-	Tolerance time.Duration              // how far a recorded output may lead or trail; negative: one scan
-
-	positions map[string]site.Position
+	Tolerance time.Duration              // how far a recorded output may lead or trail; negative: the map is silent
 }
 
 // TimeColumn says where and how the time stands.
