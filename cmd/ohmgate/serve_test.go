@@ -81,6 +81,11 @@ func (s *served) until(path, text string) string {
 
 func startServe(t *testing.T, o serveOptions) *served {
 	t.Helper()
+	return startServeOf(t, kestrelSite, o)
+}
+
+func startServeOf(t *testing.T, siteFile string, o serveOptions) *served {
+	t.Helper()
 	o.listen, o.json = "127.0.0.1:0", true
 	if o.deadline == 0 {
 		o.deadline = time.Second // the machine of the tests is a busy one
@@ -91,7 +96,7 @@ func startServe(t *testing.T, o serveOptions) *served {
 	ctx, cancel := context.WithCancel(context.Background())
 	s := &served{t: t, out: &heard{}}
 	done := make(chan error, 1)
-	go func() { done <- serve(ctx, s.out, kestrelSite, &o) }()
+	go func() { done <- serve(ctx, s.out, siteFile, &o) }()
 	s.stop = sync.OnceValue(func() error { cancel(); return <-done })
 	t.Cleanup(func() { _ = s.stop() })
 	var said struct{ Listens string }
@@ -133,6 +138,10 @@ func TestServeRefusesWhatIsUnwise(t *testing.T) {
 		{"--recording nowhere.csv", "cannot be read"},
 		{"--against nowhere.csv", "cannot be read"},
 		{"--clients -1", "1 or more"},
+		{"--twin", "belong to --rig"},
+		{"--rig --control", "only watched"},
+		{"--rig --recording x", "leave one out"},
+		{"--rig", "rig"},
 	} {
 		args := append([]string{"serve", kestrelSite, "--for", "1ms"}, strings.Fields(c.args)...)
 		root := rootCommand()
@@ -273,4 +282,16 @@ func startPrometheus(t *testing.T, program, target string) string {
 	}
 	t.Fatal("prometheus never got ready: ", said.String())
 	return ""
+}
+
+func TestServeListensToARig(t *testing.T) {
+	o := serveOptions{rig: true, twin: true, speed: 1}
+	s := startServeOf(t, "../../testdata/rig/standin_siding.yaml", o)
+	shown := s.until("api/v1/state", `"phase":"bonded"`)
+	require.Contains(t, shown, "mΩ")
+	require.Contains(t, s.get("api/v1/site"), `"real":true,"control":false`)
+	for _, order := range []string{`{"do":"pause"}`, `{"do":"speed","speed":9}`, `{"do":"act","act":{"do":"press","on":"reset_1"}}`, `{"do":"begin"}`} {
+		require.Contains(t, s.order(order), "error", order)
+	}
+	require.NoError(t, s.stop())
 }

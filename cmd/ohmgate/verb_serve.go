@@ -39,6 +39,8 @@ type serveOptions struct {
 	deadline, lasts, keep   time.Duration
 	journal                 string
 	recording, against      string
+	rig, twin               bool
+	ports                   []string
 	clients                 int
 }
 
@@ -71,6 +73,9 @@ otherwise.
 	flags.StringVar(&o.journal, "journal", "", "keep every event and decision in this `file`, before anybody is told")
 	flags.DurationVar(&o.keep, "keep", 0, "let the journal forget what is older than this `time` (default: nothing)")
 	flags.StringVar(&o.recording, "recording", "", "turn this recorded `file` instead of a simulated plant")
+	flags.BoolVar(&o.rig, "rig", false, "listen to the site's rig instead of a simulated plant; no relay moves")
+	flags.BoolVar(&o.twin, "twin", false, "with --rig: use pseudo-terminals in the place of hardware")
+	flags.StringArrayVar(&o.ports, "port", nil, "with --rig: `NAME=DEVICE`, another device than the site's for this port")
 	flags.StringVar(&o.against, "against", "", "draw this recorded `file` under the run, and mark the first difference")
 	flags.IntVar(&o.clients, "clients", 0, "pages that may follow at once (default 256)")
 	verb.RunE = func(verb *cobra.Command, args []string) error {
@@ -145,6 +150,12 @@ func (o *serveOptions) check() (token string, err error) {
 		return "", failed(exitInput, "--keep %s: write a time of 1m or more, such as 720h", o.keep)
 	case o.keep > 0 && o.journal == "":
 		return "", failed(exitInput, "--keep is for a journal; add --journal FILE")
+	case o.rig && o.recording != "":
+		return "", failed(exitInput, "--rig and --recording are two plants; leave one out")
+	case (o.twin || len(o.ports) > 0) && !o.rig:
+		return "", failed(exitInput, "--twin and --port belong to --rig")
+	case o.rig && (o.speed != 1 || o.paused || o.control):
+		return "", failed(exitInput, "a rig turns in real time and is only watched; leave out --speed, --paused and --control")
 	case o.clients < 0:
 		return "", failed(exitInput, "--clients %d: write 1 or more", o.clients)
 	}
@@ -159,6 +170,7 @@ type liveRun struct {
 	token   string
 	shelf   *shelf
 	session *live.Session
+	rig     *listening
 	journal *journal.Journal
 
 	mu      sync.Mutex
@@ -207,6 +219,9 @@ func (l *liveRun) choosePlant(siteFile string, options *live.Options) error {
 	if err := l.firstScenario(options); err != nil {
 		return err
 	}
+	if l.o.rig {
+		return l.chooseRig(options)
+	}
 	options.Faults, options.Scenarios = faultKinds(l.site), l.shelf.kinds
 	options.Open = func(r live.Request) (live.Plant, error) {
 		sc, err := l.shelf.take(r.Scenario)
@@ -215,6 +230,18 @@ func (l *liveRun) choosePlant(siteFile string, options *live.Options) error {
 		}
 		return stagePlant{sim.NewStage(l.site, l.logic, sc, r.Seed)}, nil
 	}
+	return nil
+}
+
+// chooseRig listens to real inputs. Nothing can be injected into them.
+func (l *liveRun) chooseRig(options *live.Options) error {
+	made, err := openRig(l.site, l.logic, l.o, l.shelf.byKey[options.Request.Scenario])
+	if err != nil {
+		return err
+	}
+	l.rig = made
+	options.Kind, options.Real = "rig", true
+	options.Open = func(live.Request) (live.Plant, error) { return made.feed, nil }
 	return nil
 }
 
@@ -258,6 +285,9 @@ func (l *liveRun) putUnder() error {
 }
 
 func (l *liveRun) close() {
+	if l.rig != nil {
+		_ = l.rig.Close()
+	}
 	if l.journal != nil {
 		_ = l.journal.Close()
 	}
@@ -299,6 +329,9 @@ func (l *liveRun) run(ctx context.Context, out io.Writer, listener net.Listener)
 	}
 	ctx, cancel := context.WithCancel(ctx)
 	defer cancel()
+	if l.rig != nil {
+		l.rig.start()
+	}
 	var turned, served error
 	var both sync.WaitGroup
 	both.Go(func() { turned = l.session.Run(ctx) })

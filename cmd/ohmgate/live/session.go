@@ -103,6 +103,7 @@ type Session struct {
 	ahead     uint64 // scans that nobody waits for
 
 	turned atomic.Uint64 // scans of all runs
+	handed atomic.Uint64 // batches
 }
 
 // logged is an action and the scan from which it acts.
@@ -204,7 +205,7 @@ func (s *Session) letGo() {
 // anchor makes the scan to come due now.
 func (s *Session) anchor() {
 	perScan := time.Duration(0)
-	if s.drive.Speed > 0 && s.scan >= s.ahead {
+	if _, fed := s.plant.(*Feed); s.drive.Speed > 0 && s.scan >= s.ahead && !fed {
 		perScan = time.Duration(float64(s.opts.Period) / s.drive.Speed)
 	}
 	now := time.Now()
@@ -248,6 +249,13 @@ func (s *Session) work(ctx context.Context) {
 		case <-s.told.broken:
 			s.failure = errors.Join(s.failure, s.told.failure())
 			s.told.broken = nil
+		}
+		return
+	}
+	if f, ok := s.plant.(*Feed); ok {
+		if f.wait(s, ctx.Done()) {
+			s.watchTheTime()
+			s.once()
 		}
 		return
 	}
@@ -329,7 +337,7 @@ type source struct{ s *Session }
 
 func (f source) Next(scan uint64, coils interlock.CoilSet, in *interlock.Inputs) (bool, error) {
 	more, err := f.s.plant.Next(scan, coils, in)
-	in.Overrun = in.Overrun && f.s.opts.Kind == "recording" || f.s.overrun
+	in.Overrun = in.Overrun || f.s.overrun
 	return more, err
 }
 
@@ -483,13 +491,14 @@ func (s *Session) flushIfDue() {
 func (s *Session) flush(still bool) {
 	b := s.batch
 	now := time.Now()
-	if still || now.Sub(s.shotAt) >= flushEvery || len(b.events) > 0 && s.pace.perScan > 0 {
+	if still || now.Sub(s.shotAt) >= flushEvery || len(b.events) > 0 && s.drive.Speed > 0 {
 		b.shot, s.shotAt = s.shoot(), now
 	}
 	if b.scans == 0 && len(b.events) == 0 && !b.reset && !still {
 		return
 	}
 	b.run, b.quiet = s.run, s.quiet
+	s.handed.Add(1)
 	s.full <- b
 	s.batch, s.sent = <-s.free, now
 	s.batch.empty()

@@ -41,23 +41,10 @@ func advance(t *testing.T, s *live.Session, scans int) {
 // settled waits until everything turned so far was told.
 func settled(t *testing.T, s *live.Session) *live.Snapshot {
 	t.Helper()
-	var turned uint64
 	require.NoError(t, s.Pause(context.Background()))
-	for range 400 {
-		shot, _, changed := s.Now()
-		if shot != nil && shot.Drive.Mode != "running" && shot.Scan == turned {
-			return shot
-		}
-		if shot != nil {
-			turned = shot.Scan
-		}
-		select {
-		case <-changed:
-		case <-time.After(10 * time.Millisecond):
-		}
-	}
-	t.Fatal("nothing was told")
-	return nil
+	require.NoError(t, s.Caught(context.Background()))
+	shot, _, _ := s.Now()
+	return shot
 }
 
 func act(t *testing.T, s *live.Session, a live.Action) {

@@ -27,6 +27,7 @@ type told struct {
 	shot      *Snapshot
 	at        time.Time // of the last change
 	scans     uint64    // of all runs
+	batches   uint64
 	err       error
 	changed   chan struct{} // closed and replaced at every change
 
@@ -99,6 +100,7 @@ func (s *Session) publish(b *batch) {
 	}
 	channels, lanes := len(s.opts.Config.Channels), len(s.Lanes)
 	t.scans += uint64(b.scans)
+	t.batches++
 	for i := range b.scans {
 		h.put(b.readings[i*channels:(i+1)*channels], b.values[i*lanes:(i+1)*lanes])
 	}
@@ -174,15 +176,15 @@ func (s *Session) Now() (*Snapshot, int, <-chan struct{}) {
 	return s.told.shot, s.told.epoch, s.told.changed
 }
 
-// Caught waits until everything that was turned when it was called has been
-// told, so that a count that was read before gives nothing away.
+// Caught waits until everything that was turned or said when it was called has
+// been told, so that a count that was read before gives nothing away.
 func (s *Session) Caught(ctx context.Context) error {
-	turned := s.turned.Load()
+	turned, handed := s.turned.Load(), s.handed.Load()
 	for {
 		s.told.mu.RLock()
-		told, changed, err := s.told.scans, s.told.changed, s.told.err
+		behind, changed, err := s.told.scans < turned || s.told.batches < handed, s.told.changed, s.told.err
 		s.told.mu.RUnlock()
-		if told >= turned || err != nil {
+		if !behind || err != nil {
 			return err
 		}
 		select {
