@@ -57,6 +57,7 @@ func verbs() []*cobra.Command {
 		rigVerb(),
 		replayVerb(),
 		verifyVerb(),
+		reviewVerb(),
 		marginVerb(),
 		schemaVerb(),
 		serveVerb(),

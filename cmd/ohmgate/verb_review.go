@@ -1,0 +1,98 @@
+package main
+
+import (
+	"encoding/json"
+	"io"
+
+	"github.com/spf13/cobra"
+
+	"ohmgate/interlock/site"
+	"ohmgate/sim/review"
+)
+
+// reviewOptions is what the command line asks of the verb.
+type reviewOptions struct {
+	json   bool
+	all    bool
+	rules  bool
+	failOn string
+}
+
+func reviewVerb() *cobra.Command {
+	var o reviewOptions
+	verb := &cobra.Command{
+		Use:   "review SITE",
+		Short: "Read a site as a checker would: what is contradictory, missing or weak",
+		Long: `review asks every rule of its list about a site and prints the findings: a stable
+id, where it stands, why it matters, who says so, and what to change. What the
+site file accepts under suppress: is listed with its reason.
+
+Exit codes: 0 no finding at or above --fail-on · 1 some · 2 the input is wrong ·
+4 nothing to review: no channel or no output.
+
+` + caution,
+		Args: cobra.MaximumNArgs(1),
+	}
+	flags := verb.Flags()
+	flags.BoolVar(&o.json, "json", false, "print one JSON report")
+	flags.BoolVar(&o.all, "all", false, "print every place, and notes in full")
+	flags.BoolVar(&o.rules, "rules", false, "list the rules and end")
+	flags.StringVar(&o.failOn, "fail-on", string(review.Must), "exit 1 from this `severity` on: must, should, note or never")
+	verb.RunE = func(verb *cobra.Command, args []string) error {
+		switch {
+		case o.rules && len(args) == 0:
+			return listRules(verb.OutOrStdout(), o.json)
+		case o.rules:
+			return failed(exitInput, "--rules lists the rules of every site; leave %s out", args[0])
+		case len(args) == 0:
+			return failed(exitInput, "name a site file, or write --rules")
+		}
+		return runReview(verb.OutOrStdout(), args[0], &o)
+	}
+	return verb
+}
+
+func listRules(out io.Writer, asJSON bool) error {
+	var err error
+	if asJSON {
+		err = writeIndented(out, struct {
+			Schema string        `json:"schema"`
+			Tool   string        `json:"tool"`
+			Rules  []review.Rule `json:"rules"`
+		}{review.Version, toolVersion(), review.Rules()})
+	} else {
+		err = review.WriteRules(out)
+	}
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return nil
+}
+
+func runReview(out io.Writer, file string, o *reviewOptions) error {
+	s, problems := site.Read(file)
+	if problems != nil {
+		return failed(exitInput, "%v", problems)
+	}
+	report, err := review.Review(s, toolVersion(), review.Severity(o.failOn))
+	if err != nil {
+		return failed(exitInput, "%w", err)
+	}
+	if o.json {
+		err = writeIndented(out, report)
+	} else {
+		err = report.WriteText(out, o.all)
+	}
+	if err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return ended(exitCode(report.Exit))
+}
+
+// writeIndented writes one value as JSON that people can read as well.
+func writeIndented(out io.Writer, value any) error {
+	encoder := json.NewEncoder(out)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(value)
+}
