@@ -5,10 +5,12 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"sync/atomic"
 	"time"
 
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
 	"ohmgate/sim/trace"
@@ -21,7 +23,8 @@ func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
 	}
 	options := rehearse.Options{Wrong: o.wrong}
 	if order.Mode != rig.Stimulate {
-		options.Plant, _ = f.plant()
+		o.gate = &gatedPlant{fresh: func() loop.Source { p, _ := f.plant(); return p }}
+		options.Plant = o.gate
 	}
 	twin, err := rehearse.Open(f.wires, options)
 	if err != nil {
@@ -29,6 +32,38 @@ func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
 	}
 	order.Settings.Devices = twin.Devices
 	return func() { _ = twin.Close() }, nil
+}
+
+// gatedPlant is a plant behind the twin's terminals that stands still until a run begins: checks come before.
+type gatedPlant struct {
+	fresh func() loop.Source
+	next  atomic.Pointer[loop.Source] // of the run that has just begun
+	now   loop.Source
+	scan  uint64
+}
+
+// begin starts a fresh plant with the next scan.
+func (g *gatedPlant) begin() {
+	plant := g.fresh()
+	g.next.Store(&plant)
+}
+
+// Next brings nothing until the first run has begun, and after the end of each what there was last.
+func (g *gatedPlant) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) (bool, error) {
+	if next := g.next.Swap(nil); next != nil {
+		g.now, g.scan = *next, 0
+	}
+	if g.now == nil {
+		return true, nil
+	}
+	more, err := g.now.Next(g.scan, coils, in)
+	if err != nil {
+		return false, err
+	}
+	if more {
+		g.scan++
+	}
+	return true, nil
 }
 
 // offerTwin keeps a twin until it is interrupted, for another program at its terminals.
@@ -75,7 +110,9 @@ func listWrong(out io.Writer) error {
 func (o *rigOptions) watch(f *rigFiles) func() ([]loop.Watcher, func() error, error) {
 	run := 0
 	return func() ([]loop.Watcher, func() error, error) {
-		run++
+		if run++; o.gate != nil {
+			o.gate.begin()
+		}
 		name := ""
 		if o.runs > 1 {
 			name = fmt.Sprintf("run%d", run)

@@ -45,6 +45,7 @@ type rigOptions struct {
 	analyser, stimulus, response  string
 	stimulusAt, responseAt, bound string
 	recording                     *recordFlags
+	gate                          *gatedPlant // twin, stand-in and listen
 }
 
 func rigVerb() *cobra.Command {

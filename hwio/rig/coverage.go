@@ -44,7 +44,7 @@ func (m *Map) Cover(logic *interlock.Config, seen map[string]bool) Coverage {
 		}
 	}
 	for i := range m.Site.Channels {
-		if !m.wired(i) {
+		if !m.wired(i) && m.Channels[i].Reads == nil {
 			continue
 		}
 		name := m.Site.Channels[i].Name
@@ -54,7 +54,7 @@ func (m *Map) Cover(logic *interlock.Config, seen map[string]bool) Coverage {
 		}
 	}
 	for i, contact := range m.Contacts {
-		if contact == nil {
+		if contact == nil && m.Moves[i] == nil {
 			continue
 		}
 		name := m.Site.Outputs[i].Name
@@ -71,6 +71,9 @@ func (m *Map) channelHint(channel int, c *monitor.Config, edge monitor.Edge) (te
 	name := m.Site.Channels[channel].Name
 	bad, patient := m.badClass(channel, c)
 	if edge.To == monitor.Unreadable || edge.From == monitor.Unreadable || edge.Trigger == "too many pauses while settling" {
+		if m.Channels[channel].Reads != nil {
+			return "cut the transmitter's line for longer than stale-after, and plug it in again", false
+		}
 		if m.Channels[channel].Short != nil && c.Floor > 0 {
 			return fmt.Sprintf("{fault: shorted_leads, on: %s}: below the plausible floor is invalid", name), false
 		}

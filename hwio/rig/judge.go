@@ -1,7 +1,9 @@
 package rig
 
 import (
+	"cmp"
 	"fmt"
+	"slices"
 	"time"
 
 	"ohmgate/hwio/port"
@@ -25,6 +27,7 @@ func (p *Performance) Judge(spread time.Duration) []sheet.Step {
 			j.output(output)
 		}
 	}
+	slices.SortStableFunc(j.steps, func(a, b sheet.Step) int { return cmp.Compare(a.At, b.At) })
 	return j.steps
 }
 
@@ -213,12 +216,20 @@ func (j *judging) within(output int, a *Answer) string {
 
 func (j *judging) name(output int) string { return j.p.Bench.Map.Site.Outputs[output].Name }
 
-// Trips are the measured times of all trips by a clean loss that were seen, by what was done, slowest ends.
+// Trips are the slowest ends of the measured times of all trips that were not violated, by what was done. One violated trip
+// forbids any statement about its kind.
 func Trips(steps []sheet.Step) map[string][]float64 {
 	made := map[string][]float64{}
+	defer func() {
+		for index := range steps {
+			if s := &steps[index]; s.Change == "withheld" && s.Verdict == sheet.Violated {
+				delete(made, s.Output+" after "+s.Stimulus)
+			}
+		}
+	}()
 	for index := range steps {
 		s := &steps[index]
-		if s.Change == "withheld" && s.Measured != nil && !s.Measured.Open && s.Stimulus != "none" {
+		if s.Verdict != sheet.Violated && s.Change == "withheld" && s.Measured != nil && !s.Measured.Open && s.Stimulus != "none" {
 			name := s.Output + " after " + s.Stimulus
 			made[name] = append(made[name], s.Measured.Most)
 		}

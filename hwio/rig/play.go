@@ -31,6 +31,9 @@ const (
 	acceptFine = 50
 )
 
+// decadeStep is the finest step that a decade is set to; up, away from a good bond.
+const decadeStep = 1000
+
 // playReading says how a reading is shown on the bench; keep means that nothing changes, and why is what a bench of wires
 // and resistors cannot show.
 func (m *Map) playReading(channel int, c *monitor.Config, r monitor.Reading, now Play) (next Play, keep bool, why string) {
@@ -58,6 +61,9 @@ func (m *Map) playReading(channel int, c *monitor.Config, r monitor.Reading, now
 		return now, true, "neither a decade nor a resistor is wired to it (use: drives)"
 	}
 	next = Play{Value: r.Value}
+	if whole := (r.Value + decadeStep - 1) / decadeStep * decadeStep; classOf(c, whole) == classOf(c, r.Value) {
+		next.Value = whole
+	}
 	if wires.Decade < 0 {
 		value, ok := nearestResistor(wires.Resistors, c, r.Value)
 		if !ok {
