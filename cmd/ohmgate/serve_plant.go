@@ -196,7 +196,11 @@ func (l *liveRun) firstScenario(options *live.Options) error {
 func faultKinds(s *site.Site) []live.FaultKind {
 	var list []live.FaultKind
 	for _, f := range fault.All() {
-		list = append(list, live.FaultKind{Name: f.Name, Title: f.Title, Models: f.Models, On: sim.FaultsOn(s, f)})
+		kind := live.FaultKind{Name: f.Name, Title: f.Title, Models: f.Models, On: sim.FaultsOn(s, f), Params: []live.Param{}}
+		for _, p := range f.Params {
+			kind.Params = append(kind.Params, live.Param{Name: p.Name, Default: p.Default, Words: append([]string{}, p.Words...), What: p.What})
+		}
+		list = append(list, kind)
 	}
 	return list
 }

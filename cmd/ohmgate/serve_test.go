@@ -163,6 +163,8 @@ func TestServePlaysTheRealSite(t *testing.T) {
 	require.Contains(t, s.get("api/v1/site"), `"clamp_on_paint"`, "faults are offered by name")
 	require.Contains(t, s.order(`{"do":"act","act":{"do":"inject","fault":"clamp_removed","on":"bond_2, until: 9 s"}}`), "error", "nothing but a name gets through")
 	require.Contains(t, s.order(`{"do":"act","act":{"do":"inject","fault":"bus_cut","on":"bus"}}`), "done")
+	require.Contains(t, s.order(`{"do":"act","act":{"do":"inject","fault":"corrosion","on":"bond_8","with":{"to":"9.5 Ω","over":"0.1 s"}}}`), "done")
+	require.Contains(t, s.order(`{"do":"act","act":{"do":"inject","fault":"corrosion","on":"bond_8","with":{"to":"9.5 bananas"}}}`), "error")
 	s.order(`{"do":"scan","scans":100}`)
 	require.Contains(t, s.until("api/v1/state", "bus_cut"), `"phase":"unreadable"`)
 	require.Contains(t, s.get("api/v1/journal?name=bond_1&kind=phase"), "bond_1 is lost")

@@ -53,6 +53,15 @@ type FaultKind struct {
 	Title  string   `json:"title"`
 	Models string   `json:"models"`
 	On     []string `json:"on"` // names in the site on which it can act
+	Params []Param  `json:"params"`
+}
+
+// Param is one figure of a fault.
+type Param struct {
+	Name    string   `json:"name"`
+	Default string   `json:"default"` // empty: must be given
+	Words   []string `json:"words"`   // where it is one of a few words
+	What    string   `json:"what"`
 }
 
 // ScenarioKind is one scenario that people may choose.

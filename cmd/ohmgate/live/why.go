@@ -151,29 +151,33 @@ var outputRules = map[interlock.Kind]string{
 func (t *teller) whyOutput(e interlock.Event) *Why {
 	o, s := &t.names.Config.Outputs[e.Subject], &t.state.Outputs[e.Subject]
 	w := &Why{Rule: outputRules[e.Kind]}
-	w.add("permissive", "%s", t.names.Site.Outputs[e.Subject].Permissive)
-	set, value := o.Permissive.Causes(), t.d.Start
-	if t.before.Outputs[e.Subject].Mode == interlock.Enabled {
-		value = t.d.Keep
-	}
-	w.add("values", "%s", t.causeValues(&set, value))
 	if e.Reasons != 0 {
 		w.add("withheld by", "%s", and(reasonTexts(e.Reasons)))
 	}
 	if e.Kind == interlock.OutputTripped {
-		w.add("first-out", "%s", and(t.names.Causes(&s.Trip.FirstOut)))
-		if s.Trip.OrderUnknown() {
-			w.add("order", "not known: within one bus cycle of %s", t.names.Long(t.names.Config.PollScans))
-		}
-		if s.Trip.Callers != 0 {
-			w.add("called as backup by", "%s", and(t.names.Callers(s.Trip.Callers)))
-		}
+		t.whyTripped(&s.Trip, w)
 	}
+	set, value := o.Permissive.Causes(), t.d.Start
+	if t.before.Outputs[e.Subject].Mode == interlock.Enabled {
+		value = t.d.Keep
+	}
+	w.add("permissive", "%s", t.names.Site.Outputs[e.Subject].Permissive)
+	w.add("values", "%s", t.causeValues(&set, value))
 	if o.Closed != 0 || o.Opened != 0 {
 		w.add("end switches", "closed %s, opened %s", t.switchText(o.Closed), t.switchText(o.Opened))
 		w.add("disagreed for", "%s of a travel time of %s", t.names.Long(s.Disagree), t.names.Long(o.Travel))
 	}
 	return w
+}
+
+func (t *teller) whyTripped(trip *interlock.TripRecord, w *Why) {
+	w.add("first-out", "%s", and(t.names.Causes(&trip.FirstOut)))
+	if trip.OrderUnknown() {
+		w.add("order", "not known: within one bus cycle of %s", t.names.Long(t.names.Config.PollScans))
+	}
+	if trip.Callers != 0 {
+		w.add("called as backup by", "%s", and(t.names.Callers(trip.Callers)))
+	}
 }
 
 func (t *teller) switchText(r interlock.Ref) string {

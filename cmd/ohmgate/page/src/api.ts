@@ -20,7 +20,7 @@ export interface Lane {
   not_shown?: string;
 }
 
-export interface FaultKind { name: string; title: string; models: string; on: string[] | null }
+export interface FaultKind { name: string; title: string; models: string; on: string[] | null; params: { name: string; default: string; words: string[] | null; what: string }[] | null }
 export interface ScenarioKind { name: string; title: string }
 
 export interface Site {
@@ -112,7 +112,7 @@ export interface Order {
   scan?: number;
   keep?: boolean;
   request?: { scenario: string; seed: number; paused: boolean };
-  act?: { do: string; on?: string; fault?: string; to?: string; for?: string };
+  act?: { do: string; on?: string; fault?: string; to?: string; for?: string; with?: Record<string, string> };
 }
 
 export async function order(o: Order): Promise<void> {

@@ -196,7 +196,7 @@ export class Chart {
       case "vessel": {
         const v = shot.vessels![lane.index]!;
         if (v.waiting) return [`wait ${clock(Math.ceil(v.left_ns / 1e9), 0)}`, "red"];
-        return v.may_be_charged ? ["may be charged", "red"] : v.reconnected_early ? ["reconnected early", "blue"] : ["clear", "quiet"];
+        return v.may_be_charged ? ["charged?", "red"] : v.reconnected_early ? ["reconnected early", "blue"] : ["clear", "quiet"];
       }
       case "bypass":
         return shot.bypasses![lane.index]!.active ? ["active", "amber"] : ["off", "quiet"];

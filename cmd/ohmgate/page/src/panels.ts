@@ -77,6 +77,7 @@ export class Break {
   private on: HTMLSelectElement;
   private fault: HTMLSelectElement;
   private models = make("p", { class: "note" });
+  private params = make("div", { class: "params" });
   private acting = make("ul", { class: "acting", "aria-label": "Faults acting now" });
   private actingText = "";
 
@@ -89,7 +90,7 @@ export class Break {
       this.element.append(make("p", { class: "note" }, this.whyNot()), this.acting);
       return;
     }
-    const inject = button("Inject", "let this fault act from now on", () => void orders.give({ do: "act", act: { do: "inject", on: this.on.value, fault: this.fault.value } }));
+    const inject = button("Inject", "let this fault act from now on", () => void orders.give({ do: "act", act: { do: "inject", on: this.on.value, fault: this.fault.value, with: this.figures() } }));
     const clear = button("Clear", "end this fault", () => void orders.give({ do: "act", act: { do: "clear", on: this.on.value, fault: this.fault.value } }));
     inject.id = "inject";
     this.element.append(
@@ -97,6 +98,7 @@ export class Break {
       make("label", { class: "field" }, make("span", {}, "On"), this.on),
       make("label", { class: "field" }, make("span", {}, "Fault"), this.fault),
       this.models,
+      this.params,
       make("div", { class: "row" }, inject, clear),
       make("h3", {}, "Acting now"),
       this.acting,
@@ -140,7 +142,25 @@ export class Break {
   }
 
   private describe(): void {
-    this.models.textContent = this.site.faults.find((f) => f.name === this.fault.value)?.models ?? "";
+    const fault = this.site.faults.find((f) => f.name === this.fault.value);
+    this.models.textContent = fault?.models ?? "";
+    this.params.replaceChildren(...(fault?.params ?? []).map((p) => {
+      const field = p.words?.length ? select(p.name, p.words.map((w) => [w, w]), () => {}) : make("input", { type: "text", value: p.default, size: "10" });
+      if (p.words?.length && p.default) field.value = p.default;
+      field.dataset["param"] = p.name;
+      return make("label", { class: "row", title: p.what }, field, `${p.name.replaceAll("_", " ")}: ${p.what}`);
+    }));
+  }
+
+  // figures are the parameters as they stand; those left alone are not sent.
+  private figures(): Record<string, string> {
+    const out: Record<string, string> = {};
+    const fault = this.site.faults.find((f) => f.name === this.fault.value);
+    for (const field of this.params.querySelectorAll<HTMLInputElement | HTMLSelectElement>("[data-param]")) {
+      const name = field.dataset["param"]!;
+      if (field.value && field.value !== fault?.params?.find((p) => p.name === name)?.default) out[name] = field.value;
+    }
+    return out;
   }
 
   tell(shot: api.Shot): void {
