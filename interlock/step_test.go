@@ -223,6 +223,9 @@ func TestChannelEvents(t *testing.T) {
 	if b.told(SettlingAgain) != 1 {
 		t.Errorf("between while settling: %v", b.d.Events)
 	}
+	if b.run(1); b.told(SettlingAgain) != 0 {
+		t.Error("settling again is told in every scan")
+	}
 }
 
 // The events of one scan always fit into what NewDecision made room for.
