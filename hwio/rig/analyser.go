@@ -183,6 +183,8 @@ func readVCD(name string, text []byte) (*Capture, error) {
 			}
 		case word == "$comment", word == "$date", word == "$version", word == "$scope":
 			section()
+		case strings.ContainsRune("bBrR", rune(word[0])):
+			words.Scan() // a vector or a number, and whose it is
 		case word[0] == '#':
 			ticks, err := strconv.ParseInt(word[1:], 10, 64)
 			if err != nil || ticks < 0 || ticks > (1<<62)/scale {

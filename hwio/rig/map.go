@@ -125,10 +125,12 @@ func (r *mapReader) checkModules() {
 			if _, wrong := template(&m); wrong != "" {
 				r.complain(path+".commands", wrong, "use the keys "+strings.Join(commandKeys, ", "))
 			}
-			if taken[m.Port] != "" {
-				r.complain(path+".port", fmt.Sprintf("%q is on this port already, and an instrument shares with nobody", taken[m.Port]), "give it a port of its own")
+			for _, other := range r.made.Site.Rig.Modules {
+				if other.Name != m.Name && other.Port == m.Port {
+					r.complain(path+".port", fmt.Sprintf("%q is on this port too, and an instrument shares with nobody", other.Name), "give it a port of its own")
+					break
+				}
 			}
-			taken[m.Port] = m.Name
 			continue
 		}
 		if m.Address == 0 {
@@ -137,9 +139,6 @@ func (r *mapReader) checkModules() {
 		where := fmt.Sprintf("%s/%d", m.Port, m.Address)
 		if first := taken[where]; first != "" {
 			r.complain(path+".address", fmt.Sprintf("%q has address %d on this port already", first, m.Address), "give each module its own address")
-		}
-		if first := taken[m.Port]; first != "" {
-			r.complain(path+".port", fmt.Sprintf("the instrument %q is on this port, and shares with nobody", first), "give it a port of its own")
 		}
 		taken[where] = m.Name
 		if m.Kind == kindRelays && m.TimeOut == 0 {
