@@ -96,13 +96,13 @@ var timingRules = []Rule{
 			}
 		}},
 	{"R049", Must, "the sparks of a chattering clamp ignite within what is tolerated",
-		"A gap that never trips is long enough to charge the vessel to what ignites; closing again is the spark.",
-		byMargin, derived, "shorten patience and stale_after, or lower the charging current",
-		remakeRule(charge.LosesEverywhere)},
+		"A gap that is sure to be ridden charges the vessel to what ignites, at every value of the inputs; closing again is the spark.",
+		byMargin, derived, "shorten patience.open, or lower the charging current",
+		remakeRule(true)},
 	{"R050", Should, "the sparks of a chattering clamp may ignite within what is tolerated",
-		"At the worse end of the inputs a gap that never trips charges the vessel to what ignites.",
+		"At the worse end of the inputs, and of what is ridden, a gap that does not trip charges the vessel to what ignites.",
 		byMargin, derived, "shorten patience and stale_after, narrow the inputs, or lower the charging current",
-		remakeRule(charge.Depends)},
+		remakeRule(false)},
 }
 
 // tolerated is the largest share of bad readings that is forgiven for ever.
@@ -116,13 +116,32 @@ func tolerated(t *site.Timings) (bad, of uint64) {
 	return bad, of
 }
 
-func remakeRule(claim charge.Verdict) func(*subject, say) {
+// surelyRidden is the longest open gap that is sure to be ridden by a channel of
+// the line.
+func (s *subject) surelyRidden(l *margin.Line) (gap time.Duration) {
+	for _, name := range l.Channels {
+		gap = max(gap, s.timings[s.ChannelIndex(name)].Of(monitor.Open).Guaranteed)
+	}
+	return gap
+}
+
+func remakeRule(surely bool) func(*subject, say) {
 	return func(s *subject, say say) {
 		told := map[string]bool{}
 		s.eachLine(func(l *margin.Line, path string) {
-			if r := l.Loss.Remake; r != nil && r.Claim == claim && !told[path] {
-				told[path] = true
-				say(path, "gaps of up to %s are ridden, harmless up to %s (stream %s)", seconds(r.Gap.Hi), seconds(r.HarmlessGap), l.Stream)
+			r := l.Loss.Remake
+			if r == nil || r.Claim == charge.WinsEverywhere || told[path] {
+				return
+			}
+			gap := s.surelyRidden(l)
+			if always := gap.Seconds() > l.Loss.TimeToIncendive.Hi; always != surely {
+				return
+			}
+			told[path] = true
+			if surely {
+				say(path, "gaps of %s are ridden, all inputs ignite after %s (stream %s)", span(gap), seconds(l.Loss.TimeToIncendive.Hi), l.Stream)
+			} else {
+				say(path, "gaps of up to %s may be ridden, harmless up to %s (stream %s)", seconds(r.Gap.Hi), seconds(r.HarmlessGap), l.Stream)
 			}
 		})
 	}
