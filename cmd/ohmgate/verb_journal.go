@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"time"
 
 	"github.com/spf13/cobra"
@@ -154,6 +155,18 @@ func tellRecords(out io.Writer, found []journal.Record, asJSON bool) error {
 		return ended(exitNothing)
 	}
 	return nil
+}
+
+// isJournal reports whether a file is an SQLite file, such as a journal.
+func isJournal(path string) bool {
+	file, err := os.Open(path)
+	if err != nil {
+		return false
+	}
+	defer file.Close()
+	begin := make([]byte, 16)
+	_, err = io.ReadFull(file, begin)
+	return err == nil && string(begin) == "SQLite format 3\x00"
 }
 
 // namesFor reads a site and demands that it is the one that a run was kept of.

@@ -13,6 +13,7 @@ import (
 	"github.com/vbauerster/mpb/v8"
 	"github.com/vbauerster/mpb/v8/decor"
 
+	"ohmgate/cmd/ohmgate/journal"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
@@ -41,6 +42,8 @@ func replayVerb() *cobra.Command {
 recorded outputs against the decisions. It prints the first divergence side by
 side with the rule, agrees with the recording, and counts the rest.
 
+The journal that serve keeps is replayed run by run, with every event.
+
 A recording of another program needs a column map (--map). Its rows become scans
 so: scan 0 is at the first row; each scan sees the rows since the scan before;
 of several values the last counts; a reading is fresh in its own scan only.
@@ -56,6 +59,9 @@ of several values the last counts; a reading is fresh in its own scan only.
 	flags.BoolVar(&o.json, "json", false, "print one JSON report")
 	o.record = recordTo(verb)
 	verb.RunE = func(verb *cobra.Command, args []string) error {
+		if isJournal(args[1]) {
+			return withBook(args[1], func(b *journal.Book) error { return replayBook(verb.OutOrStdout(), b, args[0], o.json) })
+		}
 		return replayRecording(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], args[1], &o)
 	}
 	return verb

@@ -177,6 +177,25 @@ func TestInputsReadBackAsWritten(t *testing.T) {
 	})
 }
 
+// FuzzInputs reads garbage: it must end in an error or in scans, and never in a
+// panic or without end.
+func FuzzInputs(f *testing.F) {
+	f.Add([]byte{})
+	f.Add([]byte{markRestart, 3, 2, 4, 0, 0})
+	c := &interlock.Config{Channels: make([]interlock.Channel, 2), Inputs: make([]interlock.Input, 5)}
+	f.Fuzz(func(t *testing.T, text []byte) {
+		var r InputReader
+		r.Feed(text)
+		in := interlock.NewInputs(c)
+		for scans := 0; !r.Empty(); scans++ {
+			if r.Read(in) != nil {
+				return
+			}
+			require.LessOrEqual(t, scans, len(text))
+		}
+	})
+}
+
 func TestLateBucketsHoldWhatTheySay(t *testing.T) {
 	for d := time.Duration(0); d < time.Hour; d += d/7 + time.Microsecond {
 		end := bucketEnd(lateBucket(d))

@@ -13,6 +13,7 @@ import (
 	"testing"
 	"time"
 
+	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
@@ -400,6 +401,20 @@ func TestTwoRunsShowWhereTheyPart(t *testing.T) {
 	time.Sleep(300 * time.Millisecond)
 	b.shot("two-runs-1280-light")
 	b.audit()
+	b.quiet()
+}
+
+func TestPagePrintsWhatItShows(t *testing.T) {
+	w := transfer(t, 3)
+	b := open(t, 1280, 800)
+	b.do(chromedp.Navigate(w.url+"/#theme=dark"), chromedp.WaitVisible(chromedp.CSS(".lane")))
+	b.until("document.querySelectorAll('.events li').length > 5")
+	_, err := chromedp.Call(b.ctx, emulation.SetEmulatedMedia, emulation.SetEmulatedMediaParams{Media: "print"})
+	require.NoError(t, err)
+	require.Equal(t, "none", ask[string](b, "getComputedStyle(document.querySelector('.tools')).display"), "buttons are not printed")
+	require.Equal(t, "rgb(0, 0, 0)", ask[string](b, "getComputedStyle(document.body).color"), "ink is black, also from a dark screen")
+	require.Equal(t, "visible", ask[string](b, "getComputedStyle(document.querySelector('.chart')).overflowY"), "no lane is cut off")
+	b.shot("print-1280")
 	b.quiet()
 }
 
