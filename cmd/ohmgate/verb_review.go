@@ -34,7 +34,7 @@ Exit codes: 0 no finding at or above --fail-on · 1 some · 2 the input is wrong
 		Args: cobra.MaximumNArgs(1),
 	}
 	flags := verb.Flags()
-	flags.BoolVar(&o.json, "json", false, "print one JSON report")
+	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema review)")
 	flags.BoolVar(&o.all, "all", false, "print every place, and notes in full")
 	flags.BoolVar(&o.rules, "rules", false, "list the rules and end")
 	flags.StringVar(&o.failOn, "fail-on", string(review.Must), "exit 1 from this `severity` on: must, should, note or never")

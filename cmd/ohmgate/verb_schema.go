@@ -9,11 +9,13 @@ import (
 	"ohmgate/interlock/site"
 	"ohmgate/sim"
 	"ohmgate/sim/margin"
+	"ohmgate/sim/review"
 )
 
 // schemas are the published shapes of what the program reads and prints.
 var schemas = map[string]func() []byte{
 	"margin":   margin.Schema,
+	"review":   review.Schema,
 	"site":     site.Schema,
 	"scenario": sim.ScenarioSchema,
 	"report":   sim.ReportSchema,

@@ -116,8 +116,8 @@ var confirmRules = []Rule{
 				}
 			}
 		})},
-	{"R118", Should, "slower than any code that we know allows",
-		"Self-closing outlets of cargo tanks must be shut within 30 s.",
+	{"R118", Should, "slower than codes allow new plant",
+		"Self-closing outlets of cargo tanks must be shut, and marine transfers stopped, within 30 s (60 s for the oldest).",
 		"49 CFR 178.345-11(b)(1); 33 CFR 154.550", seen, "a faster actuator",
 		perMover(func(s *subject, o *site.Output, path string, say say) {
 			if o.Actuator == "valve" && o.Travel > closingLimit {

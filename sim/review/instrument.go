@@ -100,16 +100,17 @@ const (
 
 // beat is how fast the samples drift against the k-th harmonic of a rotation,
 // Hz: the least over every rate that the reading period allows, and the
-// multiple of that rate that is near.
+// multiple of that rate that is near. Slower than the readings nothing beats.
 func beat(turns float64, k int, period site.Times) (drift float64, times int) {
 	f := turns * float64(k)
 	slow, fast := 1/period.Max.Seconds(), 1/period.Min.Seconds()
-	drift = math.Inf(1)
-	for n := 1; float64(n)*slow < f+2*slowBeat; n++ {
-		d := math.Max(0, math.Max(float64(n)*slow-f, f-float64(n)*fast))
-		if d < drift {
-			drift, times = d, n
-		}
+	below, over := math.Floor(f/fast), math.Ceil(f/slow)
+	if f/fast <= math.Floor(f/slow) && f/slow >= 1 {
+		return 0, int(math.Floor(f / slow)) // one of the rates is met exactly
+	}
+	drift, times = over*slow-f, int(over)
+	if d := f - below*fast; below >= 1 && d < drift {
+		drift, times = d, int(below)
 	}
 	return drift, times
 }

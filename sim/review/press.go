@@ -17,7 +17,7 @@ var pressRules = []Rule{
 		})},
 	{"R091", Should, "one reset for outputs of different streams",
 		"One press releases what the presser does not look at.",
-		byReset, secondHand, "one reset at each place, in sight of what it releases",
+		byReset, fromMemory, "one reset at each place, in sight of what it releases",
 		perOutput(func(s *subject, o *site.Output, path string, say say) {
 			for i := range s.Outputs[:s.OutputIndex(o.Name)] {
 				if before := &s.Outputs[i]; o.Reset != "" && o.Reset == before.Reset && !s.together(before.Name, o.Name) {

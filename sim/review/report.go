@@ -1,6 +1,7 @@
 package review
 
 import (
+	_ "embed"
 	"fmt"
 	"slices"
 	"sort"
@@ -17,6 +18,12 @@ const (
 	vagueRule     = "R211"
 	leastReason   = 15 // letters
 )
+
+//go:embed schema.json
+var schema []byte
+
+// Schema is the JSON Schema of a Report.
+func Schema() []byte { return schema }
 
 // Finding is one place where a rule is broken.
 type Finding struct {

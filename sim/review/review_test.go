@@ -12,6 +12,7 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
@@ -245,6 +246,36 @@ func TestTextFitsAndIsGrouped(t *testing.T) {
 	}
 }
 
+// TestReportsFitTheirSchema also runs every site of the project through all
+// rules, the ones about which nobody knows anything included.
+func TestReportsFitTheirSchema(t *testing.T) {
+	doc, err := jsonschema.UnmarshalJSON(bytes.NewReader(Schema()))
+	require.NoError(t, err)
+	compiler := jsonschema.NewCompiler()
+	require.NoError(t, compiler.AddResource("review.json", doc))
+	compiled, err := compiler.Compile("review.json")
+	require.NoError(t, err)
+	checked := 0
+	for _, pattern := range []string{"*.yaml", "*/*.yaml"} {
+		files, err := filepath.Glob(filepath.Join("..", "..", "testdata", "sites", pattern))
+		require.NoError(t, err)
+		for _, file := range files {
+			s, problems := site.Read(file)
+			if problems != nil {
+				continue // the broken ones
+			}
+			data, err := json.Marshal(reviewed(t, s))
+			require.NoError(t, err)
+			record, err := jsonschema.UnmarshalJSON(bytes.NewReader(data))
+			require.NoError(t, err)
+			require.NoError(t, compiled.Validate(record), file)
+			checked++
+		}
+	}
+	require.GreaterOrEqual(t, checked, 6)
+	require.Error(t, compiled.Validate(map[string]any{"schema": Version}), "a schema that takes anything is none")
+}
+
 func TestTheSameSiteGivesTheSameBytes(t *testing.T) {
 	var first []byte
 	for range 3 {
@@ -336,5 +367,15 @@ func TestBeatFigures(t *testing.T) {
 	// Anything inside the jitter of the scan may stand still for good.
 	drift, _ = beat(95, 1, site.Times{Min: 10e6, Max: 11e6})
 	require.Zero(t, drift)
+	// Slower than the readings nothing beats: the first multiple is far.
+	drift, _ = beat(20, 1, site.Times{Min: 10e6, Max: 10e6})
+	require.InDelta(t, 80, drift, 1e-9)
+	// Between the multiples of 100..125 readings a second the nearer end counts.
+	drift, n = beat(155, 1, site.Times{Min: 8e6, Max: 10e6})
+	require.InDelta(t, 30, drift, 1e-9)
+	require.Equal(t, 1, n)
+	drift, n = beat(195, 1, site.Times{Min: 8e6, Max: 10e6})
+	require.InDelta(t, 5, drift, 1e-9)
+	require.Equal(t, 2, n)
 	require.True(t, rejectsMains(20e6) && rejectsMains(100e6) && !rejectsMains(15e6) && !rejectsMains(0))
 }

@@ -103,7 +103,7 @@ var streamRules = []Rule{
 				say(path+".after_filter", "3 relaxation times are %.0f s, from %s given", math.Ceil(3*tau), seconds(st.FilterBefore.Lo))
 			}
 		})},
-	{"R165", Should, "nobody says what filter the liquid passed",
+	{"R165", Should, "nobody says what filter the liquid went through",
 		"The margin then takes anything up to a fine filter.",
 		"IEC TS 60079-32-1 / API RP 2003", unsure, "write filter: none, strainer or fine",
 		perStream(func(s *subject, st *site.Stream, path string, say say) {
