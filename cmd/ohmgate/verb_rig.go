@@ -193,7 +193,7 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 	}
 	ending, err := o.openTwin(files, order)
 	if err != nil {
-		return failed(exitLost, "%w", err)
+		return err
 	}
 	defer ending()
 	if closeFrames != nil {

@@ -162,13 +162,13 @@ func (b *Bench) identify() (found []sheet.Instrument, err error) {
 		case kindDecade, kindMeter:
 			one.Identity, err = b.beginInstrument(module)
 		case kindRelays:
-			_, _, err = b.readRelays(module)
+			err = b.patiently(func() error { _, _, err := b.readRelays(module); return err })
 			one.Identity = fmt.Sprintf("address %d, relays 0..%d answer", m.Address, b.sizes[module]-1)
 		case kindInputs:
-			_, _, err = b.ReadInputs(module)
+			err = b.patiently(func() error { _, _, err := b.ReadInputs(module); return err })
 			one.Identity = fmt.Sprintf("address %d, inputs 0..%d answer", m.Address, b.sizes[module]-1)
 		case kindResistance:
-			_, _, err = b.readRegisters(module)
+			err = b.patiently(func() error { _, _, err := b.readRegisters(module); return err })
 			one.Identity = fmt.Sprintf("address %d, registers 0..%d answer", m.Address, b.sizes[module]-1)
 		}
 		if err != nil {
@@ -177,6 +177,17 @@ func (b *Bench) identify() (found []sheet.Instrument, err error) {
 		found = append(found, one)
 	}
 	return found, nil
+}
+
+// patiently asks again where no time is measured. What was asked in vain is counted.
+func (b *Bench) patiently(ask func() error) (err error) {
+	for range attempts {
+		if err = ask(); err == nil || fatal(err) {
+			return err
+		}
+		b.Unclear++
+	}
+	return err
 }
 
 func (b *Bench) beginInstrument(module int) (string, error) {

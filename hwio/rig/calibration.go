@@ -3,6 +3,7 @@ package rig
 import (
 	"fmt"
 	"math/big"
+	"os"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -164,6 +165,10 @@ func (r *mapReader) calibration() {
 	}
 	if !filepath.IsAbs(name) {
 		name = filepath.Join(filepath.Dir(r.made.Site.File), name)
+	}
+	if _, err := os.Stat(name); err != nil {
+		r.complain("rig.calibration", fmt.Sprintf("the calibration file cannot be read: %v", err), "name a file beside the site file")
+		return
 	}
 	made, problems := ReadCalibration(name)
 	r.made.Cal = made

@@ -98,23 +98,18 @@ func (b *Bench) KeepAlive(module int) error {
 	if port.Now().Sub(b.spoken[module]) < b.Module(module).TimeOut/5 {
 		return nil
 	}
-	var err error
-	for range attempts {
-		var back []bool
+	var back []bool
+	err := b.patiently(func() (err error) {
 		back, _, err = b.readRelays(module)
-		if fatal(err) {
-			return lost(err)
-		}
-		if err != nil {
-			b.Unclear++
-			continue
-		}
-		if changed := differences(back, b.coils[module]); len(changed) > 0 {
-			return lost(fmt.Errorf("relay %d of %s moved by itself", changed[0], b.Module(module).Name))
-		}
-		return nil
+		return err
+	})
+	if err != nil {
+		return lost(err)
 	}
-	return lost(err)
+	if changed := differences(back, b.coils[module]); len(changed) > 0 {
+		return lost(fmt.Errorf("relay %d of %s moved by itself", changed[0], b.Module(module).Name))
+	}
+	return nil
 }
 
 // SetDecade sets a decade; the interval is from the order to the end of the dialogue that confirms it.

@@ -110,17 +110,11 @@ func (b *Bench) allInputs() (map[Terminal]bool, error) {
 
 // insist reads the inputs of a module, asking again where no time is measured.
 func (b *Bench) insist(module int) (bits []bool, err error) {
-	for range attempts {
+	err = b.patiently(func() (err error) {
 		bits, _, err = b.ReadInputs(module)
-		if err == nil {
-			return bits, nil
-		}
-		if fatal(err) {
-			break
-		}
-		b.Unclear++
-	}
-	return nil, lost(err)
+		return err
+	})
+	return bits, lost(err)
 }
 
 // tryRelay closes one relay, looks, and opens it again. The answer is the loop that showed it.
@@ -236,12 +230,10 @@ func (b *Bench) fallen(module int, loop *Loop, waited time.Duration) error {
 		}
 	}
 	var back []bool
-	var err error
-	for range attempts {
-		if back, _, err = b.readRelays(module); err == nil || fatal(err) {
-			break
-		}
-	}
+	err := b.patiently(func() (err error) {
+		back, _, err = b.readRelays(module)
+		return err
+	})
 	if err != nil {
 		return lost(err)
 	}
