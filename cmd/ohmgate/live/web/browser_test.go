@@ -414,6 +414,7 @@ func TestPagePrintsWhatItShows(t *testing.T) {
 	require.Equal(t, "none", ask[string](b, "getComputedStyle(document.querySelector('.tools')).display"), "buttons are not printed")
 	require.Equal(t, "rgb(0, 0, 0)", ask[string](b, "getComputedStyle(document.body).color"), "ink is black, also from a dark screen")
 	require.Equal(t, "visible", ask[string](b, "getComputedStyle(document.querySelector('.chart')).overflowY"), "no lane is cut off")
+	b.until("document.documentElement.dataset.theme === 'light'")
 	b.shot("print-1280")
 	b.quiet()
 }

@@ -30,6 +30,7 @@ export class Chart {
   private shot: api.Shot | null = null;
   private period: number;
   private hover = 0;
+  private all = false;
   difference: api.Difference | null = null;
   frames: number[] = [];
 
@@ -118,6 +119,14 @@ export class Chart {
     this.dirty = true;
   }
 
+  // showAll draws every lane at once, also those that are scrolled away: a
+  // printer does not scroll.
+  showAll(all: boolean): void {
+    this.all = all;
+    this.dirty = true;
+    this.frame();
+  }
+
   // tell gives the newest moment to the lanes.
   tell(shot: api.Shot): void {
     this.shot = shot;
@@ -162,7 +171,7 @@ export class Chart {
       s.element.hidden = s.lane.kind === "input" && !this.view.inputs;
       s.element.classList.toggle("selected", s.lane.id === this.view.lane);
     }
-    return this.strips.filter((s) => s.visible && !s.element.hidden);
+    return this.strips.filter((s) => (s.visible || this.all) && !s.element.hidden);
   }
 
   // words writes beside each lane what it is now, and at cursor A.

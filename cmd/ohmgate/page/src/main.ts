@@ -37,6 +37,7 @@ class Page {
   private epoch = -1;
   private up = false;
   private askedDifference = 0;
+  private printing = false;
 
   constructor(private site: api.Site) {
     const period = site.period_ns / 1e9;
@@ -71,6 +72,11 @@ class Page {
       this.applyTheme();
       this.view.changed();
     });
+    // Paper is white, whatever the screen is; canvases have to be drawn anew.
+    const paper = matchMedia("print");
+    paper.addEventListener("change", () => this.onPaper(paper.matches));
+    addEventListener("beforeprint", () => this.onPaper(true));
+    addEventListener("afterprint", () => this.onPaper(false));
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.applyTheme());
   }
 
@@ -195,8 +201,14 @@ class Page {
     this.panel.setAttribute("aria-labelledby", `tab-${this.view.tab}`);
   }
 
+  private onPaper(printing: boolean): void {
+    this.printing = printing;
+    this.applyTheme();
+    this.chart.showAll(printing);
+  }
+
   private applyTheme(): void {
-    const dark = this.view.theme ? this.view.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
+    const dark = this.printing ? false : this.view.theme ? this.view.theme === "dark" : matchMedia("(prefers-color-scheme: dark)").matches;
     const theme = dark ? "dark" : "light";
     if (document.documentElement.dataset["theme"] === theme) return;
     document.documentElement.dataset["theme"] = theme;
