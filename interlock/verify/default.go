@@ -167,23 +167,13 @@ func (v *verification) withRun(r *Result, output, property int) *Result {
 	}
 	d, record := s.from()
 	sentence := fmt.Sprintf("%s runs after %d scans", v.model.Names.Outputs[output], record.scans)
-	if cause := v.firstCut(output); cause >= 0 && (property == 2 || property == 4) {
-		v.hold(d, record, cause, v.detectAll())
-		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.model.Names.Outputs[output], v.model.cause(cause))
+	if sets := CutSets(v.model.Config.Outputs[output].Permissive); len(sets) > 0 && property == 2 {
+		v.hold(d, record, sets[0], v.detectAll())
+		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.model.Names.Outputs[output], v.model.cause(sets[0][0]))
 	}
 	r.Example = record.finish(sentence, 0)
 	r.Example.Property, r.Example.Output = strconv.Itoa(property), v.model.Names.Outputs[output]
 	return r
-}
-
-// firstCut is a cause that alone stops the output; -1 if there is none.
-func (v *verification) firstCut(output int) int {
-	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
-		if len(set) == 1 {
-			return set[0]
-		}
-	}
-	return -1
 }
 
 // detectAll bounds how long any channel takes to leave fit-to-keep.
@@ -197,12 +187,14 @@ func (v *verification) detectAll() Scans {
 	return most
 }
 
-// hold lets one cause be bad until the target is withheld, or for so many scans,
-// while everything else is well.
-func (v *verification) hold(d *driver, record *recorder, cause int, limit Scans) (after Scans) {
+// hold lets some causes be bad until the target is withheld, or for so many
+// scans, while everything else is well.
+func (v *verification) hold(d *driver, record *recorder, causes []int, limit Scans) (after Scans) {
 	for after = 0; after < limit && d.enabled(); after++ {
 		d.healthy()
-		d.spoil(cause, monitor.High)
+		for _, cause := range causes {
+			d.spoil(cause, monitor.High)
+		}
 		record.turn(d)
 	}
 	return after
@@ -236,8 +228,17 @@ func (v *verification) needed(output int) []int {
 	return list
 }
 
+// withoutBond says that an output reads no channel and charges nothing, such as
+// a blower that clears the line: properties of bonds do not apply to it.
+func (v *verification) withoutBond(output int) bool {
+	return len(v.channelsOf(output, -1)) == 0 && len(v.model.Config.VesselsOf(output)) == 0
+}
+
 func (v *verification) boot(output int) *Result {
 	channels := v.needed(output)
+	if v.withoutBond(output) {
+		return nil
+	}
 	r := v.found(output, 3, "reset")
 	if len(channels) == 0 {
 		r.Verdict, r.Says = Nothing, "no channel is needed to run it"
@@ -278,6 +279,9 @@ func (v *verification) waits(output int) *Result {
 }
 
 func (v *verification) dips(output int) *Result {
+	if v.withoutBond(output) {
+		return nil
+	}
 	r := v.found(output, 2, "reset")
 	if r.Verdict != Shown {
 		return r
@@ -330,6 +334,9 @@ func patienceText(c *monitor.Config, f *ChannelFacts) string {
 
 // chatter: no channel may tolerate more than one half of bad readings for ever.
 func (v *verification) chatter(output int) *Result {
+	if v.withoutBond(output) {
+		return nil
+	}
 	r := v.found(output, 2, "reset")
 	if r.Verdict != Shown {
 		return r

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"math/bits"
+	"slices"
 
 	"ohmgate/interlock"
 )
@@ -275,14 +276,18 @@ func combine(logic *Logic, n *interlock.Node, terms [][]residue) []residue {
 		}
 	}
 	pick(0)
+	// In fixed order, so that equal sets are equal lists.
+	slices.SortFunc(found, func(a, b residue) int { return slices.Compare(a[:], b[:]) })
 	return found
 }
 
-// of is the set of values that residues have at one value of their cause.
-func of(all []residue, x interlock.Truth) truthSet {
+// of is the set of values that residues have when their cause has two values at
+// once, each the lower of both: a start asks what is fit to start and what is
+// fit to keep running.
+func of(all []residue, x, y interlock.Truth) truthSet {
 	var set truthSet
 	for _, r := range all {
-		set |= setOf(r[x+1])
+		set |= setOf(min(r[x+1], r[y+1]))
 	}
 	return set
 }

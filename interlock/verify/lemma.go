@@ -132,6 +132,7 @@ func (v *verification) travel(c *interlock.Output, name string) Lemma {
 	if !s.Unconfirmed.CallsBackup() {
 		l.refuse("an actuator that stays open does not call its backup")
 	}
+	v.runsAgainst(c, &l)
 	h := shapeOf(c, true)
 	for _, mode := range [...]interlock.Mode{interlock.KeptOut, interlock.Tripped, interlock.Enabled} {
 		for number := range h.ends {
@@ -147,6 +148,22 @@ func (v *verification) travel(c *interlock.Output, name string) Lemma {
 		}
 	}
 	return l
+}
+
+// runsAgainst: enabled and never reported running is unconfirmed, and withheld,
+// just as late.
+func (v *verification) runsAgainst(c *interlock.Output, l *Lemma) {
+	s, n := interlock.OutputControl{Mode: interlock.Enabled}, Scans(0)
+	silent := interlock.OutputScan{Keep: interlock.True, Home: true, Reset: interlock.False, Begin: interlock.False}
+	for ; s.Unconfirmed == 0 && s.Mode == interlock.Enabled && n <= l.Expected+1; n++ {
+		s, _ = v.logic.Output(c, s, silent)
+	}
+	switch {
+	case n != l.Expected:
+		l.refuse("an actuator that does not run is noticed after %d scans, must be after %d", n, l.Expected)
+	case s.Mode == interlock.Enabled:
+		l.refuse("an actuator that does not run stays enabled")
+	}
 }
 
 // onDelay: enabled only when the permissive has been true for more than the

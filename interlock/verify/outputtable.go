@@ -150,6 +150,12 @@ func (h *outputShape) eachButton(l *outputScan, f func(*outputScan)) {
 	if h.config.Start == 0 {
 		begins = 1
 	}
+	if h.brief {
+		// The memory of the buttons is free: a press is about to be given, or is
+		// not. A released reset and a start command that comes or does not are all
+		// that is left to say.
+		resets, begins = 1, min(begins, 2)
+	}
 	for e := range h.ends {
 		for reset := 0; reset < resets; reset++ {
 			for begin := 0; begin < begins; begin++ {

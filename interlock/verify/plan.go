@@ -110,10 +110,12 @@ func (v *verification) keyOf(s *Searched) string {
 		return key
 	}
 	vessel := &c.Vessels[s.vessel]
-	key += fmt.Sprintf("|%d %d %+v %v|%d", vessel.Wait, vessel.Rest, vessel.Press, vessel.Acknowledge != 0, len(c.VesselsOf(s.output)))
+	key += fmt.Sprintf("|%d %d %+v %v|%v", vessel.Wait, vessel.Rest, vessel.Press, vessel.Acknowledge != 0, len(c.VesselsOf(s.output)) > 1)
+	others := 0
 	for _, i := range c.StreamsOf(s.output) {
-		key += fmt.Sprintf("|%v", contains(c.ChargedBy(s.vessel), i))
+		others += b2i(!contains(c.ChargedBy(s.vessel), i))
 	}
+	key += fmt.Sprintf("|%v", others > 0)
 	for _, i := range c.ChargedBy(s.vessel) {
 		st := &c.Streams[i]
 		others := 0

@@ -119,7 +119,7 @@ func (v *verification) bypass(s *started, output int, b *interlock.Bypass) strin
 		with, _ := s.from()
 		without, _ := s.from()
 		covered := (class == monitor.Missing || class == monitor.Invalid) || b.CoversLost
-		lasted := Scans(0)
+		lasted, alike := Scans(0), true
 		for n := Scans(0); n < limit; n++ {
 			for _, d := range [...]*driver{with, without} {
 				d.healthy()
@@ -131,7 +131,8 @@ func (v *verification) bypass(s *started, output int, b *interlock.Bypass) strin
 			if with.enabled() {
 				lasted = n + 1
 			}
-			if with.enabled() == without.enabled() && !sameVessels(with.state, without.state) {
+			alike = alike && sameModes(with.state, without.state)
+			if alike && !sameVessels(with.state, without.state) {
 				return fmt.Sprintf("it changes a vessel's memory after %d scans of class %s", n+1, class)
 			}
 		}
@@ -158,6 +159,17 @@ func (v *verification) bypass(s *started, output int, b *interlock.Bypass) strin
 	return ""
 }
 
+// sameModes says that all outputs do the same; as long as they have, so must the
+// charge memories.
+func sameModes(a, b *interlock.State) bool {
+	for i := range a.Outputs {
+		if a.Outputs[i].Mode != b.Outputs[i].Mode {
+			return false
+		}
+	}
+	return true
+}
+
 func sameVessels(a, b *interlock.State) bool {
 	for i := range a.Vessels {
 		if a.Vessels[i].Clear != b.Vessels[i].Clear || a.Vessels[i].Waited != b.Vessels[i].Waited {
@@ -167,43 +179,54 @@ func sameVessels(a, b *interlock.State) bool {
 	return true
 }
 
-// complete: every cause that is a cut set by itself trips the running output,
-// and nothing outside its cone changes it.
+// complete: every minimal cut set trips the running output, and nothing outside
+// its cone changes it.
 func (v *verification) complete(output int) *Result {
 	s, none := v.ready(output)
 	if none != nil {
 		return none
 	}
-	r := &Result{Verdict: Nothing}
 	limit := v.detectAll() + 1
 	inside, outside := 0, 0
+	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+		if r := v.mustTrip(s, set, limit); r != nil {
+			return r
+		}
+		inside++
+	}
 	cone := v.cone(output)
 	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
-		alone := isCut(v.model.Config.Outputs[output].Permissive, cause)
-		if cone[cause] && !alone {
+		if cone[cause] {
 			continue
 		}
 		d, record := s.from()
-		after := v.hold(d, record, cause, limit)
-		switch {
-		case alone && d.enabled():
-			r.Verdict, r.Says = Violated, fmt.Sprintf("%s is required, is bad for %d scans and does not trip it", v.model.cause(cause), limit)
+		if after := v.hold(d, record, []int{cause}, limit); !d.enabled() {
+			r := &Result{Verdict: Violated, Says: fmt.Sprintf("%s is outside its cone and trips it after %d scans", v.model.cause(cause), after)}
 			r.Counterexample = record.finish(r.Says, 1)
 			return r
-		case alone:
-			inside++
-		case !d.enabled():
-			r.Verdict, r.Says = Violated, fmt.Sprintf("%s is outside its cone and trips it after %d scans", v.model.cause(cause), after)
-			r.Counterexample = record.finish(r.Says, 1)
-			return r
-		default:
-			outside++
 		}
+		outside++
 	}
+	r := &Result{Verdict: Nothing, Says: "no cut set of up to three causes"}
 	if inside > 0 {
 		r.Verdict = Shown
+		r.Says = fmt.Sprintf("%d minimal cut sets trip it, %d causes outside its cone do not touch it", inside, outside)
 	}
-	r.Says = fmt.Sprintf("%d causes trip it alone, %d outside its cone do not touch it", inside, outside)
+	return r
+}
+
+// mustTrip lets a whole cut set be bad, which must trip the output.
+func (v *verification) mustTrip(s *started, set []int, limit Scans) *Result {
+	d, record := s.from()
+	if v.hold(d, record, set, limit); !d.enabled() {
+		return nil
+	}
+	names := ""
+	for _, cause := range set {
+		names += v.model.cause(cause) + " "
+	}
+	r := &Result{Verdict: Violated, Says: fmt.Sprintf("%sbad for %d scans does not trip it", names, limit)}
+	r.Counterexample = record.finish(r.Says, len(set))
 	return r
 }
 

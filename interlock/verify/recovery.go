@@ -111,11 +111,24 @@ func (w *recoverer) from(change func(*interlock.State)) {
 		d.healthy()
 		d.turn()
 	}
+	if d.enabled() && !d.stays() {
+		w.said = "enabled, and withheld again at once although all is well"
+		return
+	}
 	for i := len(trail) - 1; i >= 0; i-- {
 		left++
 		w.back[trail[i]] = left
 	}
 	w.worst = max(w.worst, left)
+}
+
+// stays says that an output that has just been enabled still runs a little later.
+func (d *driver) stays() bool {
+	for n := 0; n < 3 && d.enabled(); n++ {
+		d.healthy()
+		d.turn()
+	}
+	return d.enabled()
 }
 
 // key writes down what decides when everything else is well: the output, its

@@ -2,8 +2,10 @@ package verify
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
+	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
@@ -36,7 +38,7 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 		for _, cause := range set {
 			n, exact := v.detection(cause, class)
 			r.Scans = max(r.Scans, n)
-			if !exact || len(set) > 1 {
+			if !exact {
 				r.Bound = "upper bound"
 			}
 		}
@@ -46,8 +48,8 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 		if r.Scans != Endless {
 			r.Seconds = (v.model.longest(r.Scans) + v.slowest(output, set)).Seconds()
 		}
-		if len(set) == 1 && r.Scans != Endless {
-			v.attain(output, set[0], class, &r)
+		if r.Scans != Endless {
+			v.attain(output, set, class, &r)
 		}
 		list = append(list, r)
 	}
@@ -90,7 +92,7 @@ func (v *verification) detection(cause int, class monitor.Class) (n Scans, exact
 
 // attain replays the worst response on the whole site. Where the real run takes
 // as long, the number is exact; where it does not, it is an upper bound.
-func (v *verification) attain(output, cause int, class monitor.Class, r *Response) {
+func (v *verification) attain(output int, set []int, class monitor.Class, r *Response) {
 	s := v.start(output)
 	if !s.runs {
 		r.Bound = "upper bound"
@@ -100,27 +102,37 @@ func (v *verification) attain(output, cause int, class monitor.Class, r *Respons
 	n := Scans(0)
 	for ; n <= r.Scans && d.enabled(); n++ {
 		d.healthy()
-		if cause >= len(d.config.Channels) {
-			if class == monitor.Missing || class == monitor.Classes {
-				d.in.Signals[cause-len(d.config.Channels)] = 0
-			} else {
-				d.spoil(cause, class)
-			}
-		} else {
-			news := class
-			if class == monitor.Classes {
-				f, _ := v.factsOf(cause)
-				news = f.Run[min(int(n), len(f.Run)-1)]
-			}
-			d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, news, d.stamp)
+		for _, cause := range set {
+			v.worsen(d, cause, class, n)
 		}
 		record.turn(d)
 	}
 	if d.enabled() || n != r.Scans {
 		r.Bound = "upper bound"
 	}
-	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %dth scan", v.model.cause(cause), r.Class, record.scans-uint64(n), v.model.Names.Outputs[output], n), 1)
+	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %dth scan", strings.Join(r.Set, " and "), r.Class, record.scans-uint64(n), v.model.Names.Outputs[output], n), len(set))
 	r.Run.Property, r.Run.Output = "4", v.model.Names.Outputs[output]
+	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, record.scans-uint64(n), v.model.Names.Outputs[output])
+	if d.enabled() {
+		r.Run = nil
+	}
+}
+
+// worsen makes one cause bad in the nth scan as it takes longest to be seen.
+func (v *verification) worsen(d *driver, cause int, class monitor.Class, n Scans) {
+	channels := len(d.config.Channels)
+	switch {
+	case cause >= channels && (class == monitor.Missing || class == monitor.Classes):
+		d.in.Signals[cause-channels] = interlock.NoSignal
+	case cause >= channels:
+		d.spoil(cause, class)
+	default:
+		news := class
+		if f, _ := v.factsOf(cause); class == monitor.Classes && len(f.Run) > 0 {
+			news = f.Run[min(int(n), len(f.Run)-1)]
+		}
+		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, news, d.stamp)
+	}
 }
 
 // response: bounded for every cut set.

@@ -72,12 +72,12 @@ func (f *focus) views(logic *Logic) (list [Letters]view) {
 		covered := f.bypassed && (l>>1 == fitUnreadable || f.lostToo && l>>1 == fitLost)
 		v.mayKeep, v.mayStart = phase.MayKeep() || covered, phase.MayStart() || covered
 		for _, e := range evidence {
-			v.keep |= of(f.perm, min(keep, e))
-			v.start |= of(f.perm, min(start, e))
-			v.bond |= of(f.bond, min(keep, e))
+			v.keep |= of(f.perm, min(keep, e), min(keep, e))
+			v.start |= of(f.perm, min(start, e), min(keep, e))
+			v.bond |= of(f.bond, min(keep, e), min(keep, e))
 			if covered {
-				v.keep |= of(f.perm, e)
-				v.start |= of(f.perm, e)
+				v.keep |= of(f.perm, e, e)
+				v.start |= of(f.perm, e, e)
 			}
 		}
 		list[l] = v

@@ -96,18 +96,24 @@ func containsText(list []string, text string) bool {
 // Verify searches everything and judges every property. A CutOff is no error of
 // Verify: what could not be searched is "not shown".
 func Verify(m *Model, o Options) (*Report, error) {
-	began := time.Now()
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
 	}
-	v.searches = v.plan()
-	if err := v.search(v.searches); err != nil {
-		return nil, err
+	return v.run()
+}
+
+func (v *verification) run() (*Report, error) {
+	began := time.Now()
+	if v.searches == nil {
+		v.searches = v.plan()
+		if err := v.search(v.searches); err != nil {
+			return nil, err
+		}
 	}
 	v.lemmas()
 	v.judge()
-	if o.Audit {
+	if v.options.Audit {
 		v.report.Audit = v.audit()
 	}
 	counted := map[string]bool{}
@@ -121,6 +127,30 @@ func Verify(m *Model, o Options) (*Report, error) {
 	v.report.Searches = v.searches
 	v.report.Took = time.Since(began).Seconds()
 	return v.report, nil
+}
+
+// takeOver takes from another verification of the same model what a mutant of
+// one part cannot have changed.
+func (v *verification) takeOver(from *verification, changed part) {
+	if changed == partOutput || changed >= partVessel {
+		for c, t := range from.byChannel {
+			v.byChannel[c] = t
+		}
+		for c, f := range from.facts {
+			v.facts[c] = f
+		}
+	}
+	if changed == partChannel || changed >= partVessel {
+		for key, t := range from.byOutput {
+			v.byOutput[key] = t
+		}
+	}
+	if changed == partStep {
+		v.searches = from.searches
+		for c, w := range from.walked {
+			v.walked[c] = w
+		}
+	}
 }
 
 // factsOf are the worst cases of a channel, found once for each setting.

@@ -58,7 +58,7 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 	// free, which can only add behaviour.
 	slices.SortStableFunc(m.streams, func(a, b streamPart) int { return b2i(b.through) - b2i(a.through) })
 	if len(m.streams) > maxStreams {
-		m.streams, m.freeStreams = m.streams[:maxStreams], true
+		m.streams, m.freeStreams = m.streams[:1], true
 	}
 	for _, i := range c.StreamsOf(output) {
 		m.otherStreams = m.otherStreams || !charging[i]
@@ -148,25 +148,48 @@ func (m *waitModel) each(k waitKey, v *view, fc *focus, f func(StemEdge)) {
 	running := memory.Mode == interlock.Enabled
 	for number := range h.ends {
 		e := &h.ends[number]
+		var known [4][]StemEdge // what the output does, by still and by waits
 		var next [maxStreams]uint8
 		m.eachFlow(k, 0, next, true, false, running, memory.Believed(), e, func(next [maxStreams]uint8, still, seen bool) {
-			m.eachVessel(k, v, fc, still, seen, func(vessel uint32, bond interlock.Truth) {
-				m.eachOutput(k, v, fc, uint8(number), still, vessel, func(e outputEdge) {
-					out := e.judged(v, fc.cut)
-					out.Bad &^= bit(7) | bit(10) // judged in full form
-					out.Hit &^= bit(7) | bit(10)
-					if e.enables {
-						out.Hit |= bit(8)
-						if m.vessel.states[vessel].owed() {
-							out.Bad |= bit(8)
-						}
+			m.eachVessel(k, v, fc, still, seen, func(vessel uint32) {
+				kept := m.vessel.states[vessel]
+				list := &known[b2i(still)*2+b2i(kept.blocked())]
+				if *list == nil {
+					*list = m.outputEdges(k, v, fc, uint8(number), still, kept.blocked())
+				}
+				for _, out := range *list {
+					if out.Hit>>8&1 == 1 && kept.owed() {
+						out.Bad |= bit(8)
 					}
-					out.Next = m.find(waitKey{e.next, vessel, next})
+					out.Next = m.find(waitKey{out.Next, vessel, next})
 					f(out)
-				})
+				}
 			})
 		})
 	}
+}
+
+// outputEdges unites what the output can do in a scan with these end switches.
+// Next is the output's own state. That it goes enabled is property 8's business.
+func (m *waitModel) outputEdges(k waitKey, v *view, fc *focus, ends uint8, still, waits bool) []StemEdge {
+	list := []StemEdge{}
+	m.eachOutput(k, v, ends, still, waits, func(e outputEdge) {
+		out := e.judged(v, fc.cut)
+		out.Bad &^= bit(7) | bit(10) // judged in full form
+		out.Hit &^= bit(7) | bit(10)
+		if e.enables {
+			out.Hit |= bit(8)
+		}
+		for i := range list {
+			if list[i].Next == out.Next && (list[i].Hit^out.Hit)&bit(8) == 0 {
+				list[i].Hit |= out.Hit
+				list[i].Bad |= out.Bad
+				return
+			}
+		}
+		list = append(list, out)
+	})
+	return list
 }
 
 func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, still, seen, running, believed bool, e *ends, f func([maxStreams]uint8, bool, bool)) {
@@ -188,7 +211,7 @@ func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, still, se
 	}
 }
 
-func (m *waitModel) eachVessel(k waitKey, v *view, fc *focus, still, seen bool, f func(uint32, interlock.Truth)) {
+func (m *waitModel) eachVessel(k waitKey, v *view, fc *focus, still, seen bool, f func(uint32)) {
 	for _, bond := range truths {
 		if !v.bond.has(bond) {
 			continue
@@ -198,18 +221,17 @@ func (m *waitModel) eachVessel(k waitKey, v *view, fc *focus, still, seen bool, 
 				continue
 			}
 			for _, vessel := range m.vessel.from(k.vessel, vesselScan{bond, still, seen, again == 1}) {
-				f(vessel, bond)
+				f(vessel)
 			}
 		}
 	}
 }
 
-func (m *waitModel) eachOutput(k waitKey, v *view, fc *focus, ends uint8, still bool, vessel uint32, f func(outputEdge)) {
+func (m *waitModel) eachOutput(k waitKey, v *view, ends uint8, still, waits bool, f func(outputEdge)) {
 	perm := v.start
 	if m.table.enabled(k.out) {
 		perm = v.keep
 	}
-	waits := m.vessel.states[vessel].blocked()
 	for _, p := range truths {
 		if !perm.has(p) {
 			continue

@@ -1,0 +1,38 @@
+package verify
+
+import (
+	"strconv"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+func TestSelfCheckCatchesEveryMutant(t *testing.T) {
+	r, err := SelfCheck(Options{})
+	require.NoError(t, err)
+	m, err := Reference()
+	require.NoError(t, err)
+	base, err := Verify(m, Options{})
+	require.NoError(t, err)
+	for _, x := range base.Results {
+		if x.Verdict != Shown {
+			t.Errorf("%s %s %s: %s", x.Output, x.Property, x.Verdict, x.Says)
+		}
+	}
+	require.Equal(t, Shown, r.Unchanged)
+	require.GreaterOrEqual(t, len(r.Mutants), 40)
+	kinds := map[string]int{}
+	for _, c := range r.Mutants {
+		kinds[c.Kind]++
+		t.Logf("%-5v %-18s %-60s %v %s", c.Caught, c.Kind, c.Mutant, c.Properties, c.Says)
+		if !c.Caught {
+			t.Errorf("not caught: %s", c.Mutant)
+		}
+	}
+	require.Len(t, kinds, 6, "every class of mistake")
+	for number := 1; number <= 15; number++ {
+		if len(r.ByProperty[strconv.Itoa(number)]) == 0 {
+			t.Errorf("property %d catches no mutant", number)
+		}
+	}
+}
