@@ -97,6 +97,10 @@ var examples = []example{
 	{"R049", "vessels.drum", []edit{strong, {"bond_drum", "open: 0 ms", "open: 40 ms"}}, []edit{strong}},
 	{"R050", "vessels.drum", []edit{uncertain}, nil},
 
+	// 20 ms aperture, 11 ms poll, 11 ms scan, 20 ms contact and 50 ms dead time of
+	// the pump are 112 ms; 310 nC ignite 200 pF of toluene vapour.
+	{"R051", "vessels.drum", []edit{{"drum_filling", "current: 1..20 nA", "current: 2.8 uA"}}, []edit{{"drum_filling", "current: 1..20 nA", "current: 2.7 uA"}}},
+
 	{"R060", bondDrum, []edit{{"bond_drum", "object_evidence: drum_here, ", ""}}, nil},
 	{"R061", "channels.path_drum", []edit{{"path_drum", "object_evidence: drum_here, ", ""}}, nil},
 	{"R062", bondDrum + ".measures", []edit{{"path_drum", "measures: earth-path", "measures: clamp-loop"}}, nil},

@@ -1,6 +1,7 @@
 package review
 
 import (
+	"math"
 	"time"
 
 	"ohmgate/interlock/site"
@@ -103,6 +104,19 @@ var timingRules = []Rule{
 		"At the worse end of the inputs, and of what is ridden, a gap that does not trip charges the vessel to what ignites.",
 		byMargin, derived, "shorten patience and stale_after, narrow the inputs, or lower the charging current",
 		remakeRule(false)},
+	{"R051", Note, "no window between nuisance and danger",
+		"Even without any patience the actuator begins to move after an isolated vessel may ignite: no choice of patience wins, only what comes before or beside the interlock.",
+		byMargin, derived, "know it; ohmgate margin lists what would win instead",
+		func(s *subject, say say) {
+			told := map[string]bool{}
+			s.eachVesselLine(func(l *margin.Line, v *site.Vessel, _ *site.Stream) {
+				first, danger := s.quickest(l), l.Loss.TimeToIncendive.Lo
+				if len(l.Loss.Stops) > 0 && first > danger && !told[v.Name] {
+					told[v.Name] = true
+					say("vessels."+v.Name, "moves after up to %s without patience, may ignite after %s", seconds(first), seconds(danger))
+				}
+			})
+		}},
 }
 
 // tolerated is the largest share of bad readings that is forgiven for ever.
@@ -114,6 +128,22 @@ func tolerated(t *site.Timings) (bad, of uint64) {
 		}
 	}
 	return bad, of
+}
+
+// quickest is how long it takes, at the most, from a loss to the first movement
+// of the quickest actuator if no bad reading at all were tolerated, s: one
+// reading and its aperture, one scan, the contact and the dead time.
+func (s *subject) quickest(l *margin.Line) float64 {
+	reading, actuator := math.Inf(1), math.Inf(1)
+	for _, name := range l.Channels {
+		c := &s.Channels[s.ChannelIndex(name)]
+		reading = min(reading, (c.Aperture + c.ResponseTime + s.readingPeriod().Max).Seconds())
+	}
+	for _, name := range l.Loss.Stops {
+		o := &s.Outputs[s.OutputIndex(name)]
+		actuator = min(actuator, o.OutputDelay.Hi+o.DeadTime.Hi)
+	}
+	return reading + s.Period.Max.Seconds() + actuator
 }
 
 // surelyRidden is the longest open gap that is sure to be ridden by a channel of
