@@ -227,13 +227,24 @@ func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
 	if err != nil {
 		return nil, err
 	}
-	if s.Kind == "reset" {
+	key := fmt.Sprint(s.key, table.letters())
+	v.tables.Lock()
+	stem = v.stems[key]
+	v.tables.Unlock()
+	switch {
+	case stem != nil:
+	case s.Kind == "reset":
 		stem = resetStem(v.logic, output, f, table.letters())
-	} else {
+	default:
 		m := newWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
 		if stem, err = m.stem(f, table.letters(), memory); err != nil {
 			return nil, err
 		}
+	}
+	if v.stems != nil {
+		v.tables.Lock()
+		v.stems[key] = stem
+		v.tables.Unlock()
 	}
 	return &Product{Channel: table, Stem: stem, Memory: memory}, nil
 }

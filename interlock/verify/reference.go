@@ -19,7 +19,7 @@ func Reference() (*Model, error) {
 	}
 	press := interlock.Press{Min: 3, Max: 20}
 	const bond1, bond2, bond3 = 0, 1, 2
-	const here, reset, start, stop, closed, opened, acknowledge, flow, key, resetPump, resetMixer = 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11
+	const here, reset, start, stop, closed, acknowledge, flow, key, resetPump, resetMixer = 1, 2, 3, 4, 5, 6, 7, 8, 9, 10
 	cause := func(n int) interlock.Node { return interlock.Node{Op: interlock.OpCause, Cause: n} }
 	and := func(causes ...int) interlock.Permissive {
 		var p interlock.Permissive
@@ -38,7 +38,7 @@ func Reference() (*Model, error) {
 		Channels:  []interlock.Channel{{Config: channel, Evidence: here}, {Config: channel}, {Config: channel}},
 		Inputs:    make([]interlock.Input, resetMixer),
 		Outputs: []interlock.Output{
-			{Permissive: and(bond1, bond3), OnDelay: 3, Reset: reset, Press: press, Stop: stop, Closed: closed, Opened: opened, Travel: 12, Backup: []int{1}},
+			{Permissive: and(bond1, bond3), OnDelay: 3, Reset: reset, Press: press, Stop: stop, Closed: closed, Travel: 12, Backup: []int{1}},
 			{Permissive: and(bond1, bond2), Reset: resetPump, Press: press},
 			{Permissive: vote, Reset: resetMixer, Press: press, Start: start},
 		},
@@ -51,7 +51,7 @@ func Reference() (*Model, error) {
 	}
 	m := &Model{Site: "reference", Config: c, PeriodMin: 10 * time.Millisecond, PeriodMax: 10 * time.Millisecond, Names: Names{
 		Channels: []string{"bond_1", "bond_2", "bond_3"},
-		Inputs:   []string{"here", "reset", "start", "stop", "closed", "opened", "acknowledge", "flow", "key", "reset_pump", "reset_mixer"},
+		Inputs:   []string{"here", "reset", "start", "stop", "closed", "acknowledge", "flow", "key", "reset_pump", "reset_mixer"},
 		Outputs:  []string{"valve", "pump", "mixer"}, Vessels: []string{"car"}, Streams: []string{"product"}, Bypasses: []string{"bypass"},
 	}}
 	return m, c.Compile()

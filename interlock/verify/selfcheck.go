@@ -45,6 +45,7 @@ func SelfCheck(o Options) (*SelfReport, error) {
 	if err != nil {
 		return nil, err
 	}
+	unchanged.stems = map[string]*Stem{}
 	base, err := unchanged.run()
 	if err != nil {
 		return nil, err

@@ -65,6 +65,7 @@ type verification struct {
 	started   map[int]*started
 	recovered map[string]*Result
 	walked    map[monitor.Config]walk
+	stems     map[string]*Stem // kept only where mutants will take them over
 }
 
 func newVerification(m *Model, o Options) (*verification, error) {
@@ -144,6 +145,9 @@ func (v *verification) takeOver(from *verification, changed part) {
 		for key, t := range from.byOutput {
 			v.byOutput[key] = t
 		}
+	}
+	if changed == partChannel {
+		v.stems = from.stems
 	}
 	if changed == partStep {
 		v.searches = from.searches

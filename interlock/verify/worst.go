@@ -197,9 +197,12 @@ func (t *ChannelTable) shortestDip(class monitor.Class) Scans {
 	return least
 }
 
-// dipFrom is the same from one state, as far as it is less than the limit.
+// dipFrom is the same from one state, as far as it is less than the limit. Every
+// bad scan spends at least one part once the reading is stale: a channel that
+// lasts longer than its whole budget is never lost.
 func (t *ChannelTable) dipFrom(s monitor.Control, class monitor.Class, limit Scans) Scans {
-	for n := Scans(0); n < limit && n < 1<<24; n++ {
+	never := uint64(t.Config.Full) + uint64(t.Config.StaleAfter) + 8
+	for n := Scans(0); n < limit && uint64(n) < never; n++ {
 		s = t.logic.Advance(t.Config, s, class)
 		if !s.Phase.MayKeep() {
 			return n
