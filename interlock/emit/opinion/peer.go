@@ -1,0 +1,119 @@
+package opinion
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// Answer is what another checker says of a source.
+type Answer struct {
+	Checker  string
+	States   uint64 // 0 where the search ended at its first violation
+	Steps    uint64
+	Violated []int // properties, in rising order
+	Complete bool
+	Searched time.Duration // the search alone, without generating and compiling it
+	Built    time.Duration
+	Said     string
+}
+
+// Spin lets SPIN search everything, and go on after a violation.
+func Spin(ctx context.Context, s *Source, directory string, compile, run []string) (*Answer, error) {
+	began := time.Now()
+	if err := os.WriteFile(filepath.Join(directory, "scan.pml"), s.Promela(), 0o644); err != nil {
+		return nil, err
+	}
+	if text, err := in(ctx, directory, "spin", "-a", "scan.pml"); err != nil {
+		return nil, fmt.Errorf("spin -a: %w: %s", err, text)
+	}
+	compile = append([]string{"-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DNOCLAIM", "-o", "pan", "pan.c"}, compile...)
+	if text, err := in(ctx, directory, "gcc", compile...); err != nil {
+		return nil, fmt.Errorf("compiling pan: %w: %s", err, text)
+	}
+	a := &Answer{Checker: "SPIN", Built: time.Since(began)}
+	began = time.Now()
+	// The exit code of pan says nothing; what it printed does.
+	text, err := in(ctx, directory, "./pan", append([]string{"-c0"}, run...)...)
+	a.Searched, a.Said = time.Since(began), text
+	if !strings.Contains(text, "errors:") {
+		return nil, fmt.Errorf("pan ended without its summary (%v): %s", err, tail(text))
+	}
+	a.Complete = !strings.Contains(text, "too small") && !strings.Contains(text, "interrupted") && !strings.Contains(text, "out of memory") && !strings.Contains(text, "aborting")
+	a.States, a.Steps = numberBefore(text, "states, stored"), numberBefore(text, "transitions (=")
+	a.Violated = properties(text, `assertion violated \(?bad(\d+)`)
+	if len(a.Violated) == 0 && !strings.Contains(text, "errors: 0\n") {
+		return nil, fmt.Errorf("pan reports errors that are no property: %s", tail(text))
+	}
+	return a, nil
+}
+
+// Rumur lets rumur search everything, or until the first violation.
+func Rumur(ctx context.Context, s *Source, directory string, threads int) (*Answer, error) {
+	began := time.Now()
+	if err := os.WriteFile(filepath.Join(directory, "scan.m"), s.Murphi(), 0o644); err != nil {
+		return nil, err
+	}
+	if text, err := in(ctx, directory, "rumur", "--threads", strconv.Itoa(threads), "--counterexample-trace", "off", "--deadlock-detection", "stuck", "--output", "scan.c", "scan.m"); err != nil {
+		return nil, fmt.Errorf("rumur: %w: %s", err, text)
+	}
+	if text, err := in(ctx, directory, "gcc", "-O2", "-w", "-mcx16", "-o", "scan", "scan.c", "-lpthread"); err != nil {
+		return nil, fmt.Errorf("compiling what rumur made: %w: %s", err, text)
+	}
+	a := &Answer{Checker: "rumur", Built: time.Since(began)}
+	began = time.Now()
+	text, err := in(ctx, directory, "./scan")
+	a.Searched, a.Said = time.Since(began), text
+	a.Violated = properties(text, `bad(\d+)`)
+	a.Complete = strings.Contains(text, "No error found")
+	if !a.Complete && len(a.Violated) == 0 {
+		return nil, fmt.Errorf("rumur's verifier ended without a verdict (%v): %s", err, tail(text))
+	}
+	if a.Complete {
+		a.States, a.Steps = numberBefore(text, "states,"), numberBefore(text, "rules fired")
+	}
+	return a, nil
+}
+
+func in(ctx context.Context, directory, name string, args ...string) (string, error) {
+	command := exec.CommandContext(ctx, name, args...)
+	command.Dir = directory
+	text, err := command.CombinedOutput()
+	return string(text), err
+}
+
+func tail(text string) string { return text[max(0, len(text)-600):] }
+
+// numberBefore is the number that stands before a word for the last time, 0 if
+// none does.
+func numberBefore(text, word string) uint64 {
+	all := regexp.MustCompile(`(\d+)\s+`+regexp.QuoteMeta(word)).FindAllStringSubmatch(text, -1)
+	if len(all) == 0 {
+		return 0
+	}
+	n, _ := strconv.ParseUint(all[len(all)-1][1], 10, 64)
+	return n
+}
+
+// properties lists the numbers that a pattern finds, each once.
+func properties(text, pattern string) []int {
+	var found [32]bool
+	for _, match := range regexp.MustCompile(pattern).FindAllStringSubmatch(text, -1) {
+		if n, err := strconv.Atoi(match[1]); err == nil && n < len(found) {
+			found[n] = true
+		}
+	}
+	var list []int
+	for n, is := range found {
+		if is {
+			list = append(list, n)
+		}
+	}
+	return list
+}

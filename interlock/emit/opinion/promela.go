@@ -1,0 +1,102 @@
+package opinion
+
+import (
+	"fmt"
+	"strings"
+)
+
+const about = `One scan is one step. The state is what is declared below as kept from scan to
+scan; everything starts at 0, which is power-up. The rules restate the logic
+from its written semantics, not from the verifier's tables; only what the
+permissive can be while the other causes are free is a table ("nth" picks).
+A counter is named by the first value of its cell; "last" says that it stands
+at the last one. Verdicts are about this model; none of them means "safe".`
+
+// Promela prints the source for SPIN: spin -a, then an exhaustive pan. Read its
+// line "errors:" and look for truncation; its exit code says nothing.
+func (s *Source) Promela() []byte {
+	var b strings.Builder
+	fmt.Fprintf(&b, "/* %s.\n%s\nInputs are chosen inside one atomic step and set back to 0 at its end, and the\nrest of a scan is one d_step, so \"states, stored\" counts states between scans. */\n\n", s.Title, about)
+	for _, c := range s.constants {
+		fmt.Fprintf(&b, "#define %s %d\n", c.name, c.value)
+	}
+	b.WriteString("\n/* kept from scan to scan */\n")
+	for _, v := range s.memory {
+		fmt.Fprintf(&b, "%s %s;\n", promelaType(v.top), v.name)
+	}
+	b.WriteString("\n/* chosen in every scan */\n")
+	for _, in := range s.inputs {
+		fmt.Fprintf(&b, "byte %s;\n", in.name)
+	}
+	b.WriteString("\n/* of one scan: no part of the state */\n")
+	for _, v := range s.scratch {
+		fmt.Fprintf(&b, "hidden %s %s;\n", promelaType(max(v.top, 2)), v.name) // a bit cannot be hidden
+	}
+	b.WriteString("\nactive proctype scan() {\n  do\n  :: atomic {\n")
+	for _, in := range s.inputs {
+		b.WriteString("    if\n")
+		for i, v := range in.values {
+			if in.may[i] != "" {
+				fmt.Fprintf(&b, "    :: (%s) -> %s = %d\n", in.may[i], in.name, v)
+			} else {
+				fmt.Fprintf(&b, "    :: %s = %d\n", in.name, v)
+			}
+		}
+		b.WriteString("    fi;\n")
+	}
+	b.WriteString("    d_step {\n")
+	s.promelaBody(&b)
+	for _, in := range s.inputs {
+		fmt.Fprintf(&b, "      %s = 0;\n", in.name)
+	}
+	b.WriteString("    }\n  }\n  od\n}\n")
+	return []byte(b.String())
+}
+
+func promelaType(top uint64) string {
+	switch {
+	case top <= 1:
+		return "bit"
+	case top <= 255:
+		return "byte"
+	case top <= 32767:
+		return "short"
+	}
+	return "int"
+}
+
+// promelaBody prints the rules. A chain of elif becomes nested, because the
+// branches of one Promela if are alternatives without order.
+func (s *Source) promelaBody(b *strings.Builder) {
+	var open []int // how many fi each if needs
+	var hasElse []bool
+	for _, line := range s.expanded() {
+		text := strings.TrimLeft(line, " ")
+		in := "      " + line[:len(line)-len(text)]
+		word, rest, _ := strings.Cut(text, " ")
+		switch word {
+		case "#":
+			fmt.Fprintf(b, "%s/* %s */\n", in, strings.TrimLeft(rest, "- "))
+		case "if":
+			open, hasElse = append(open, 1), append(hasElse, false)
+			fmt.Fprintf(b, "%sif :: (%s) ->\n", in, rest)
+		case "elif":
+			open[len(open)-1]++
+			fmt.Fprintf(b, "%s:: else -> if :: (%s) ->\n", in, rest)
+		case "else":
+			hasElse[len(hasElse)-1] = true
+			fmt.Fprintf(b, "%s:: else ->\n", in)
+		case "end":
+			last := len(open) - 1
+			if !hasElse[last] {
+				fmt.Fprintf(b, "%s:: else -> skip\n", in)
+			}
+			fmt.Fprintf(b, "%s%s;\n", in, strings.TrimSpace(strings.Repeat("fi ", open[last])))
+			open, hasElse = open[:last], hasElse[:last]
+		case "demand":
+			fmt.Fprintf(b, "%sassert(%s);\n", in, rest)
+		default:
+			fmt.Fprintf(b, "%s%s;\n", in, strings.Replace(text, ":=", "=", 1))
+		}
+	}
+}
