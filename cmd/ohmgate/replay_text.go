@@ -98,7 +98,7 @@ func tellDivergences(out io.Writer, rep *replay.Report) {
 		printWrapped(out, "  ", "causes: "+strings.Join(d.Causes, "; "), 4)
 	}
 	tellExcerpt(out, d)
-	printWrapped(out, "", fmt.Sprintf("%d divergences in all, each counted after recording and logic were brought together:", rep.Divergences), 2)
+	printWrapped(out, "", fmt.Sprintf("%s in all, each counted after recording and logic were brought together:", counted(rep.Divergences, "divergence")), 2)
 	for i, k := range rep.Kinds {
 		if i == kindsPrinted {
 			fmt.Fprintf(out, "  and %d more kinds; --json lists them\n", len(rep.Kinds)-i+rep.MoreKinds)
@@ -108,9 +108,18 @@ func tellDivergences(out io.Writer, rep *replay.Report) {
 	}
 }
 
+// counted is a number with its noun.
+func counted(n int, noun string) string {
+	if n != 1 {
+		noun += "s"
+	}
+	return fmt.Sprintf("%d %s", n, noun)
+}
+
 // tellExcerpt prints the scans around the first divergence side by side.
 func tellExcerpt(out io.Writer, d *replay.Divergence) {
 	if len(d.Excerpt) == 0 {
+		fmt.Fprintln(out)
 		return
 	}
 	rows := [][]string{{"time", "line", d.Channel, "class", "phase", "recorded", "logic"}}

@@ -3,10 +3,13 @@ package csv
 import (
 	"bytes"
 	"errors"
+	"io"
 	"math/big"
+	"math/rand/v2"
 	"strconv"
 	"strings"
 	"testing"
+	"testing/iotest"
 	"time"
 
 	"github.com/stretchr/testify/require"
@@ -270,6 +273,8 @@ func TestBrokenMaps(t *testing.T) {
 		{"time: {column: a, format: seconds}\nchannels: {bond_1: {column: a}}\nbegin: soon", "power-up"},
 		{"time: {column: a, format: seconds}\nchannels: {bond_1: {column: a}}\ninputs: {reset_1: {}}", "always"},
 		{"time: {column: a, format: seconds}\nchannels: {bond_1: {column: a}}\nstatus_words: {x: perhaps}", "over-range"},
+		{"time: {column: a, format: seconds}\nchannels: {bond_1: {column: a}, bond_1: {column: b}}", "\"bond_1\" stands twice, in line 2 already; keep one"},
+		{"time: {column: a, format: seconds}\nchannels: {bond_1: {column: a}}\nheader: 1\nheader: 2", "\"header\" stands twice, in line 3 already; keep one"},
 	} {
 		_, problems := ReadMapping("map.yaml", []byte(c.text), h)
 		require.NotEmpty(t, problems, c.text)
@@ -304,15 +309,66 @@ func TestNoTable(t *testing.T) {
 		"\xff\xfet\x00,\x00r\x00": "UTF-16",
 		"t,r\x00\n":               "compressed",
 		"t,R\n":                   "did you mean",
+		"t,r,r\n":                 "two columns are called \"r\", 2 and 3",
 	} {
 		_, err := NewMapped(strings.NewReader(text), m, h, c)
 		require.ErrorContains(t, err, says)
 	}
+	_, err := NewMapped(iotest.ErrReader(io.ErrUnexpectedEOF), m, h, c) // a cut archive
+	require.ErrorContains(t, err, "damaged or cut off in line 1")
 	long := "t,r\n" + strings.Repeat("x", longestLine+10)
 	r, err := NewMapped(strings.NewReader(long), m, h, c)
 	require.NoError(t, err)
 	_, err = r.Next()
 	require.ErrorContains(t, err, "line 2 is longer")
+}
+
+// A recorder with a dead-band is told from one without, at the same density:
+// both leave rows out here, one by the size of the step and one by chance.
+func TestDenseDeadBandIsTold(t *testing.T) {
+	random := rand.New(rand.NewPCG(1, 2))
+	for _, c := range []struct {
+		name    string
+		quantum monitor.Microohm
+		band    monitor.Microohm
+		says    bool
+	}{
+		{"dead-band", 1, 12_000, true},
+		{"dead-band, coarse values", 1_000, 12_000, true},
+		{"by chance", 1, 0, false},
+		{"by chance, coarse values", 1_000, 0, false},
+		{"by chance, a constant with few steps", 20_000, 0, false},
+	} {
+		var n intervals
+		last := monitor.Microohm(-1_000_000)
+		for scan := range uint64(3000) {
+			v := monitor.Microohm(300_000+random.NormFloat64()*12_000) / c.quantum * c.quantum
+			keep := v-last > c.band || last-v > c.band
+			if c.band == 0 {
+				keep = random.IntN(2) == 0
+			}
+			if keep || scan%200 == 0 { // something else changed
+				n.arrive(scan, monitor.Reading{Value: v, Quality: monitor.Valid})
+				last = v
+			}
+		}
+		require.Less(t, n.scans, 3*n.total, "%s: dense", c.name)
+		require.Equal(t, c.says, n.deadBand(), "%s: %d steps, %d small, %d alike", c.name, n.steps, n.small, n.equal)
+	}
+}
+
+// An input or channel on which a recorded output depends can not be left out: a
+// difference then proves nothing.
+func TestNeededColumnBlinds(t *testing.T) {
+	h, c := tracetest.Header(1), tracetest.Config(1)
+	text := "time: {column: t, format: seconds}\nchannels: {bond_1: {column: r}}\noutputs: {valve_1: {column: v}}\n"
+	for more, blind := range map[string]bool{"": true, "inputs: {reset_1: {always: 0}, ack_1: {always: 0}, valve_1_closed: {always: 1}}\n": false} {
+		m, problems := ReadMapping("m", []byte(text+more), h)
+		require.Nil(t, problems)
+		r, err := NewMapped(strings.NewReader("t,r,v\n0,0.4,0\n"), m, h, c)
+		require.NoError(t, err)
+		require.Equal(t, blind, r.Diary.Blind(), r.Diary.Troubles)
+	}
 }
 
 // A table without a line of names calls its columns by number.

@@ -108,6 +108,9 @@ func (r *Mapped) readNames() ([]string, error) {
 			return nil, err
 		}
 		if line == nil {
+			if r.lines.failure != nil {
+				return nil, fmt.Errorf("the file is damaged or cut off in line %d, before its line of names is read: %w; get the whole file", r.lines.number+1, r.lines.failure)
+			}
 			return nil, fmt.Errorf("the recording ends at line %d, before its line of names; is header: right?", r.lines.number)
 		}
 		if err := checkText(line, r.lines.number); err != nil {
@@ -158,7 +161,7 @@ func (r *Mapped) noteAbsent(site *trace.Header) {
 		switch {
 		case have[name]:
 		case needed:
-			r.Diary.Note(&kindAbsent, trace.Place{Text: name})
+			r.Diary.Note(&kindNeeded, trace.Place{Text: name})
 		default:
 			r.Diary.Note(&kindBeside, trace.Place{Text: name})
 		}

@@ -108,6 +108,7 @@ func (r *mapReader) keys(n *site.Node, known []string, do func(key string, v *si
 		r.complain(n.At, "keys are needed here", "write one of "+strings.Join(known, ", "))
 		return
 	}
+	r.once(n)
 	for _, e := range n.Entries {
 		found := false
 		for _, k := range known {
@@ -122,6 +123,18 @@ func (r *mapReader) keys(n *site.Node, known []string, do func(key string, v *si
 			continue
 		}
 		do(e.Key, e.Value)
+	}
+}
+
+// once complains of keys that stand twice: the reader of YAML lets them pass.
+func (r *mapReader) once(n *site.Node) {
+	lines := map[string]int{}
+	for _, e := range n.Entries {
+		if line, twice := lines[e.Key]; twice {
+			r.complain(e.At, fmt.Sprintf("%q stands twice, in line %d already", e.Key, line), "keep one")
+			continue
+		}
+		lines[e.Key] = e.At.Line
 	}
 }
 
@@ -157,16 +170,16 @@ func (r *mapReader) top(root *site.Node, m *Mapping) {
 		}
 	})
 	// The columns come last: they need to know whether the table is long.
-	r.keys(root, topKeys, func(key string, v *site.Node) {
-		switch key {
+	for _, e := range root.Entries {
+		switch e.Key {
 		case "channels":
-			r.channels(v, m)
+			r.channels(e.Value, m)
 		case "inputs":
-			m.Inputs = r.binaries(v, m, r.header.Inputs, "input")
+			m.Inputs = r.binaries(e.Value, m, r.header.Inputs, "input")
 		case "outputs":
-			m.Outputs = r.binaries(v, m, r.header.Outputs, "output")
+			m.Outputs = r.binaries(e.Value, m, r.header.Outputs, "output")
 		}
-	})
+	}
 	r.whole(root, m, sawTime)
 }
 
@@ -376,6 +389,7 @@ func (r *mapReader) each(v *site.Node, names []string, kind string, do func(inde
 		r.complain(v.At, "names of the site are needed here", "write {"+first(names)+": {column: name in the file}}")
 		return
 	}
+	r.once(v)
 	for _, e := range v.Entries {
 		index := -1
 		for i, name := range names {

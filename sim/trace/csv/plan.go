@@ -1,6 +1,7 @@
 package csv
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 
@@ -23,6 +24,7 @@ var (
 	kindAlways     = trace.Kind{Text: "an input that was not recorded; the map says what it was"}
 	kindUnstamped  = trace.Kind{Text: "the recording has no stamps of the device; every value was taken as newly measured", Instead: "a frozen reading would not be noticed"}
 	kindBeside     = trace.Kind{Text: "the site has it, the recording has not, and no recorded output depends on it"}
+	kindNeeded     = trace.Kind{Text: "a recorded output depends on it, and the recording has it not; nothing was read there", Undecided: true, Blind: true, Instead: "record it and map its column, or, for an input that never moved, write always: in the map"}
 	kindTag        = trace.Kind{Text: "a tag that the map does not name; its rows were not used"}
 )
 
@@ -58,12 +60,21 @@ type plan struct {
 // make finds every column by its name.
 func (p *plan) make(m *Mapping, names []string, h *trace.Header) error {
 	var missing []string
+	var twice []string
 	find := func(name string) int {
+		found := -1
 		for i, n := range names {
-			if n == name || strings.TrimSpace(n) == name {
+			switch {
+			case n != name && strings.TrimSpace(n) != name:
+			case found < 0:
+				found = i
 				p.needed = max(p.needed, i+1)
-				return i
+			default:
+				twice = append(twice, fmt.Sprintf("two columns are called %q, %d and %d; give each a name of its own, or write header: 0 and map columns by number", name, found+1, i+1))
 			}
+		}
+		if found >= 0 {
+			return found
 		}
 		near := site.Nearest(name, names)
 		if near != "" {
@@ -111,6 +122,9 @@ func (p *plan) make(m *Mapping, names []string, h *trace.Header) error {
 	}
 	if len(missing) > 0 {
 		return fmt.Errorf("the recording has no column %s; it has: %s", strings.Join(missing, ", "), strings.Join(names, ", "))
+	}
+	if len(twice) > 0 {
+		return errors.New(twice[0])
 	}
 	return nil
 }

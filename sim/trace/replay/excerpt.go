@@ -56,6 +56,23 @@ func (g *ring) keep(rec *trace.Recorded, s *interlock.State) {
 	}
 }
 
+// lineOf is the line of a scan that is kept; otherwise if it is none.
+func (g *ring) lineOf(scan uint64, otherwise int) int {
+	for i := range g.kept[:g.size()] {
+		if g.kept[i].scan == scan {
+			return g.kept[i].line
+		}
+	}
+	return otherwise
+}
+
+func (g *ring) size() int {
+	if g.full {
+		return len(g.kept)
+	}
+	return g.next
+}
+
 // inOrder is what is kept, oldest first.
 func (g *ring) inOrder() []moment {
 	if !g.full {
@@ -66,6 +83,9 @@ func (g *ring) inOrder() []moment {
 
 // excerpt tells what the ring holds about one subject, beside one channel.
 func (r *Replayer) excerpt(d *subject, channel int) []Moment {
+	if d.what == events {
+		return nil // two texts stand side by side already
+	}
 	var list []Moment
 	for _, m := range r.ring.inOrder() {
 		if m.scan+before < d.scan {

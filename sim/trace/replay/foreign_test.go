@@ -29,6 +29,7 @@ type historian struct {
 	random    uint64
 	delayRows int // how many rows an output trails
 	outputs   []string
+	contact   func(scan int, outputs []string) // what a contact did besides
 }
 
 const historianMap = `
@@ -93,6 +94,9 @@ func (h *historian) Write(r *trace.Row) error {
 	var outputs []string
 	for i := range r.State.Outputs {
 		outputs = append(outputs, map[bool]string{true: "EIN", false: "AUS"}[r.Decision.Coils.Energised(i)])
+	}
+	if h.contact != nil {
+		h.contact(int(r.Scan), outputs)
 	}
 	h.outputs = append(h.outputs, strings.Join(outputs, ";"))
 	if len(h.outputs) > h.delayRows+1 {
@@ -161,6 +165,34 @@ func TestTolerance(t *testing.T) {
 	require.Equal(t, "output", report.First.What)
 	require.Greater(t, report.Divergences, 3)
 	require.NotEmpty(t, report.Kinds)
+	// What is named is where it began, not where the tolerance was used up.
+	first := report.First
+	require.Equal(t, int(first.Scan)+2, first.Line)
+	require.Equal(t, first.Line, first.Excerpt[before].Line)
+	require.Equal(t, first.Time, first.Excerpt[before].Time)
+	for _, k := range report.Kinds {
+		require.GreaterOrEqual(t, k.FirstTime, first.Time)
+	}
+}
+
+// A contact that drops out for one scan, while the logic never moved, neither
+// leads nor trails: it is a divergence within any tolerance.
+func TestContactThatMovesAlone(t *testing.T) {
+	h := newHistorian(t)
+	dropped := -1
+	h.contact = func(scan int, outputs []string) {
+		if scan > 1000 && dropped < 0 && outputs[0] == "EIN" && h.outputs[len(h.outputs)-1][:3] == "EIN" {
+			dropped, outputs[0] = scan, "AUS"
+		}
+	}
+	report := foreign(t, h, beforeOverrun, Options{Tolerance: 2}, "")
+	require.Positive(t, dropped)
+	require.Equal(t, Violated, report.Verdict)
+	require.Equal(t, 1, report.Divergences)
+	require.Equal(t, "valve_1", report.First.Subject)
+	require.EqualValues(t, dropped, report.First.Scan)
+	require.Equal(t, "off", report.First.Recorded)
+	require.Equal(t, dropped+2, report.First.Line)
 }
 
 // A gap is counted; nothing before or after it diverges, and nothing is decided

@@ -96,6 +96,28 @@ func TestChangedRecordingDiverges(t *testing.T) {
 	}
 }
 
+// Where a phase and the text of an event part in one scan, the phase is named: it
+// says which channel, on which reading, and has something to show side by side.
+func TestChangedReadingNamesThePhase(t *testing.T) {
+	lines := strings.Split(string(record(t, 2, 9000)), "\n")
+	at := -1
+	for i, line := range lines {
+		if i > 2000 && strings.Contains(line, ",bonded,") && strings.Contains(line, ",enabled,") {
+			at = i
+			break
+		}
+	}
+	require.Positive(t, at)
+	fields := strings.Split(lines[at], ",")
+	fields[4] = "999"
+	lines[at] = strings.Join(fields, ",")
+	report, _ := replayOwn(t, 2, []byte(strings.Join(lines, "\n")))
+	require.Equal(t, "phase", report.First.What)
+	require.Equal(t, "bond_1", report.First.Subject)
+	require.Equal(t, at+1, report.First.Line)
+	require.Equal(t, "999 Ω", report.First.Excerpt[before].Reading)
+}
+
 // The quick way past scans that bring nothing new must decide exactly as Step
 // does on every scan.
 func TestStillScansDecideAlike(t *testing.T) {

@@ -38,7 +38,8 @@ type Replayer struct {
 	ring   *ring
 	report Report
 	events [interlock.Kinds]int
-	off    []int  // per output: scans in a row in which it differed
+	off    []int // per output: scans in a row in which it differed
+	pulsed []pulse
 	parted []int8 // per output: what was recorded at a divergence that still stands
 	text   []byte
 	first  *subject
@@ -68,7 +69,7 @@ type subject struct {
 // New prepares a replay; c must come from Compile, and h names its parts.
 func New(c *interlock.Config, h *trace.Header, o Options) *Replayer {
 	return &Replayer{
-		config: c, header: h, option: o, turner: newTurner(c), off: make([]int, len(c.Outputs)), parted: unparted(len(c.Outputs)),
+		config: c, header: h, option: o, turner: newTurner(c), off: make([]int, len(c.Outputs)), pulsed: make([]pulse, len(c.Outputs)), parted: unparted(len(c.Outputs)),
 		ring: newRing(before + after + 1 + o.Tolerance),
 	}
 }
@@ -195,7 +196,6 @@ func (r *Replayer) countAlike(rec *trace.Recorded) {
 
 func (r *Replayer) compare(rec *trace.Recorded) {
 	s := r.turner.state
-	r.compareEvents(rec)
 	for i, recorded := range rec.Phases {
 		if recorded == trace.NotRecorded {
 			continue
@@ -224,6 +224,10 @@ func (r *Replayer) compare(rec *trace.Recorded) {
 			r.compareOutput(i, recorded, rec)
 		}
 	}
+	// Events come last: a phase or an output says where and why the two part, the
+	// text of an event only that they do. They were told by the turn already, so
+	// what was brought together above has not touched them.
+	r.compareEvents(rec)
 }
 
 // compareOutput holds one output against its recording, with the tolerance.
@@ -231,15 +235,23 @@ func (r *Replayer) compareOutput(i int, recorded int8, rec *trace.Recorded) {
 	state := &r.turner.state.Outputs[i]
 	alike := recorded == int8(state.Mode) || recorded == trace.Withheld && state.Mode != interlock.Enabled ||
 		recorded == trace.NotRecorded
+	p := &r.pulsed[i]
+	p.follow(state.Mode == interlock.Enabled, rec.Scan)
 	if alike {
-		r.report.LargestSkew = max(r.report.LargestSkew, r.off[i])
+		if r.off[i] > 0 && p.alone(recorded, r.option.Tolerance) {
+			r.diverge(subject{output, i, p.began, rec.Scan}, rec, outputText(p.recorded), state.Mode.String())
+		} else {
+			r.report.LargestSkew = max(r.report.LargestSkew, r.off[i])
+		}
 		r.off[i], r.parted[i] = 0, trace.NotRecorded
 		return
 	}
 	if r.parted[i] == recorded {
 		return // the logic came to its decision once more: the same divergence
 	}
-	r.off[i]++
+	if r.off[i]++; r.off[i] == 1 {
+		p.recorded, p.began = recorded, rec.Scan
+	}
 	if r.off[i] <= r.option.Tolerance {
 		return
 	}
@@ -247,6 +259,7 @@ func (r *Replayer) compareOutput(i int, recorded int8, rec *trace.Recorded) {
 	r.off[i], r.parted[i] = 0, recorded
 	r.diverge(subject{output, i, began, rec.Scan}, rec, outputText(recorded), state.Mode.String())
 	r.resynchronise(state, recorded)
+	p.enabled = state.Mode == interlock.Enabled
 }
 
 // resynchronise makes the logic agree on what the plant did, so that the next
@@ -287,7 +300,7 @@ func orNothing(s string) string {
 // Phases, vessels and outputs are compared before their cause is overwritten.
 func (r *Replayer) diverge(d subject, rec *trace.Recorded, recorded, logic string) {
 	r.report.Divergences++
-	at := rec.Time.Seconds()
+	at := (rec.Time - time.Duration(d.found-d.scan)*r.header.Period).Seconds()
 	name, rule, causes, channel := r.explain(d, recorded)
 	kind := fmt.Sprintf("%s: recorded %s, logic %s", name, recorded, logic)
 	if d.what == events {
@@ -301,7 +314,7 @@ func (r *Replayer) diverge(d subject, rec *trace.Recorded, recorded, logic strin
 	}
 	r.first = &d
 	r.report.First = &Divergence{
-		Scan: d.scan, Time: (rec.Time - time.Duration(d.found-d.scan)*r.header.Period).Seconds(), Line: rec.Line, Subject: name,
+		Scan: d.scan, Time: at, Line: r.ring.lineOf(d.scan, rec.Line), Subject: name,
 		What: whatTexts[d.what], Recorded: recorded, Logic: logic, Rule: rule, Causes: causes,
 	}
 	if channel >= 0 {
