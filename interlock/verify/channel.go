@@ -81,13 +81,6 @@ func tabulate(logic *Logic, c *monitor.Config, memory uint64) (*ChannelTable, er
 	return tabulateWith(logic, c, cellsOf(c.LongestStay, 0, 1, c.LongestStay-1, c.LongestStay), memory)
 }
 
-// withoutEnd tabulates a channel whose doubtful never ends by its longest stay.
-func withoutEnd(logic *Logic, c *monitor.Config, memory uint64) (*ChannelTable, error) {
-	endless := *c
-	endless.LongestStay = monitor.ScansMax
-	return tabulateWith(logic, &endless, cells{first: []Scans{0}}, memory)
-}
-
 func tabulateWith(logic *Logic, c *monitor.Config, stay cells, memory uint64) (*ChannelTable, error) {
 	t := &ChannelTable{Config: c, logic: logic, stay: stay, index: map[ChannelState]uint32{}}
 	t.find(ChannelState{})

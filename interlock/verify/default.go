@@ -316,7 +316,11 @@ func dipsForgiven(c *monitor.Config, class monitor.Class) Scans {
 		return 0
 	}
 	spend := Scans((c.Full-1)/c.Cost[class]) + 1
-	return min(spend-1, c.LongestStay)
+	forgiven := min(spend-1, c.LongestStay)
+	if class == monitor.Missing { // a gap is bad only once it is stale
+		forgiven += c.StaleAfter
+	}
+	return forgiven
 }
 
 func patienceText(c *monitor.Config, f *ChannelFacts) string {

@@ -198,6 +198,16 @@ func (d *driver) turn() {
 // enabled says that the target runs.
 func (d *driver) enabled() bool { return d.state.Outputs[d.target].Mode == interlock.Enabled }
 
+// settled says that every clamp is on.
+func (d *driver) settled() bool {
+	for i := range d.state.Channels {
+		if d.state.Channels[i].Phase != monitor.Bonded {
+			return false
+		}
+	}
+	return true
+}
+
 // patienceOf bounds how long a healthy plant may take to enable an output: all
 // waits, run-downs, delays, presses and settle times of the site one after the
 // other, twice.

@@ -66,7 +66,7 @@ func (v *verification) deviationText(x deviation) string {
 }
 
 // huntLimit bounds the scans of one hunt.
-const huntLimit = 4_000_000
+const huntLimit = 400_000
 
 // hunt looks for a scan in which bad is true. From there on the run is shown.
 // driver.touched is the number of scans since something went wrong.

@@ -71,10 +71,24 @@ func (v *verification) meets(when interlock.Permissive, want interlock.Truth, pe
 func (v *verification) allowed(value map[int]interlock.Truth) func(int) truthSet {
 	return func(c int) truthSet {
 		t, fixed := value[c]
-		if !fixed || v.mayBeBypassed(c, t) {
+		switch {
+		case fixed && !v.mayBeBypassed(c, t):
+			return setOf(t)
+		case fixed || c >= len(v.model.Config.Channels) || v.model.Config.Channels[c].Evidence == 0:
 			return anyTruth
 		}
-		return setOf(t)
+		// A channel counts for no more than its evidence, bypassed or not.
+		evidence, fixed := value[len(v.model.Config.Channels)+int(v.model.Config.Channels[c].Evidence)-1]
+		if !fixed {
+			return anyTruth
+		}
+		set := truthSet(0)
+		for _, t := range truths {
+			if t <= evidence {
+				set |= setOf(t)
+			}
+		}
+		return set
 	}
 }
 
@@ -143,6 +157,9 @@ func (v *verification) within(p *Own) Result {
 		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %v, asked %v (%d scans, upper bound)", bound, p.Time, slow), Assumes: assumptions[4]})
 	}
 	limit := Scans(p.Time/v.model.PeriodMax) + 1
+	if run := v.slowly(p, causes, bound); run != nil {
+		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %v, asked %v", bound, p.Time), Counterexample: run}
+	}
 	since := Scans(0)
 	run := v.hunt(p.Output, causes, limit+slow%(1<<20)+2, func(d *driver) bool {
 		if d.touched == 0 {
@@ -160,6 +177,45 @@ func (v *verification) within(p *Own) Result {
 		return Result{Verdict: NotShown, Says: fmt.Sprintf("the bound is %v, asked %v; no run was found that takes longer than asked", bound, p.Time)}
 	}
 	return Result{Verdict: NotShown, Says: "the permissive does not exclude it, and no run was found that violates it"}
+}
+
+// slowly lets the causes of a condition go bad in the way that takes longest to be
+// seen, on the whole site; it is a run only if it takes longer than asked.
+func (v *verification) slowly(p *Own, causes []int, bound time.Duration) *Run {
+	s := v.start(p.Output)
+	if !s.runs || bound <= p.Time {
+		return nil
+	}
+	d, record := s.from()
+	n := Scans(0)
+	for ; n < 1<<16 && d.enabled() && v.model.longest(n)+v.slowest(p.Output, causes) <= p.Time; n++ {
+		d.healthy()
+		for _, c := range causes {
+			if c < len(v.model.Config.Channels)+len(v.model.Config.Inputs) {
+				v.worsen(d, c, monitor.Classes, n)
+			}
+		}
+		record.turn(d)
+	}
+	if !d.enabled() {
+		return nil
+	}
+	from := record.scans - uint64(n)
+	run := record.finish(fmt.Sprintf("bad from scan %d on, and %s still runs in scan %d", from, v.model.Names.Outputs[p.Output], record.scans-1), 1)
+	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, from, v.model.Names.Outputs[p.Output])
+	for _, c := range causes {
+		run.Slice = append(run.Slice, "reading of "+v.nameOf(c))
+	}
+	run.Slice = append(run.Slice, "counters: age of the last reading, doubt", "rule: patience")
+	return run
+}
+
+// nameOf is the name of a cause, or of an output behind them.
+func (v *verification) nameOf(c int) string {
+	if causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs); c >= causes {
+		return v.model.Names.Outputs[c-causes]
+	}
+	return v.model.cause(c)
 }
 
 // headedFor says that the condition is true, or that it is not yet because the
@@ -223,7 +279,7 @@ func (v *verification) never(p *Own) Result {
 	if target < 0 {
 		target = v.anOutput(p.When)
 	}
-	run := v.hunt(target, v.everyCause(), v.detectAll()+2, func(d *driver) bool {
+	run := v.hunt(target, v.around(target, p.When), v.detectAll()+2, func(d *driver) bool {
 		return v.holds(p.When, d) && (p.Output < 0 || d.enabled())
 	})
 	if run != nil {
@@ -253,12 +309,18 @@ func (v *verification) anOutput(p interlock.Permissive) int {
 	return found
 }
 
-func (v *verification) everyCause() []int {
-	all := make([]int, len(v.model.Config.Channels)+len(v.model.Config.Inputs))
-	for i := range all {
-		all[i] = i
+// around lists the causes in an output's cone and those of a condition.
+func (v *verification) around(output int, p interlock.Permissive) []int {
+	cone := v.cone(output)
+	set := p.Causes()
+	set.Each(func(c int) { cone[c] = true })
+	var list []int
+	for c := 0; c < len(v.model.Config.Channels)+len(v.model.Config.Inputs); c++ {
+		if cone[c] {
+			list = append(list, c)
+		}
 	}
-	return all
+	return list
 }
 
 // until: from the scan in which the condition is true the output is withheld,
@@ -281,7 +343,7 @@ func (v *verification) until(p *Own) Result {
 	}
 	limit := Scans(min(patienceOf(v.model.Config), 1<<20))
 	owed := false
-	run := v.hunt(p.Output, v.everyCause(), limit, func(d *driver) bool {
+	run := v.hunt(p.Output, v.around(p.Output, p.When), limit, func(d *driver) bool {
 		if d.touched == 0 {
 			owed = false
 		}

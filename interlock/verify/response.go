@@ -184,9 +184,6 @@ func (v *verification) classBound(output int) string {
 				continue
 			}
 			promised := dipsForgiven(c, class) + 1
-			if class == monitor.Missing {
-				promised += c.StaleAfter
-			}
 			if f.DetectOf[class] > promised {
 				return fmt.Sprintf("%s lasts %d scans of class %s, promised %d", v.model.Names.Channels[ch], f.DetectOf[class], class, promised)
 			}

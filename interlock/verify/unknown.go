@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 
 	"ohmgate/interlock"
 	"ohmgate/monitor"
@@ -24,17 +25,17 @@ func (v *verification) unknown(output int) *Result {
 	}
 	for _, ch := range v.channelsOf(output, -1) {
 		c := &v.model.Config.Channels[ch].Config
-		pairs, said, done, err := v.pairsOf(c)
-		if err != nil {
+		if _, err := v.channelTable(c); err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
-		r.States += pairs
-		switch {
-		case said != "":
-			r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+": "+said
-			return r
-		case !done:
-			r.Verdict, r.Says = NotShown, fmt.Sprintf("%s: %d pairs of states, then the memory limit", v.model.Names.Channels[ch], pairs)
+		known, ok := v.walked[*c]
+		if !ok {
+			known.compared, known.said = v.worseReadings(c)
+			v.walked[*c] = known
+		}
+		r.Steps += known.compared
+		if known.said != "" {
+			r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+": "+known.said
 			return r
 		}
 		f, _ := v.factsOf(ch)
@@ -44,30 +45,14 @@ func (v *verification) unknown(output int) *Result {
 			return r
 		}
 	}
-	r.Says = fmt.Sprintf("every node of the permissive, %d pairs of channel states", r.States)
+	r.Says = fmt.Sprintf("every node of the permissive, %d steps of channels side by side", r.Steps)
 	return r
 }
 
-// walk is what a walk of two copies of a channel found.
-type walk struct {
-	met  uint64
-	said string
-	done bool
-	err  error
-}
-
-// pairsOf walks each different setting of a channel once.
-func (v *verification) pairsOf(c *monitor.Config) (met uint64, said string, done bool, err error) {
-	known, ok := v.walked[*c]
-	if !ok {
-		t, err := withoutEnd(v.logic, c, v.options.memory())
-		if err == nil {
-			known.met, known.said, known.done = t.worseReadings(v.options.memory())
-		}
-		known.err = err
-		v.walked[*c] = known
-	}
-	return known.met, known.said, known.done, known.err
+// compared is what two channels side by side have shown.
+type compared struct {
+	compared uint64
+	said     string
 }
 
 // informed says what is wrong with a node that an unknown argument helps.
@@ -115,76 +100,136 @@ func (v *verification) informed(n *interlock.Node) string {
 	return said
 }
 
-// worseReadings walks two copies of a bonded channel side by side: one reads as
-// it is, the other has any of its good readings replaced by missing or invalid
-// ones. The second must never stay fit where the first does not, nor be without
-// doubt where the first is doubtful. A pair is followed until the second is lost:
-// from then on it must settle anew, and that every bond takes its whole settle
-// time, whatever came before, is property 1. (While settling the two cannot be
-// compared: a settling that began later, with fewer pauses, may well be the one
-// that ends in a bond.)
+// worseReadings compares a bonded channel that reads as it is with one of which
+// any good readings are replaced by missing or invalid ones. The second must
+// never stay fit where the first does not, nor be without doubt where the first
+// is doubtful, until it is lost; from then on it must settle anew, and that every
+// bond takes its whole settle time, whatever came before, is property 1. (While
+// settling the two cannot be compared: a settling that began later, with fewer
+// pauses, may well be the one that ends in a bond.)
 //
-// The table is one whose doubtful never ends by its longest stay. That loses
-// nothing: the walk also shows that the second is never bonded while the first is
-// doubtful, so the second has been doubtful for at least as long, and its stay
-// ends no later.
-func (t *ChannelTable) worseReadings(memory uint64) (pairs uint64, said string, done bool) {
-	n := uint64(len(t.States))
-	if n*n/8 > memory {
-		return 0, "", false
-	}
-	w := sideBySide{t: t, n: n, seen: make([]uint64, (n*n+63)/64)}
-	for s := uint64(0); s < n; s++ {
-		if t.fitToKeep(uint32(s)) {
-			w.add(uint32(s), uint32(s))
+// The second is always at least as doubtful, hears no more than the first, and
+// unless the first reads good both read the same. That this lasts is shown in two
+// steps: from equal doubt, for every class, age and news; and that more doubt
+// before never leads to less after. Doubtful never ends by its longest stay in
+// this comparison; that loses nothing, because the second has been doubtful for
+// at least as long.
+func (v *verification) worseReadings(c *monitor.Config) (compared uint64, said string) {
+	endless := *c
+	endless.LongestStay = monitor.ScansMax
+	w := sideBySide{v: v, c: &endless, can: possible(c), doubts: v.doubts(c)}
+	for class := monitor.Class(0); class < monitor.Classes && w.said == ""; class++ {
+		for age := Scans(0); age <= c.StaleAfter.Next(); age++ {
+			if (class == monitor.Missing) != (age > c.StaleAfter) || !w.can[class] {
+				continue
+			}
+			w.moreDoubt(class, age)
+			w.equalDoubt(class, age)
 		}
 	}
-	for len(w.stack) > 0 && w.said == "" {
-		now := w.stack[len(w.stack)-1]
-		w.stack = w.stack[:len(w.stack)-1]
-		w.expand(uint32(now/n), uint32(now%n))
-	}
-	return w.pairs, w.said, true
+	return w.compared, w.said
 }
 
-// sideBySide is the set of pairs that were met.
+// doubts lists the amounts of doubt that a channel can have, in rising order.
+func (v *verification) doubts(c *monitor.Config) []monitor.Parts {
+	t, err := v.channelTable(c)
+	if err != nil {
+		return nil
+	}
+	set := map[monitor.Parts]bool{0: true}
+	for i := range t.States {
+		set[t.States[i].Doubt] = true
+	}
+	list := make([]monitor.Parts, 0, len(set))
+	for d := range set {
+		list = append(list, d)
+	}
+	slices.Sort(list)
+	return list
+}
+
 type sideBySide struct {
-	t     *ChannelTable
-	n     uint64
-	seen  []uint64
-	stack []uint64
-	pairs uint64
-	said  string
+	v        *verification
+	c        *monitor.Config
+	can      [monitor.Classes]bool
+	doubts   []monitor.Parts
+	compared uint64
+	said     string
 }
 
-func (w *sideBySide) add(is, worse uint32) {
-	at := uint64(is)*w.n + uint64(worse)
-	if w.seen[at>>6]>>(at&63)&1 == 1 {
-		return
+// keeping is a channel that is fit to keep, with so much doubt.
+func keeping(class monitor.Class, age Scans, doubt monitor.Parts) monitor.Control {
+	s := monitor.Control{Phase: monitor.Bonded, Class: class, Age: age, Doubt: doubt}
+	if doubt > 0 {
+		s.Phase = monitor.Doubtful
 	}
-	w.seen[at>>6] |= 1 << (at & 63)
-	w.pairs++
-	a, b := w.t.phase(is), w.t.phase(worse)
-	switch {
-	case b.MayKeep() && !a.MayKeep() || b.MayStart() && !a.MayStart():
-		w.said = fmt.Sprintf("with good readings withheld it is %s where it would be %s", b, a)
-	case b.MayKeep():
-		w.stack = append(w.stack, at)
-	}
+	return s
 }
 
-func (w *sideBySide) expand(is, worse uint32) {
+// doubtOf orders what a channel can be by how doubtful it is.
+func doubtOf(s monitor.Control) uint64 {
+	switch s.Phase {
+	case monitor.Bonded:
+		return 0
+	case monitor.Doubtful:
+		return 1 + uint64(s.Doubt)
+	}
+	return 1 << 40
+}
+
+func (w *sideBySide) step(s monitor.Control, news monitor.Class) monitor.Control {
+	w.compared++
+	return w.v.logic.Advance(w.c, s, news)
+}
+
+// moreDoubt: more doubt before, everything else equal, is never less after.
+func (w *sideBySide) moreDoubt(class monitor.Class, age Scans) {
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		for _, e := range w.t.from(is, news) {
-			for _, f := range w.t.from(worse, news) {
-				w.add(e.next, f.next)
+		if !w.can[news] {
+			continue
+		}
+		less := w.step(keeping(class, age, w.doubts[0]), news)
+		for _, doubt := range w.doubts[1:] {
+			more := w.step(keeping(class, age, doubt), news)
+			if doubtOf(more) < doubtOf(less) {
+				w.said = fmt.Sprintf("with more doubt it is %s where it would be %s", more.Phase, less.Phase)
+				return
 			}
-			if news == monitor.Good {
-				for _, instead := range [...]monitor.Class{monitor.Missing, monitor.Invalid} {
-					for _, f := range w.t.from(worse, instead) {
-						w.add(e.next, f.next)
-					}
-				}
+			less = more
+		}
+	}
+}
+
+// equalDoubt: the same doubt, one channel with a class and an age, the other one
+// that may have heard less.
+func (w *sideBySide) equalDoubt(class monitor.Class, age Scans) {
+	for other := monitor.Class(0); other < monitor.Classes; other++ {
+		for since := age; since <= w.c.StaleAfter.Next(); since++ {
+			same := other == class && since == age
+			if (other == monitor.Missing) != (since > w.c.StaleAfter) || !same && class != monitor.Good {
+				continue
+			}
+			for _, doubt := range w.doubts {
+				w.pair(keeping(class, age, doubt), keeping(other, since, doubt))
+			}
+		}
+	}
+}
+
+func (w *sideBySide) pair(is, worse monitor.Control) {
+	for news := monitor.Class(0); news < monitor.Classes; news++ {
+		if !w.can[news] {
+			continue
+		}
+		a := w.step(is, news)
+		for _, instead := range [...]monitor.Class{news, monitor.Missing, monitor.Invalid} {
+			if instead != news && news != monitor.Good {
+				continue
+			}
+			b := w.step(worse, instead)
+			alike := a.Class == monitor.Good || a.Class == b.Class && a.Age == b.Age
+			if b.Phase.MayKeep() && (doubtOf(b) < doubtOf(a) || b.Age < a.Age || !alike) {
+				w.said = fmt.Sprintf("with good readings withheld it is %s (%s) where it would be %s (%s)", b.Phase, b.Class, a.Phase, a.Class)
 			}
 		}
 	}

@@ -64,14 +64,14 @@ type verification struct {
 	searches  []*Searched
 	started   map[int]*started
 	recovered map[string]*Result
-	walked    map[monitor.Config]walk
+	walked    map[monitor.Config]compared
 	stems     map[string]*Stem // kept only where mutants will take them over
 }
 
 func newVerification(m *Model, o Options) (*verification, error) {
 	v := &verification{model: m, options: o, logic: o.logic(), report: &Report{Site: m.Site, Hash: m.Hash},
 		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
-		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]walk{}}
+		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || containsText(o.Outputs, name) {
 			v.outputs = append(v.outputs, i)
@@ -202,6 +202,10 @@ func (v *verification) startWith(output int, others []int) *started {
 			s.driver.healthy()
 			s.record.turn(s.driver)
 		}
+	}
+	for limit := patienceOf(v.model.Config); limit > 0 && s.driver.enabled() && !s.driver.settled(); limit-- {
+		s.driver.healthy()
+		s.record.turn(s.driver)
 	}
 	s.runs = s.driver.enabled()
 	v.started[key] = s

@@ -187,7 +187,9 @@ func (l *longest) from(s uint32) Scans {
 func (t *ChannelTable) shortestDip(class monitor.Class) Scans {
 	least := Endless
 	for i := range t.States {
-		if t.phase(uint32(i)) == monitor.Bonded {
+		// Missing is counted from a fresh reading on: only then does a gap begin.
+		fresh := class != monitor.Missing || t.States[i].Age == 0
+		if t.phase(uint32(i)) == monitor.Bonded && fresh {
 			least = min(least, t.dipFrom(t.States[i].Control, class, least))
 		}
 	}

@@ -1,0 +1,84 @@
+package verify
+
+import (
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Joint is one output with every channel of its cone, each part tabulated, for a
+// search that takes them all in full detail at once. Inputs stay free.
+type Joint struct {
+	Output     string
+	Permissive interlock.Permissive
+	Channels   []JointChannel
+	Words      []uint64 // the output's abstract states as packed words; 0 is power-up
+	table      *outputTable
+}
+
+// JointChannel is one channel of a joint search.
+type JointChannel struct {
+	Name                 string
+	Cause                int
+	Evidence             bool
+	Bypassed, CoversLost bool
+	Cut                  bool // this channel alone stops the output
+	Table                *ChannelTable
+}
+
+// JointOf tabulates the parts of one output.
+func JointOf(m *Model, o Options, output int) (*Joint, error) {
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	c := m.Config
+	out := &c.Outputs[output]
+	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive}
+	for _, n := range v.channelsOf(output, -1) {
+		f := v.focusOf(v.job("reset", output, n, -1))
+		t, err := v.channelTable(&c.Channels[n].Config)
+		if err != nil {
+			return nil, err
+		}
+		j.Channels = append(j.Channels, JointChannel{Name: m.Names.Channels[n], Cause: n, Evidence: c.Channels[n].Evidence != 0,
+			Bypassed: f.bypassed, CoversLost: f.lostToo, Cut: f.cut, Table: t})
+	}
+	if j.table, err = v.outputTable(out, false); err != nil {
+		return nil, err
+	}
+	j.Words = j.table.states
+	return j, nil
+}
+
+// JointStep is one step of the output under what its permissive says.
+type JointStep struct {
+	From, To       uint64 // words
+	Perm           int    // 0 false, 1 unknown, 2 true
+	Hit, Bad       uint32 // properties, as bits
+	Enables, Keeps bool
+}
+
+// EachStep calls f with every tabulated step of the output.
+func (j *Joint) EachStep(f func(JointStep)) {
+	for row := range j.table.states {
+		for perm := 0; perm < j.table.groups; perm++ {
+			for _, e := range j.table.from(uint32(row), perm) {
+				f(JointStep{From: j.Words[row], To: j.Words[e.next], Perm: perm, Hit: uint32(e.hit), Bad: uint32(e.bad), Enables: e.enables, Keeps: e.keeps})
+			}
+		}
+	}
+}
+
+// Running says that a word is of an enabled output.
+func (j *Joint) Running(word uint64) bool { return interlock.Mode(word&3) == interlock.Enabled }
+
+// EachStep calls f with every tabulated step of the channel.
+func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class)) {
+	for state := range t.States {
+		for news := monitor.Class(0); news < monitor.Classes; news++ {
+			for _, e := range t.from(uint32(state), news) {
+				f(uint32(state), e.next, news)
+			}
+		}
+	}
+}
