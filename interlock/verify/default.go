@@ -228,10 +228,24 @@ func (v *verification) needed(output int) []int {
 	return list
 }
 
-// withoutBond says that an output reads no channel and charges nothing, such as
-// a blower that clears the line: properties of bonds do not apply to it.
+// withoutBond says that properties of bonds do not apply to an output: it reads
+// no channel, and charges nothing, like a blower that clears the line, or only
+// what another output in series guards, like a pump behind valves.
 func (v *verification) withoutBond(output int) bool {
-	return len(v.channelsOf(output, -1)) == 0 && len(v.model.Config.VesselsOf(output)) == 0
+	if len(v.channelsOf(output, -1)) > 0 {
+		return false
+	}
+	c := v.model.Config
+	for _, st := range c.StreamsOf(output) {
+		guarded := len(c.Streams[st].Charges) == 0
+		for _, o := range c.Streams[st].Through {
+			guarded = guarded || len(v.needed(o)) > 0
+		}
+		if !guarded {
+			return false
+		}
+	}
+	return true
 }
 
 func (v *verification) boot(output int) *Result {

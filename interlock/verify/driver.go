@@ -21,6 +21,8 @@ type driver struct {
 	roles    []role // by input
 	touched  Scans  // scans since something was made to go wrong
 	spoilt   []bool // by channel: its readings are made bad
+	gives    []interlock.Truth
+	givesTo  int // the target that gives was worked out for
 }
 
 // role is what an input is wired to.
@@ -78,7 +80,7 @@ func (d *driver) wire() {
 func (d *driver) copyOf() *driver {
 	e := newDriver(d.logic, d.config, d.target)
 	e.state.CopyFrom(d.state)
-	e.stamp, e.scans = d.stamp, d.scans
+	e.stamp, e.scans, e.gives, e.givesTo = d.stamp, d.scans, d.gives, d.givesTo
 	e.decision.Coils = d.decision.Coils
 	return e
 }
@@ -133,6 +135,16 @@ func (d *driver) moved(output int) bool {
 // provided is the value that lets the target run: evidence is given, and an
 // input under a NOT is kept away.
 func (d *driver) provided(input int) interlock.Truth {
+	if d.gives == nil || d.givesTo != d.target {
+		d.gives, d.givesTo = make([]interlock.Truth, len(d.config.Inputs)), d.target
+		for i := range d.gives {
+			d.gives[i] = d.helpful(i)
+		}
+	}
+	return d.gives[input]
+}
+
+func (d *driver) helpful(input int) interlock.Truth {
 	cause := len(d.config.Channels) + input
 	p := d.config.Outputs[d.target].Permissive
 	set := p.Causes()

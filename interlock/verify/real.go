@@ -341,7 +341,11 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 			d.spoil((chosen[0]+1)%len(d.decision.Keep), monitor.Open)
 		}
 		d.turn()
-		if now := d.state.Outputs[output]; now.Mode == interlock.Tripped && now.Trip.FirstOut != named {
+		now := &d.state.Outputs[output]
+		if now.Mode != interlock.Tripped {
+			break // reset, or restarted by itself: what follows is another trip
+		}
+		if now.Trip.FirstOut != named {
 			said = "the first-out changes while the trip stands"
 		}
 	}

@@ -1,0 +1,402 @@
+// Package joint takes every channel of an output in full detail at once.
+//
+// Picture a seating plan instead of a guest list: eight channels with fifty
+// thousand states each have more combinations than could ever be listed, but
+// "any of these here, any of those there, and if the pump runs nobody in the
+// third row" fits on one page. The set of reached states is kept as such a plan,
+// a binary decision diagram: the output part first, then channel by channel,
+// each variable beside its next value. One scan moves the whole set: channel by
+// channel, and the output by what the permissive then says.
+//
+// The parts are those that the explicit search tabulates, so both see the same
+// logic; what the permissive says is evaluated here a second time.
+package joint
+
+import (
+	"fmt"
+	"math/big"
+
+	"github.com/dalzilio/rudd"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/verify"
+	"ohmgate/monitor"
+)
+
+// Engine is the diagram of one output with all its channels.
+type Engine struct {
+	joint    *verify.Joint
+	b        *rudd.BDD
+	limit    uint64
+	output   block
+	channels []channel
+	perm     [3]rudd.Node // over output now and channels next: the permissive can be false, unknown, true
+	keepTrue rudd.Node    // over channels next: it can be true over fit-to-keep
+	steps    [3]rudd.Node // the output under each of them
+	bad, hit map[int][3]rudd.Node
+	back     rudd.Replacer // next to now
+	running  rudd.Node     // output now
+	nowVars  []int
+	varCount int
+	reached  rudd.Node
+
+	// Scans is how many images the search took.
+	Scans int
+}
+
+// block is where one part stands among the variables.
+type block struct {
+	code     code
+	now      []int // by bit of the code, uppermost first
+	nowSet   rudd.Node
+	rowPlace []int // now and next interleaved
+}
+
+type channel struct {
+	*verify.JointChannel
+	block
+	step  rudd.Node                // every news
+	under [monitor.Classes]rudd.Node // one class of news alone
+	truth struct{ keep, start three }
+	fit   rudd.Node // next: may keep, or covered by a bypass
+	firm  rudd.Node // next: may start, or covered
+	free  []int
+}
+
+// bytesPerNode is what a node costs with its places in the tables.
+const bytesPerNode = 160
+
+// New builds the diagrams of the parts.
+func New(j *verify.Joint, memory uint64) (*Engine, error) {
+	e := &Engine{joint: j, limit: memory, bad: map[int][3]rudd.Node{}, hit: map[int][3]rudd.Node{}}
+	words := make([][]uint64, len(j.Channels))
+	e.output = e.place(j.Words)
+	for i := range j.Channels {
+		words[i] = wordsOf(j.Channels[i].Table)
+		c := channel{JointChannel: &j.Channels[i], block: e.place(words[i])}
+		c.free = e.more(5) // evidence, stands, and one spare pair is not needed
+		e.channels = append(e.channels, c)
+	}
+	inputs := map[int][]int{}
+	for _, n := range j.Permissive {
+		if n.Op == interlock.OpCause && e.channelOf(n.Cause) == nil && inputs[n.Cause] == nil {
+			inputs[n.Cause] = e.more(2)
+		}
+	}
+	most := int(memory / bytesPerNode)
+	var err error
+	e.b, err = rudd.New(e.varCount, rudd.Nodesize(min(1<<20, most)), rudd.Cachesize(min(1<<20, most/2)), rudd.Cacheratio(25), rudd.Maxnodesize(most), rudd.Maxnodeincrease(1<<22))
+	if err != nil {
+		return nil, err
+	}
+	e.sets(&e.output)
+	for i := range e.channels {
+		e.sets(&e.channels[i].block)
+	}
+	e.channelSteps(words)
+	e.outputSteps()
+	e.permissive(inputs)
+	if e.back, err = e.b.NewReplacer(next(e.nowVars), e.nowVars); err != nil {
+		return nil, err
+	}
+	return e, e.cut("building the relations")
+}
+
+// cut turns an error of the diagrams into "this is how far it came".
+func (e *Engine) cut(where string) error {
+	if e.b.Errored() {
+		return &verify.CutOff{Where: fmt.Sprintf("%s, after %d scans", where, e.Scans), Limit: e.limit}
+	}
+	return nil
+}
+
+func (e *Engine) channelOf(cause int) *channel {
+	for i := range e.channels {
+		if e.channels[i].Cause == cause {
+			return &e.channels[i]
+		}
+	}
+	return nil
+}
+
+// place gives a part its variables.
+func (e *Engine) place(words []uint64) block {
+	b := block{code: codeOf(words)}
+	for range b.code {
+		b.now = append(b.now, e.varCount)
+		e.nowVars = append(e.nowVars, e.varCount)
+		b.rowPlace = append(b.rowPlace, e.varCount, e.varCount+1)
+		e.varCount += 2
+	}
+	return b
+}
+
+func (e *Engine) more(n int) []int {
+	var list []int
+	for range n {
+		list = append(list, e.varCount)
+		e.varCount++
+	}
+	return list
+}
+
+func (e *Engine) sets(b *block) { b.nowSet = e.b.Makeset(b.now) }
+
+func next(now []int) []int {
+	list := make([]int, len(now))
+	for i, v := range now {
+		list[i] = v + 1
+	}
+	return list
+}
+
+// row is the pattern of one step between two words.
+func (c code) row(from, to uint64) (p pattern) {
+	for i, b := range c {
+		if from>>b&1 == 1 {
+			p.set(2 * i)
+		}
+		if to>>b&1 == 1 {
+			p.set(2*i + 1)
+		}
+	}
+	return p
+}
+
+// some is the diagram of the words that are wanted, now or next.
+func (e *Engine) some(b *block, words []uint64, next int, want func(i int) bool) rudd.Node {
+	var rows []pattern
+	for i, w := range words {
+		if want(i) {
+			var p pattern
+			for k, bit := range b.code {
+				if w>>bit&1 == 1 {
+					p.set(k)
+				}
+			}
+			rows = append(rows, p)
+		}
+	}
+	places := make([]int, len(b.now))
+	for i, v := range b.now {
+		places[i] = v + next
+	}
+	return shapeOf(rows, len(b.code)).put(e.b, places)
+}
+
+// channelSteps builds the relations; channels that are alike share their shapes.
+func (e *Engine) channelSteps(words [][]uint64) {
+	type shapes [monitor.Classes]*shape
+	known := map[*verify.ChannelTable]*shapes{}
+	for i := range e.channels {
+		c := &e.channels[i]
+		s := known[c.Table]
+		if s == nil {
+			s = &shapes{}
+			var rows [monitor.Classes][]pattern
+			c.Table.EachStep(func(from, to uint32, news monitor.Class) {
+				rows[news] = append(rows[news], c.code.row(words[i][from], words[i][to]))
+			})
+			for class := range rows {
+				s[class] = shapeOf(rows[class], 2*len(c.code))
+			}
+			known[c.Table] = s
+		}
+		c.step = e.b.False()
+		for class := range s {
+			c.under[class] = s[class].put(e.b, c.rowPlace)
+			c.step = e.b.Or(c.step, c.under[class])
+		}
+		e.channelTruth(c, words[i])
+	}
+}
+
+// channelTruth is what a channel says after its step.
+func (e *Engine) channelTruth(c *channel, words []uint64) {
+	in := func(want func(monitor.Phase) bool) rudd.Node {
+		return e.some(&c.block, words, 1, func(i int) bool { return want(c.Table.States[i].Phase) })
+	}
+	keep, start := in(monitor.Phase.MayKeep), in(monitor.Phase.MayStart)
+	unreadable := in(func(p monitor.Phase) bool { return p == monitor.Unreadable })
+	covered := e.b.False()
+	if c.Bypassed {
+		covered = in(func(p monitor.Phase) bool {
+			return p == monitor.Unreadable || c.CoversLost && p == monitor.Lost
+		})
+	}
+	c.fit, c.firm = e.b.Or(keep, covered), e.b.Or(start, covered)
+	stands := e.b.And(covered, e.b.Ithvar(c.free[2]))
+	evidence := three{e.b.True(), e.b.False()}
+	if c.Evidence {
+		evidence = e.freeTruth(c.free[:2])
+	}
+	shown := func(fit rudd.Node) three {
+		t := three{e.b.Or(fit, stands), e.b.And(e.b.Not(e.b.Or(fit, unreadable)), e.b.Not(stands))}
+		return lesser(e.b, t, evidence)
+	}
+	c.truth.keep, c.truth.start = shown(keep), shown(start)
+}
+
+// freeTruth is an input that can be anything.
+func (e *Engine) freeTruth(pair []int) three {
+	return three{e.b.Ithvar(pair[0]), e.b.And(e.b.NIthvar(pair[0]), e.b.Ithvar(pair[1]))}
+}
+
+// permissive evaluates it over all channels, the inputs free.
+func (e *Engine) permissive(inputs map[int][]int) {
+	var free []int
+	for i := range e.channels {
+		free = append(free, e.channels[i].free...)
+	}
+	for _, pair := range inputs {
+		free = append(free, pair...)
+	}
+	over := func(start bool) three {
+		return evaluate(e.b, e.joint.Permissive, func(cause int) three {
+			if c := e.channelOf(cause); c == nil {
+				return e.freeTruth(inputs[cause])
+			} else if start {
+				return c.truth.start
+			} else {
+				return c.truth.keep
+			}
+		})
+	}
+	keep := over(false)
+	begin := lesser(e.b, over(true), keep)
+	freeSet := e.b.Makeset(free)
+	keeps, begins := keep.is(e.b), begin.is(e.b)
+	for v := range e.perm {
+		whileOn, whileOff := e.b.Exist(keeps[v], freeSet), e.b.Exist(begins[v], freeSet)
+		if v == 2 {
+			e.keepTrue = whileOn
+		}
+		e.perm[v] = e.b.Ite(e.running, whileOn, whileOff)
+	}
+}
+
+// properties that the output's table judges.
+var judged = []int{2, 3, 7, 10}
+
+func (e *Engine) outputSteps() {
+	e.running = e.some(&e.output, e.joint.Words, 0, func(i int) bool { return e.joint.Running(e.joint.Words[i]) })
+	var all [3][]pattern
+	bad, hit := map[int]*[3][]pattern{}, map[int]*[3][]pattern{}
+	for _, n := range judged {
+		bad[n], hit[n] = &[3][]pattern{}, &[3][]pattern{}
+	}
+	e.joint.EachStep(func(s verify.JointStep) {
+		row := e.output.code.row(s.From, s.To)
+		all[s.Perm] = append(all[s.Perm], row)
+		for _, n := range judged {
+			if s.Bad>>n&1 == 1 {
+				bad[n][s.Perm] = append(bad[n][s.Perm], row)
+			}
+			if s.Hit>>n&1 == 1 {
+				hit[n][s.Perm] = append(hit[n][s.Perm], row)
+			}
+		}
+	})
+	diagram := func(rows []pattern) rudd.Node {
+		return shapeOf(rows, 2*len(e.output.code)).put(e.b, e.output.rowPlace)
+	}
+	for v := range all {
+		e.steps[v] = diagram(all[v])
+	}
+	for _, n := range judged {
+		var b, h [3]rudd.Node
+		for v := range b {
+			b[v], h[v] = diagram(bad[n][v]), diagram(hit[n][v])
+		}
+		e.bad[n], e.hit[n] = b, h
+	}
+}
+
+// start is power-up: every part at its first state.
+func (e *Engine) start() rudd.Node {
+	s := e.b.True()
+	for i := len(e.channels) - 1; i >= 0; i-- {
+		s = e.b.And(s, e.zero(&e.channels[i].block))
+	}
+	return e.b.And(s, e.zero(&e.output))
+}
+
+// zero is the first state of a part: all of its words begin with 0.
+func (e *Engine) zero(b *block) rudd.Node {
+	s := e.b.True()
+	for i := len(b.now) - 1; i >= 0; i-- {
+		s = e.b.And(s, e.b.NIthvar(b.now[i]))
+	}
+	return s
+}
+
+// moved takes every channel one scan on: over the output now, the channels next.
+func (e *Engine) moved(set rudd.Node, step func(*channel) rudd.Node) rudd.Node {
+	for i := range e.channels {
+		c := &e.channels[i]
+		set = e.b.AndExist(c.nowSet, set, step(c))
+	}
+	return set
+}
+
+// image is the set one scan later.
+func (e *Engine) image(set rudd.Node, step func(*channel) rudd.Node) rudd.Node {
+	moved, result := e.moved(set, step), e.b.False()
+	for v := range e.steps {
+		result = e.b.Or(result, e.b.AndExist(e.output.nowSet, e.b.And(moved, e.perm[v]), e.steps[v]))
+	}
+	return e.b.Replace(result, e.back)
+}
+
+func anyNews(c *channel) rudd.Node { return c.step }
+
+// Run reaches everything that can be reached from power-up.
+func (e *Engine) Run(progress func(scans int)) error {
+	e.reached = e.start()
+	fresh := e.reached
+	for !e.b.Equal(fresh, e.b.False()) {
+		later := e.image(fresh, anyNews)
+		e.Scans++
+		if err := e.cut("searching jointly"); err != nil {
+			return err
+		}
+		all := e.b.Or(e.reached, later)
+		if e.b.Equal(all, e.reached) {
+			break
+		}
+		// Either set would do: what is new is smaller, all that is reached has
+		// the simpler plan, and the plan is what costs.
+		e.reached, fresh = all, all
+		if progress != nil {
+			progress(e.Scans)
+		}
+	}
+	return e.cut("searching jointly")
+}
+
+// States is the number of states reached.
+func (e *Engine) States() *big.Int {
+	n := e.b.Satcount(e.reached)
+	return n.Rsh(n, uint(e.varCount-len(e.nowVars)))
+}
+
+// Verdict is what the joint search says of a default property: 2, 3, 7 or 10.
+func (e *Engine) Verdict(property int) (verify.Verdict, error) {
+	moved := e.moved(e.reached, anyNews)
+	verdict := verify.Nothing
+	for v := range e.steps {
+		can := e.b.And(moved, e.perm[v])
+		if e.meets(can, e.hit[property][v]) {
+			verdict = verify.Worse(verdict, verify.Shown)
+			if verdict == verify.Nothing {
+				verdict = verify.Shown
+			}
+		}
+		if e.meets(can, e.bad[property][v]) || e.meets(e.b.And(can, e.unfit(property)), e.steps[v]) {
+			return verify.Violated, e.cut("judging jointly")
+		}
+	}
+	return verdict, e.cut("judging jointly")
+}
+
+func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.Equal(e.b.And(a, b), e.b.False()) }
