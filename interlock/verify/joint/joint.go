@@ -25,20 +25,21 @@ import (
 
 // Engine is the diagram of one output with all its channels.
 type Engine struct {
-	joint    *verify.Joint
-	b        *rudd.BDD
-	limit    uint64
-	output   block
-	channels []channel
-	perm     [3]rudd.Node // over output now and channels next: the permissive can be false, unknown, true
-	keepTrue rudd.Node    // over channels next: it can be true over fit-to-keep
-	steps    [3]rudd.Node // the output under each of them
-	bad, hit map[int][3]rudd.Node
-	back     rudd.Replacer // next to now
-	running  rudd.Node     // output now
-	nowVars  []int
-	varCount int
-	reached  rudd.Node
+	joint               *verify.Joint
+	b                   *rudd.BDD
+	limit               uint64
+	output              block
+	channels            []channel
+	perm                [3]rudd.Node // over output now and channels next: the permissive can be false, unknown, true
+	keepTrue, startTrue rudd.Node    // over channels next: it can be true at all
+	steps               [3]rudd.Node // the output under each of them
+	bad, hit            map[int][3]rudd.Node
+	back                rudd.Replacer // next to now
+	running             rudd.Node     // output now
+	runs                rudd.Node     // output next
+	nowVars             []int
+	varCount            int
+	reached             rudd.Node
 
 	// Scans is how many images the search took.
 	Scans int
@@ -55,11 +56,13 @@ type block struct {
 type channel struct {
 	*verify.JointChannel
 	block
-	step  rudd.Node                // every news
+	step  rudd.Node                  // every news
 	under [monitor.Classes]rudd.Node // one class of news alone
 	truth struct{ keep, start three }
 	fit   rudd.Node // next: may keep, or covered by a bypass
 	firm  rudd.Node // next: may start, or covered
+	held  rudd.Node // now: may keep
+	kept  rudd.Node // next: may keep
 	free  []int
 }
 
@@ -74,7 +77,7 @@ func New(j *verify.Joint, memory uint64) (*Engine, error) {
 	for i := range j.Channels {
 		words[i] = wordsOf(j.Channels[i].Table)
 		c := channel{JointChannel: &j.Channels[i], block: e.place(words[i])}
-		c.free = e.more(5) // evidence, stands, and one spare pair is not needed
+		c.free = e.more(3) // its evidence, and whether a bypass stands in
 		e.channels = append(e.channels, c)
 	}
 	inputs := map[int][]int{}
@@ -224,6 +227,8 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 			return p == monitor.Unreadable || c.CoversLost && p == monitor.Lost
 		})
 	}
+	c.kept = keep
+	c.held = e.some(&c.block, words, 0, func(i int) bool { return c.Table.States[i].Phase.MayKeep() })
 	c.fit, c.firm = e.b.Or(keep, covered), e.b.Or(start, covered)
 	stands := e.b.And(covered, e.b.Ithvar(c.free[2]))
 	evidence := three{e.b.True(), e.b.False()}
@@ -269,7 +274,7 @@ func (e *Engine) permissive(inputs map[int][]int) {
 	for v := range e.perm {
 		whileOn, whileOff := e.b.Exist(keeps[v], freeSet), e.b.Exist(begins[v], freeSet)
 		if v == 2 {
-			e.keepTrue = whileOn
+			e.keepTrue, e.startTrue = whileOn, whileOff
 		}
 		e.perm[v] = e.b.Ite(e.running, whileOn, whileOff)
 	}
@@ -279,7 +284,8 @@ func (e *Engine) permissive(inputs map[int][]int) {
 var judged = []int{2, 3, 7, 10}
 
 func (e *Engine) outputSteps() {
-	e.running = e.some(&e.output, e.joint.Words, 0, func(i int) bool { return e.joint.Running(e.joint.Words[i]) })
+	runs := func(i int) bool { return e.joint.Running(e.joint.Words[i]) }
+	e.running, e.runs = e.some(&e.output, e.joint.Words, 0, runs), e.some(&e.output, e.joint.Words, 1, runs)
 	var all [3][]pattern
 	bad, hit := map[int]*[3][]pattern{}, map[int]*[3][]pattern{}
 	for _, n := range judged {
@@ -379,24 +385,3 @@ func (e *Engine) States() *big.Int {
 	n := e.b.Satcount(e.reached)
 	return n.Rsh(n, uint(e.varCount-len(e.nowVars)))
 }
-
-// Verdict is what the joint search says of a default property: 2, 3, 7 or 10.
-func (e *Engine) Verdict(property int) (verify.Verdict, error) {
-	moved := e.moved(e.reached, anyNews)
-	verdict := verify.Nothing
-	for v := range e.steps {
-		can := e.b.And(moved, e.perm[v])
-		if e.meets(can, e.hit[property][v]) {
-			verdict = verify.Worse(verdict, verify.Shown)
-			if verdict == verify.Nothing {
-				verdict = verify.Shown
-			}
-		}
-		if e.meets(can, e.bad[property][v]) || e.meets(e.b.And(can, e.unfit(property)), e.steps[v]) {
-			return verify.Violated, e.cut("judging jointly")
-		}
-	}
-	return verdict, e.cut("judging jointly")
-}
-
-func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.Equal(e.b.And(a, b), e.b.False()) }
