@@ -73,7 +73,8 @@ const unknownLeak = "cannot be computed: the leak resistance has no known upper 
 // WaitFor is the time in s in which a part drains from a voltage (V) to a target
 // voltage (V) through its leak (Ω): R C ln(V0/V). It rises with V0, R and C and
 // falls with the target. R is the leak, never the bond that is open; when its
-// upper end is infinite the wait cannot be computed.
+// upper end is infinite the wait cannot be computed. Charges (C) do as well as
+// voltages: where the capacitance changes, the two differ, and charge counts.
 func WaitFor(voltage, target, leak, capacitance interval.Interval) Wait {
 	return waitFor(voltage, target, target, leak, capacitance)
 }

@@ -178,10 +178,13 @@ func (b *bench) travel(nd *node, stops []int, f flow, c *chain, n *notes) interv
 	}
 	c.add("flow dies away, "+c.runDown.Shape.String(), whole, from, why)
 	if tail.Hi > 0 {
-		c.add("run-down after the confirmed stop", tail, FromFile, "the profile is stretched over it")
+		c.add(runDownLink, tail, FromFile, "the profile is stretched over it")
 	}
 	return whole.Add(tail)
 }
+
+// runDownLink is the link of the chain that comes after the actuator's own travel.
+const runDownLink = "run-down after the confirmed stop"
 
 // tailConstants is after how many time constants a tail counts as ended; of an
 // exponential one 0.7 % of the flow is left then.

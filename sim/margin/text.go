@@ -3,6 +3,7 @@ package margin
 import (
 	"fmt"
 	"io"
+	"math"
 	"strconv"
 	"strings"
 
@@ -174,8 +175,14 @@ func tellRising(p *page, a *Rising) {
 	}
 }
 
+// decadesText rounds outwards, as everything does.
 func decadesText(d interval.Interval) string {
-	return strconv.FormatFloat(d.Lo, 'f', 1, 64) + ".." + strconv.FormatFloat(d.Hi, 'f', 1, 64)
+	lo := strconv.FormatFloat(math.Floor(d.Lo*10)/10, 'f', 1, 64)
+	hi := strconv.FormatFloat(math.Ceil(d.Hi*10)/10, 'f', 1, 64)
+	if lo == hi {
+		return lo
+	}
+	return lo + ".." + hi
 }
 
 // atMost and atLeast write one number with two digits, rounded so that it still
@@ -222,12 +229,25 @@ func firstWord(text string) string { return strings.Fields(text)[0] }
 func (a *Loss) claimText() string {
 	text := a.Claim.String()
 	if a.Claim == charge.Depends && len(a.DependsOn) > 0 {
-		text = "depends on " + a.DependsOn[0].Input
+		text = "depends on " + a.inputText(a.DependsOn[0].Input)
 	}
 	if a.Why != "" {
 		text += "; " + a.Why
 	}
 	return text
+}
+
+// inputText is an input as people read it: the travel that decides is all the
+// time in which flow dies away, with the run-down over which it is stretched.
+func (a *Loss) inputText(input string) string {
+	if input == charge.InputTravel.String() {
+		for _, d := range a.Delays {
+			if d.Name == runDownLink {
+				return input + "+run-down"
+			}
+		}
+	}
+	return input
 }
 
 func (r *Remake) text() string {
@@ -262,7 +282,7 @@ func tellEdges(p *page, a *Loss) {
 	}
 	p.line("        break-even, the others as they are")
 	for _, e := range a.DependsOn {
-		p.wrapped("          "+e.Input, e.text(), column)
+		p.wrapped("          "+a.inputText(e.Input), e.text(), column)
 	}
 }
 

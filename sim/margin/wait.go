@@ -2,6 +2,7 @@ package margin
 
 import (
 	"fmt"
+	"strconv"
 
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/sim/charge"
@@ -27,8 +28,12 @@ func (b *bench) wait(nd *node, a *Loss, body body) Wait {
 		return w
 	}
 	ever := body.everCapacitance()
-	w.Computed = charge.WaitUntilHarmless(a.Outcome.Voltage, body.leak, ever, body.ignition)
-	w.ToNoSpark = charge.WaitFor(a.Outcome.Voltage, charge.SparkVoltage.Value, body.leak, ever)
+	// Charge drains, voltage follows the capacitance: a drum on film is at volts and
+	// drains for hours, lifted off it is at kilovolts. So charge is held against the
+	// charge that ignites at the capacitance of the spark; voltages would mix the
+	// low capacitance of the one with the high one of the other.
+	w.Computed = charge.WaitFor(a.Outcome.Peak, a.Outcome.Critical, body.leak, ever)
+	w.ToNoSpark = charge.WaitFor(a.Outcome.Peak, charge.SparkVoltage.Value.Mul(body.spark()), body.leak, ever)
 	if a.Outcome.Verdict == charge.WinsEverywhere {
 		w.Standing, w.Why = Shown, "below what ignites already when the flow has stopped"
 		return w
@@ -56,18 +61,22 @@ func (b *bench) wait(nd *node, a *Loss, body body) Wait {
 
 // timeText writes both ends of a time each in the unit in which it reads well.
 func timeText(t interval.Interval) string {
-	if t.IsPoint() {
-		return longTime(t.Hi)
+	lo, hi := longTime(t.Lo), longTime(t.Hi)
+	if lo == hi {
+		return hi
 	}
-	return longTime(t.Lo) + " to " + longTime(t.Hi)
+	return lo + " to " + hi
 }
 
 func longTime(s float64) string {
 	switch {
 	case s >= 2*3600:
-		return fmt.Sprintf("%.2g h", twoDigits(s/3600, true))
+		return plainNumber(twoDigits(s/3600, true)) + " h"
 	case s >= 120:
-		return fmt.Sprintf("%.2g min", twoDigits(s/60, true))
+		return plainNumber(twoDigits(s/60, true)) + " min"
 	}
 	return atMost(s, "s")
 }
+
+// plainNumber writes 100 as 100, and not as 1e+02.
+func plainNumber(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }

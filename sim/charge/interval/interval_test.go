@@ -175,6 +175,7 @@ func TestText(t *testing.T) {
 		{Point(0.1), "A", "100 mA"},
 		{Between(0.1, 0.1000001), "s", "100 ms..110 ms"},
 		{Between(1e-6, 1e-6*(1+1e-12)), "A", "1.0 µA"},
+		{Between(0.2*(1-1e-9), 0.2*(1+1e-9)), "s", "200 ms"},
 		{Between(0, 99.6), "V", "0 V..100 V"},
 		{Interval{1e12, math.Inf(1)}, "Ω", "1.0 TΩ..none"},
 		{Interval{0.5, math.Inf(1)}, "s", "500 ms..never"},

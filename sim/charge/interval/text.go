@@ -8,8 +8,9 @@ import (
 
 // decimalFuzz is the relative amount by which a number may miss a round decimal
 // and still be printed as it: 0.1 must not come out as 0.11 because it is
-// stored as 0.1000000000000000056, and a result widened by 1e-12 keeps its digits.
-const decimalFuzz = 1e-9
+// stored as 0.1000000000000000056, and a result widened by a few 1e-9, as numerical
+// integrals are, keeps its digits.
+const decimalFuzz = 1e-8
 
 var prefixes = map[int]string{-15: "f", -12: "p", -9: "n", -6: "µ", -3: "m", 0: "", 3: "k", 6: "M", 9: "G", 12: "T"}
 
