@@ -70,8 +70,8 @@ type channel struct {
 const bytesPerNode = 160
 
 // New builds the diagrams of the parts.
-func New(j *verify.Joint, memory uint64) (*Engine, error) {
-	e := &Engine{joint: j, limit: memory, bad: map[int][3]rudd.Node{}, hit: map[int][3]rudd.Node{}}
+func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
+	e = &Engine{joint: j, limit: memory, bad: map[int][3]rudd.Node{}, hit: map[int][3]rudd.Node{}}
 	words := make([][]uint64, len(j.Channels))
 	e.output = e.place(j.Words)
 	for i := range j.Channels {
@@ -87,8 +87,9 @@ func New(j *verify.Joint, memory uint64) (*Engine, error) {
 		}
 	}
 	most := int(memory / bytesPerNode)
-	var err error
-	e.b, err = rudd.New(e.varCount, rudd.Nodesize(min(1<<20, most)), rudd.Cachesize(min(1<<20, most/2)), rudd.Cacheratio(25), rudd.Maxnodesize(most), rudd.Maxnodeincrease(1<<22))
+	size := min(e.expected(), most)
+	defer e.full("building the relations", &err)
+	e.b, err = rudd.New(e.varCount, rudd.Nodesize(size), rudd.Cachesize(size/4), rudd.Cacheratio(25), rudd.Maxnodesize(most), rudd.Maxnodeincrease(1<<22))
 	if err != nil {
 		return nil, err
 	}
@@ -103,6 +104,27 @@ func New(j *verify.Joint, memory uint64) (*Engine, error) {
 		return nil, err
 	}
 	return e, e.cut("building the relations")
+}
+
+// expected is how many nodes the table begins with: growing it later costs more
+// than having it.
+func (e *Engine) expected() int {
+	size := 1 << 16
+	for i := range e.channels {
+		size += 20 * len(e.channels[i].Table.States)
+	}
+	return size
+}
+
+// full turns what the diagrams do once their table is full into the same error:
+// they hand out no node, and the next operation stumbles over it.
+func (e *Engine) full(where string, err *error) {
+	if e.b == nil || !e.b.Errored() {
+		return
+	}
+	if r := recover(); r != nil || *err == nil {
+		*err = e.cut(where)
+	}
 }
 
 // cut turns an error of the diagrams into "this is how far it came".
@@ -357,7 +379,8 @@ func (e *Engine) image(set rudd.Node, step func(*channel) rudd.Node) rudd.Node {
 func anyNews(c *channel) rudd.Node { return c.step }
 
 // Run reaches everything that can be reached from power-up.
-func (e *Engine) Run(progress func(scans int)) error {
+func (e *Engine) Run(progress func(scans int)) (err error) {
+	defer e.full("searching jointly", &err)
 	e.reached = e.start()
 	fresh := e.reached
 	for !e.b.Equal(fresh, e.b.False()) {

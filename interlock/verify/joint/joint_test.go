@@ -2,7 +2,6 @@ package joint
 
 import (
 	"fmt"
-	"math/big"
 	"testing"
 	"time"
 
@@ -40,14 +39,6 @@ func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *ver
 	}
 	require.NoError(t, c.Compile())
 	return m
-}
-
-// explicit walks the product of all parts state by state, the slow way.
-type explicit struct {
-	joint  *verify.Joint
-	news   [][][]uint32 // channel, state: where it can go
-	output map[uint64][3][]uint64
-	perms  map[string][3]bool
 }
 
 func run(t testing.TB, m *verify.Model, o verify.Options, memory uint64) (*Engine, *verify.Joint) {
@@ -92,4 +83,193 @@ func TestOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 	}
 }
 
-var _ = big.NewInt
+// walk counts the product of all parts state by state, the slow way, with the
+// logic's own evaluation of the permissive.
+func walk(j *verify.Joint) int {
+	row := map[uint64]int{}
+	for i, w := range j.Words {
+		row[w] = i
+	}
+	output := make([][3][]int, len(j.Words))
+	j.EachStep(func(s verify.JointStep) {
+		output[row[s.From]][s.Perm] = append(output[row[s.From]][s.Perm], row[s.To])
+	})
+	next := make([][]map[uint32]bool, len(j.Channels))
+	for i := range j.Channels {
+		next[i] = make([]map[uint32]bool, len(j.Channels[i].Table.States))
+		j.Channels[i].Table.EachStep(func(from, to uint32, _ monitor.Class) {
+			if next[i][from] == nil {
+				next[i][from] = map[uint32]bool{}
+			}
+			next[i][from][to] = true
+		})
+	}
+	type state [5]uint32 // the output, then the channels
+	seen := map[state]bool{{}: true}
+	queue := []state{{}}
+	var spread func(s, to state, i int)
+	spread = func(s, to state, i int) {
+		if i < len(j.Channels) {
+			for n := range next[i][s[i+1]] {
+				to[i+1] = n
+				spread(s, to, i+1)
+			}
+			return
+		}
+		keep, start := make([]interlock.Truth, len(j.Channels)), make([]interlock.Truth, len(j.Channels))
+		for k := range j.Channels {
+			keep[k], start[k] = interlock.Fitness(j.Channels[k].Table.States[to[k+1]].Phase)
+		}
+		perm := j.Permissive.Eval(keep)
+		if !j.Running(j.Words[s[0]]) {
+			perm = min(perm, j.Permissive.Eval(start))
+		}
+		for _, o := range output[s[0]][perm+1] {
+			to[0] = uint32(o)
+			if !seen[to] {
+				seen[to] = true
+				queue = append(queue, to)
+			}
+		}
+	}
+	for len(queue) > 0 {
+		s := queue[len(queue)-1]
+		queue = queue[:len(queue)-1]
+		spread(s, state{}, 0)
+	}
+	return len(seen)
+}
+
+// tiny keeps an output and its channels so small that their product can be
+// walked.
+func tiny(c *interlock.Config) {
+	o := &c.Outputs[0]
+	o.Automatic, o.Reset, o.Closed, o.Travel = true, 0, 0, 0
+	for i := range c.Channels {
+		ch := &c.Channels[i]
+		ch.OverRangeIsOpen, ch.ValidMax, ch.StaleAfter, ch.SettlePause = false, 20e6, 0, 0
+		ch.Cost = [monitor.Classes]monitor.Parts{2, 2, 2, 1, 0, 0}
+	}
+}
+
+// Two to four channels: as many states as a walk through every one of them finds.
+func TestStatesAgreeWithAWalk(t *testing.T) {
+	for _, k := range []struct {
+		n      int
+		text   string
+		change func(*interlock.Config)
+	}{
+		{2, "bond_1 AND bond_2", tiny},
+		{2, "bond_1 XOR bond_2", tiny},
+		{2, "bond_1 AND NOT bond_2", tiny},
+		{2, "bond_1 OR bond_2", func(c *interlock.Config) {
+			tiny(c)
+			o := &c.Outputs[0]
+			o.Automatic, o.Reset = false, 1
+		}},
+		{3, "2oo3(bond_1, bond_2, bond_3)", tiny},
+		{3, "bond_1 AND (bond_2 OR bond_3)", tiny},
+		{4, "2oo4(bond_1, bond_2, bond_3, bond_4)", tiny},
+	} {
+		began := time.Now()
+		e, j := run(t, yard(t, k.n, k.text, k.change), verify.Options{}, 1<<30)
+		joint := time.Since(began)
+		n := walk(j)
+		assert.Equal(t, fmt.Sprint(n), e.States().String(), k.text)
+		assert.Greater(t, n, 600, "a model so small shows nothing")
+		t.Logf("%s: %d states; jointly %v, walked %v", k.text, n, joint, time.Since(began)-joint)
+	}
+}
+
+// Several channels: the verdict of every property is that of the explicit
+// searches, each of which holds one channel in full and the others free; with a
+// mistake planted as well.
+func TestVerdictsAgree(t *testing.T) {
+	planted := verify.Real()
+	planted.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
+		if s.Mode == interlock.Enabled && in.Keep == interlock.Unknown {
+			in.Keep = interlock.True
+		}
+		return interlock.StepOutput(c, s, in)
+	}
+	violated := 0
+	for name, logic := range map[string]*verify.Logic{"real": verify.Real(), "unknown keeps": planted} {
+		for _, text := range []string{"bond_1 AND bond_2 AND bond_3", "2oo3(bond_1, bond_2, bond_3)", "bond_1 AND (bond_2 OR bond_3)"} {
+			m := yard(t, 3, text, nil)
+			e, _ := run(t, m, verify.Options{Logic: logic}, 1<<30)
+			pieces, err := verify.Pieces(m, verify.Options{Logic: logic})
+			require.NoError(t, err)
+			want := map[int]verify.Verdict{}
+			for _, p := range pieces {
+				product, err := p.Search()
+				require.NoError(t, err)
+				for _, n := range judged {
+					if want[n] != verify.Violated && want[n] != verify.Shown || product.VerdictOf(n) == verify.Violated {
+						want[n] = product.VerdictOf(n)
+					}
+				}
+			}
+			for _, n := range judged {
+				verdict, err := e.Verdict(n)
+				require.NoError(t, err)
+				assert.Equal(t, want[n], verdict, "%s, %s: property %d", name, text, n)
+				violated += int(flag(verdict == verify.Violated))
+			}
+			t.Logf("%s, %s: %s states", name, text, e.States())
+		}
+	}
+	assert.Equal(t, 3, violated, "the planted mistake, once for each permissive")
+}
+
+// The worst response that the explicit verifier reports for every cut set is
+// the one that is found jointly.
+func TestResponseAgrees(t *testing.T) {
+	m := yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", nil)
+	m.Config.Channels[2].Full, m.Config.Channels[2].Cost = 12, [monitor.Classes]monitor.Parts{4, 4, 12, 3, 0, 0}
+	m.Config.Channels[2].LongestStay = 9
+	e, _ := run(t, m, verify.Options{}, 1<<30)
+	report, err := verify.Verify(m, verify.Options{Properties: []string{"4"}})
+	require.NoError(t, err)
+	compared := 0
+	for _, r := range report.Cuts[0].Response {
+		if r.Class != "any mixture" {
+			continue
+		}
+		scans, err := e.Response(r.Set, 100)
+		require.NoError(t, err)
+		assert.Equal(t, int(r.Scans), scans, "%v, which the verifier calls %s", r.Set, r.Bound)
+		t.Logf("%v: %d scans, %s", r.Set, scans, r.Bound)
+		compared++
+	}
+	assert.Equal(t, 2, compared, "cut sets")
+}
+
+// What composition can only bound: two losses in one scan.
+func TestTogether(t *testing.T) {
+	e, _ := run(t, yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", nil), verify.Options{}, 1<<30)
+	for _, names := range [][]string{{"bond_1", "bond_2"}, {"bond_1", "bond_2", "bond_3"}} {
+		can, err := e.Together(names)
+		require.NoError(t, err)
+		assert.True(t, can, "%v", names)
+	}
+	// Under an exclusive or only one of them is ever fit while it runs.
+	e, _ = run(t, yard(t, 2, "bond_1 XOR bond_2", nil), verify.Options{}, 1<<30)
+	can, err := e.Together([]string{"bond_1", "bond_2"})
+	require.NoError(t, err)
+	assert.False(t, can)
+}
+
+// Beyond its memory the search says how far it came.
+func TestMemoryIsBounded(t *testing.T) {
+	for _, memory := range []uint64{200_000, 900_000, 1_500_000} {
+		j, err := verify.JointOf(yard(t, 3, "bond_1 AND bond_2 AND bond_3", nil), verify.Options{}, 0)
+		require.NoError(t, err)
+		e, err := New(j, memory)
+		if err == nil {
+			err = e.Run(nil)
+		}
+		var cut *verify.CutOff
+		require.ErrorAs(t, err, &cut)
+		t.Log(cut)
+	}
+}

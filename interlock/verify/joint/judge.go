@@ -8,7 +8,9 @@ import (
 )
 
 // Verdict is what the joint search says of a default property: 2, 3, 7 or 10.
-func (e *Engine) Verdict(property int) (verify.Verdict, error) {
+func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
+	verdict = verify.NotShown
+	defer e.full("judging jointly", &err)
 	moved := e.moved(e.reached, anyNews)
 	hit, bad, wrong := false, false, e.wrong(property)
 	for v := range e.steps {
@@ -64,6 +66,7 @@ var badNews = [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open,
 // every scan, in any mixture and after any history, all others free. 0 is never
 // enabled. Where doubt can last for ever it is an error of the limit.
 func (e *Engine) Response(names []string, limit int) (scans int, err error) {
+	defer e.full("measuring the joint response", &err)
 	named := map[string]bool{}
 	for _, n := range names {
 		named[n] = true
@@ -97,7 +100,8 @@ func (e *Engine) Response(names []string, limit int) (scans int, err error) {
 // Together says whether all of the named channels can be lost in one and the
 // same scan while the output runs: their order is then unknown to first-out.
 // Composition can only bound this.
-func (e *Engine) Together(names []string) (bool, error) {
+func (e *Engine) Together(names []string) (can bool, err error) {
+	defer e.full("looking for losses in one scan", &err)
 	named := map[string]bool{}
 	for _, n := range names {
 		named[n] = true
