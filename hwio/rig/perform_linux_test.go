@@ -327,11 +327,12 @@ func TestPlugPutBack(t *testing.T) {
 
 func TestSignalInTheMiddle(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
-	ctx, cancel := context.WithCancel(context.Background())
-	defer cancel()
-	b.atScan(130, cancel)
+	ctx, cancel := context.WithCancelCause(context.Background())
+	defer cancel(nil)
+	b.atScan(130, func() { cancel(errors.New("interrupted by signal X")) })
 	report, sheets := b.perform(t, ctx)
 	require.Equal(t, 3, report.Exit)
+	require.Equal(t, "interrupted by signal X", report.Trouble)
 	require.Equal(t, sheet.StateOpen, report.RigState)
 	require.Equal(t, sheet.NotShown, sheets[0].Verdict())
 	require.Len(t, report.Runs[0].Steps, 2, "what was seen before stays: %s", texts(report.Runs[0].Steps))

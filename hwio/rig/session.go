@@ -90,12 +90,13 @@ type session struct {
 	bench  *Bench
 	report Report
 	slow   map[string][]float64
+	cause  func() error // why the order was called off
 }
 
 // Perform carries an order out: head of the record, open, checks, runs; and lets go of the rig on every path, before the
 // record is closed. Nothing moves before the record's first entry is on the disk.
 func Perform(ctx context.Context, order Order, book *sheet.Book) *Report {
-	s := &session{Order: order, book: book, slow: map[string][]float64{}}
+	s := &session{Order: order, book: book, slow: map[string][]float64{}, cause: func() error { return context.Cause(ctx) }}
 	s.report = Report{Instruments: []sheet.Instrument{}, Checks: []sheet.Inspection{}, Runs: []Run{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: sheet.NothingChecked}
 	s.perform(ctx)
 	if s.bench != nil {
@@ -135,7 +136,7 @@ func (s *session) perform(ctx context.Context) {
 	spread, err := s.checks(ctx)
 	if err != nil {
 		s.fail(err)
-		run := Run{Number: 1, Reason: err.Error(), Verdict: sheet.NothingChecked, Exit: s.report.Exit}
+		run := Run{Number: 1, Reason: s.why(err), Verdict: sheet.NothingChecked, Exit: s.report.Exit}
 		s.letGo(&run)
 		s.end(&run)
 		return
@@ -227,7 +228,7 @@ func (s *session) run(ctx context.Context, number int, latency Latency) bool {
 	run := Run{Number: number, PhaseMillis: ms(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
 	err := s.play(ctx, &run, latency)
 	if err != nil {
-		run.Reason = err.Error()
+		run.Reason = s.why(err)
 		s.fail(err)
 	}
 	run.Verdict = Verdict(run.Steps)
@@ -328,9 +329,17 @@ func (s *session) end(run *Run) bool {
 	return true
 }
 
+// why is an error for people: who called an order off says more than that it was called off.
+func (s *session) why(err error) string {
+	if cause := s.cause(); errors.Is(err, context.Canceled) && cause != nil {
+		return cause.Error()
+	}
+	return err.Error()
+}
+
 // fail notes why the order ended early.
 func (s *session) fail(err error) {
-	s.report.Trouble = err.Error()
+	s.report.Trouble = s.why(err)
 	s.report.Exit = worseExit(s.report.Exit, exitOfError(err))
 }
 

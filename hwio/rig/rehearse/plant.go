@@ -16,7 +16,6 @@ type plant struct {
 	last   []monitor.Reading
 	scan   uint64
 	ended  bool
-	begun  bool
 }
 
 func newPlant(w *world, source loop.Source) (*plant, error) {
