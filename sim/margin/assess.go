@@ -55,11 +55,11 @@ func assess(f *site.Function) (Assessed, error) {
 	switch {
 	case f.Target == 0:
 	case int(band) < f.Target:
-		a.Standing, a.Why = Violated, fmt.Sprintf("%s lies in %s, asked for is level %d", number, band, f.Target)
+		a.Standing, a.Why = Violated, fmt.Sprintf("%s lies %s, asked for is level %d", number, where(band), f.Target)
 	case doubtful(result.Warnings):
-		a.Why = fmt.Sprintf("%s lies in %s, but the number is doubtful: see the warnings", number, band)
+		a.Why = fmt.Sprintf("%s lies %s, but the number is doubtful: see the warnings", number, where(band))
 	default:
-		a.Standing, a.Why = Shown, fmt.Sprintf("%s lies in %s, asked for is level %d; a number alone is no claim of a level", number, band, f.Target)
+		a.Standing, a.Why = Shown, fmt.Sprintf("%s lies %s, asked for is level %d; a number alone is no claim of a level", number, where(band), f.Target)
 	}
 	return a, nil
 }
@@ -83,4 +83,12 @@ func groupOf(g *site.Group) (reliability.Group, error) {
 		made.BetaDetected = &g.BetaDetected.Hi
 	}
 	return made, err
+}
+
+// where is a band behind "lies".
+func where(b reliability.Band) string {
+	if b == reliability.BelowSIL4 {
+		return b.String()
+	}
+	return "in " + b.String()
 }

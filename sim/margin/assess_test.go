@@ -2,7 +2,9 @@ package margin
 
 import (
 	"bytes"
+	"strings"
 	"testing"
+	"unicode/utf8"
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
@@ -28,6 +30,18 @@ func TestAssessedFunction(t *testing.T) {
 	var out bytes.Buffer
 	require.NoError(t, r.WriteReliability(&out))
 	assert.Contains(t, out.String(), "no claim of a safety integrity level")
+}
+
+// Rates below every band make the longest words; the table keeps its width.
+func TestAssessedTableFits(t *testing.T) {
+	r := studied(t, changed(t, "margin/all_answered.yaml", "dangerous: 500 FIT", "dangerous: 0.1 FIT", "dangerous: 5e-7 /h", "dangerous: 1e-10 /h", "dangerous: 1000 FIT", "dangerous: 0.1 FIT"))
+	assert.Contains(t, r.Reliability[0].Why, "PFH lies below the SIL 4 band")
+	var out bytes.Buffer
+	require.NoError(t, r.WriteReliability(&out))
+	assert.Contains(t, out.String(), "below SIL 4, below SIL 4")
+	for _, line := range strings.Split(out.String(), "\n") {
+		assert.LessOrEqual(t, utf8.RuneCountInString(line), pageWidth, line)
+	}
 }
 
 func TestAssessedTargets(t *testing.T) {

@@ -417,5 +417,16 @@ func (r *Report) tellReliability(p *page) {
 func reliabilityRow(name string, g reliability.Result) string {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'e', 1, 64) }
 	row := pad(short(name, 21), 22) + pad(number(g.PFD), 9) + pad(number(g.PFH), 9) + pad(number(g.SpuriousTripRate), 14)
-	return row + fmt.Sprintf("%s, %s", g.PFDBand, g.PFHBand)
+	return row + bandCell(g.PFDBand) + ", " + bandCell(g.PFHBand)
+}
+
+// bandCell is a band as short as a table needs it: two of them end a row.
+func bandCell(b reliability.Band) string {
+	switch b {
+	case reliability.NoBand:
+		return "none"
+	case reliability.BelowSIL4:
+		return "below SIL 4"
+	}
+	return strings.TrimSuffix(b.String(), " band")
 }

@@ -202,6 +202,7 @@ var examples = []example{
 	{"R167", "streams.drum_filling.phases", []edit{{"drum_filling", "phases: single", "phases: with water or solids"}}, nil},
 	{"R168", "streams.bag_filling.operation", []edit{{"bag_filling", "operation: pouring, charge_per_mass: 0.001..0.01 uC/kg, current: 0.1..1 nA", "operation: shaking"}},
 		[]edit{{"bag_filling", "operation: pouring", "operation: shaking"}}},
+	{"R168", "streams.bag_filling", []edit{{"bag_filling", "operation: pouring, charge_per_mass: 0.001..0.01 uC/kg, current: 0.1..1 nA", "phases: single"}}, nil},
 	{"R169", "streams.drum_filling", []edit{{"drum_filling", "sender: cart, ", ""}}, nil},
 	{"R170", "streams.drum_filling.sender", []edit{{"drum_filling", "charges: [drum, cart]", "charges: [drum]"}}, nil},
 	{"R171", "streams.drum_filling", []edit{{"drum_filling", ", phases: single", ""}}, nil},

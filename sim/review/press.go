@@ -81,7 +81,7 @@ var pressRules = []Rule{
 				say(path+".stop", "%s is not inverted", o.Stop)
 			}
 		})},
-	{"R097", Should, "a stray signal and a gap could pass for a press",
+	{"R097", Should, "a stray signal and a gap could count as a press",
 		"The last value of a button stands until it is stale. If that lasts as long as the shortest press, one stray 1 makes one.",
 		bySemantics, derived, "a stale_after below the shortest press, or a longer shortest press",
 		func(s *subject, say say) {

@@ -132,6 +132,10 @@ var streamRules = []Rule{
 		"CLC TR 50404 family, Table 5", seen, "write operation: of the table, or charge_per_mass: or current:",
 		perStream(func(s *subject, st *site.Stream, path string, say say) {
 			if _, known := charge.PowderCharge(st.Operation); st.Kind == "powder" && !known && !st.ChargePerKg.Set && !st.Current.Set {
+				if st.Operation == "" {
+					say(path, "neither operation nor charge_per_mass is given")
+					return
+				}
 				say(path+".operation", "%q", st.Operation)
 			}
 		})},
