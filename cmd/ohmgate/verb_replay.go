@@ -99,6 +99,9 @@ func replayRecording(out, errs io.Writer, siteFile, file string, o *replayOption
 	if o.begin != "" && o.begin != "power-up" && o.begin != "running" {
 		return failed(exitInput, "--begin %q is not possible; write power-up or running", o.begin)
 	}
+	if o.tolerance < -1 {
+		return failed(exitInput, "--tolerance %d is not possible; write 0 or more scans", o.tolerance)
+	}
 	progress := newProgress(errs)
 	source, err := trace.Open(file, progress.taken)
 	if err != nil {

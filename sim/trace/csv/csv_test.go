@@ -309,6 +309,7 @@ func TestNoTable(t *testing.T) {
 		"\xff\xfet\x00,\x00r\x00": "UTF-16",
 		"t,r\x00\n":               "compressed",
 		"t,R\n":                   "did you mean",
+		"\x01\xfe,b\n":            `it has: "\x01\xfe", b`,
 		"t,r,r\n":                 "two columns are called \"r\", 2 and 3",
 	} {
 		_, err := NewMapped(strings.NewReader(text), m, h, c)
@@ -321,6 +322,44 @@ func TestNoTable(t *testing.T) {
 	require.NoError(t, err)
 	_, err = r.Next()
 	require.ErrorContains(t, err, "line 2 is longer")
+}
+
+// A row with more fields than names has shifted columns somewhere; blanks around
+// a field and separators after the last one are habits of programs.
+func TestFieldsTooManyAndBlanks(t *testing.T) {
+	h, c := tracetest.Header(1), tracetest.Config(1)
+	m, problems := ReadMapping("m", []byte("time: {column: t, format: seconds}\nchannels: {bond_1: {column: r}}\noutputs: {valve_1: {column: v}}\nstatus_words: {OL: over-range}\n"), h)
+	require.Nil(t, problems)
+	rows := []string{"0.00,0.4,1,note", " 0.01 , 0.5 , 0 ,", "0.02,0,6,1,note", "0.03, OL ,1,note,,,", `0.04,0.8,1,"a, b"`, `0.05,0.9,1,"a, b",c`, "0.06,1.0,1", "0.07, ,1,", "0.08,1.2,1,"}
+	r, err := NewMapped(strings.NewReader("t,r,v,remark\n"+strings.Join(rows, "\n")+"\n"), m, h, c)
+	require.NoError(t, err)
+	var got []monitor.Reading
+	var outputs []int8
+	for {
+		rec, err := r.Next()
+		require.NoError(t, err)
+		if rec == nil {
+			break
+		}
+		reading := rec.In.Readings[0]
+		reading.Stamp = 0
+		got, outputs = append(got, reading), append(outputs, rec.Outputs[0])
+	}
+	valid := func(v monitor.Microohm) monitor.Reading {
+		return monitor.Reading{Quality: monitor.Valid, Value: v}
+	}
+	require.Equal(t, []monitor.Reading{valid(400000), valid(500000), {}, {Quality: monitor.OverRange}, valid(800000), {}, valid(1000000), {}, valid(1200000)}, got)
+	on, off := int8(interlock.Enabled), trace.Withheld
+	require.Equal(t, []int8{on, off, off, on, on, on, on, on, on}, outputs)
+	found := 0
+	for _, trouble := range r.Diary.Troubles {
+		if trouble.Kind == kindTooMany.Text {
+			found = trouble.Count
+			require.Equal(t, 4, trouble.First[0].Line)
+			require.True(t, trouble.Undecided)
+		}
+	}
+	require.Equal(t, 2, found)
 }
 
 // A recorder with a dead-band is told from one without, at the same density:

@@ -1,6 +1,7 @@
 package csv
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"io"
@@ -380,7 +381,8 @@ func (r *Mapped) readRow() error {
 
 // useRow reads one row; false if it says nothing that could be used.
 func (r *Mapped) useRow(line []byte, whole bool) (bool, error) {
-	r.fields = cut(r.fields[:0], line, r.m.Separator, r.plan.needed)
+	var used int
+	r.fields, used = cut(r.fields[:0], line, r.m.Separator, r.plan.needed)
 	place := trace.Place{Line: r.lines.number, Text: string(line[:len(line)-1])}
 	if len(r.fields) < r.plan.needed {
 		kind := &kindFields
@@ -388,6 +390,10 @@ func (r *Mapped) useRow(line []byte, whole bool) (bool, error) {
 			kind = &kindCutLine
 		}
 		r.Diary.Note(kind, place)
+		return false, nil
+	}
+	if len(r.fields)+more(line[used:], r.m.Separator) > r.plan.width {
+		r.Diary.Note(&kindTooMany, place)
 		return false, nil
 	}
 	if !whole {
@@ -443,7 +449,7 @@ func (r *Mapped) inTime(at int64, place trace.Place) (bool, error) {
 
 func (r *Mapped) timeText() []byte {
 	if len(r.plan.time) == 1 {
-		return r.fields[r.plan.time[0]]
+		return bytes.TrimSpace(r.fields[r.plan.time[0]])
 	}
 	var text []byte
 	for i, column := range r.plan.time {
@@ -455,14 +461,33 @@ func (r *Mapped) timeText() []byte {
 	return text
 }
 
-// cut cuts the first fields of a line; fewer if it has no more.
-func cut(fields [][]byte, line []byte, separator byte, needed int) [][]byte {
-	for at := 0; at < len(line) && len(fields) < needed; {
+// cut cuts the first fields of a line; fewer if it has no more. used is what they
+// take of it.
+func cut(fields [][]byte, line []byte, separator byte, needed int) (list [][]byte, used int) {
+	at := 0
+	for at < len(line) && len(fields) < needed {
 		text, end := field(line, at, separator)
 		fields = append(fields, text)
 		at = end + 1
 	}
-	return fields
+	return fields, at
+}
+
+// more counts the fields of what is left of a line. Empty ones at its end do not
+// count: some programs write a separator after every field.
+func more(rest []byte, separator byte) int {
+	for len(rest) > 0 && rest[len(rest)-1] == separator && (len(rest) == 1 || rest[len(rest)-2] == separator) {
+		rest = rest[:len(rest)-1]
+	}
+	if bytes.IndexByte(rest, '"') < 0 {
+		return bytes.Count(rest, []byte{separator})
+	}
+	n := 0
+	for at := 0; at < len(rest); n++ {
+		_, end := field(rest, at, separator)
+		at = end + 1
+	}
+	return n
 }
 
 // Instant is the time of day of a moment of the recording, in the zone that the

@@ -1,8 +1,10 @@
 package csv
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
+	"strconv"
 	"strings"
 
 	"ohmgate/interlock"
@@ -25,6 +27,7 @@ var (
 	kindUnstamped  = trace.Kind{Text: "the recording has no stamps of the device; every value was taken as newly measured", Instead: "a frozen reading would not be noticed"}
 	kindBeside     = trace.Kind{Text: "the site has it, the recording has not, and no recorded output depends on it"}
 	kindNeeded     = trace.Kind{Text: "a recorded output depends on it, and the recording has it not; nothing was read there", Undecided: true, Blind: true, Instead: "record it and map its column, or, for an input that never moved, write always: in the map"}
+	kindTooMany    = trace.Kind{Text: "more fields than there are names, so that nobody knows which is which; the row was not used", Undecided: true, Instead: "quote fields that hold the separator (a decimal comma?), or export with another one"}
 	kindTag        = trace.Kind{Text: "a tag that the map does not name; its rows were not used"}
 )
 
@@ -46,6 +49,7 @@ const (
 // plan is a column map bound to the columns of one file.
 type plan struct {
 	needed             int   // fields that a row must have
+	width              int   // fields that it has, one for each name
 	time               []int // columns
 	channels           []int // column of each mapped channel, in a wide table
 	qualities, stamps  []int // -1 where there is none
@@ -57,31 +61,52 @@ type plan struct {
 	lastSignal         []interlock.Signal
 }
 
+// columns finds names in the line of names, and collects what is wrong.
+type columns struct {
+	names          []string
+	missing, twice []string
+}
+
+// find is the place of a name, -1 if there is none.
+func (c *columns) find(name string) int {
+	found := -1
+	for i, n := range c.names {
+		switch {
+		case n != name && strings.TrimSpace(n) != name:
+		case found < 0:
+			found = i
+		default:
+			c.twice = append(c.twice, fmt.Sprintf("two columns are called %q, %d and %d; give each a name of its own, or write header: 0 and map columns by number", name, found+1, i+1))
+		}
+	}
+	if found >= 0 {
+		return found
+	}
+	near := site.Nearest(name, c.names)
+	if near != "" {
+		near = fmt.Sprintf(" (did you mean %q?)", near)
+	}
+	c.missing = append(c.missing, fmt.Sprintf("%q%s", name, near))
+	return -1
+}
+
+func (c *columns) problem() error {
+	switch {
+	case len(c.missing) > 0:
+		return fmt.Errorf("the recording has no column %s; it has: %s", strings.Join(c.missing, ", "), listed(c.names))
+	case len(c.twice) > 0:
+		return errors.New(c.twice[0])
+	}
+	return nil
+}
+
 // make finds every column by its name.
 func (p *plan) make(m *Mapping, names []string, h *trace.Header) error {
-	var missing []string
-	var twice []string
+	columns := columns{names: names}
 	find := func(name string) int {
-		found := -1
-		for i, n := range names {
-			switch {
-			case n != name && strings.TrimSpace(n) != name:
-			case found < 0:
-				found = i
-				p.needed = max(p.needed, i+1)
-			default:
-				twice = append(twice, fmt.Sprintf("two columns are called %q, %d and %d; give each a name of its own, or write header: 0 and map columns by number", name, found+1, i+1))
-			}
-		}
-		if found >= 0 {
-			return found
-		}
-		near := site.Nearest(name, names)
-		if near != "" {
-			near = fmt.Sprintf(" (did you mean %q?)", near)
-		}
-		missing = append(missing, fmt.Sprintf("%q%s", name, near))
-		return -1
+		i := columns.find(name)
+		p.needed = max(p.needed, i+1)
+		return i
 	}
 	optional := func(name string) int {
 		if name == "" {
@@ -89,6 +114,7 @@ func (p *plan) make(m *Mapping, names []string, h *trace.Header) error {
 		}
 		return find(name)
 	}
+	p.width = len(names)
 	for _, name := range m.Time.Columns {
 		p.time = append(p.time, find(name))
 	}
@@ -120,14 +146,26 @@ func (p *plan) make(m *Mapping, names []string, h *trace.Header) error {
 		}
 		p.bad = append(p.bad, n)
 	}
-	if len(missing) > 0 {
-		return fmt.Errorf("the recording has no column %s; it has: %s", strings.Join(missing, ", "), strings.Join(names, ", "))
-	}
-	if len(twice) > 0 {
-		return errors.New(twice[0])
-	}
-	return nil
+	return columns.problem()
 }
+
+// listed is a list of names as they may be shown: what is no text stays quoted.
+func listed(names []string) string {
+	var list []string
+	for _, name := range names {
+		if quoted := strconv.QuoteToGraphic(name); quoted != `"`+name+`"` {
+			name = quoted
+		}
+		if letters := []rune(name); len(letters) > longestName {
+			name = string(letters[:longestName]) + "…"
+		}
+		list = append(list, name)
+	}
+	return strings.Join(list, ", ")
+}
+
+// longestName is how much of a column's name an error shows.
+const longestName = 60
 
 // read reads the fields of one row into r.row.
 func (p *plan) read(r *Mapped) {
@@ -236,6 +274,9 @@ func (p *plan) readOdd(r *Mapped, i int, text []byte, column int) {
 	c := &r.m.Channels[i]
 	to := &r.row.readings[c.Channel]
 	place := trace.Place{Line: r.lines.number, Column: column + 1, Text: string(text)}
+	if text = bytes.TrimSpace(text); len(text) == 0 {
+		return
+	}
 	if quality, known := r.m.Words[string(text)]; known {
 		to.Quality = quality
 		return
@@ -301,16 +342,20 @@ func (p *plan) readWord(r *Mapped, b *BinaryColumn, at int, text []byte, column 
 	if string(text) == string(p.lastWord[at]) {
 		return p.lastSignal[at]
 	}
+	trimmed := bytes.TrimSpace(text)
 	for i, list := range [...][]string{b.On, b.Off} {
 		for _, word := range list {
-			if string(text) == word {
+			if string(trimmed) == word {
 				p.lastWord[at] = append(p.lastWord[at][:0], text...)
 				p.lastSignal[at] = [...]interlock.Signal{interlock.High, interlock.Low}[i]
 				return p.lastSignal[at]
 			}
 		}
 	}
-	if quality, known := r.m.Words[string(text)]; known {
+	if len(trimmed) == 0 {
+		return interlock.NoSignal
+	}
+	if quality, known := r.m.Words[string(trimmed)]; known {
 		if quality == monitor.Absent {
 			return interlock.NoSignal
 		}
