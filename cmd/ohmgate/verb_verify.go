@@ -25,12 +25,21 @@ type verifyOptions struct {
 	outputs    []string
 	properties []string
 	runs       string
+
+	selfCheck bool
+	faults    bool
+	pairs     bool
+	csv       string
+	window    string
+	plot      string
+
+	secondOptions
 }
 
 func verifyVerb() *cobra.Command {
 	var o verifyOptions
 	verb := &cobra.Command{
-		Use:   "verify SITE",
+		Use:   "verify SITE | --self-check",
 		Short: "Search every state under every input: properties, worst cases, counterexamples",
 		Long: `verify explores the logic that runs, exhaustively: for every output each channel
 of its cone in full detail, every other cause free, everything shared concrete.
@@ -38,7 +47,7 @@ It says of every property whether it is shown, violated (with the shortest run
 found), not shown, or whether nothing was checked.
 
 ` + caution,
-		Args: cobra.ExactArgs(1),
+		Args: cobra.MaximumNArgs(1),
 	}
 	flags := verb.Flags()
 	flags.BoolVar(&o.json, "json", false, "print one JSON report")
@@ -49,10 +58,51 @@ found), not shown, or whether nothing was checked.
 	flags.StringSliceVar(&o.outputs, "output", nil, "verify only these outputs")
 	flags.StringSliceVar(&o.properties, "property", nil, "verify only these properties: 1..15, or names from the site file")
 	flags.StringVar(&o.runs, "runs", "", "write every counterexample as a scenario file into this `directory`")
+	flags.BoolVar(&o.selfCheck, "self-check", false, "plant mistakes in the logic and show that each is caught; takes no site")
+	flags.BoolVar(&o.faults, "faults", false, "print the fault table instead: every single fault of the catalogue")
+	flags.BoolVar(&o.pairs, "pairs", false, "with --faults: every pair as well, and the sets that defeat the interlock")
+	flags.StringVar(&o.csv, "csv", "", "with --faults: write the whole table to this `file`")
+	flags.StringVar(&o.window, "window", "", "map patience, settle time and scan period of this `channel` instead")
+	flags.StringVar(&o.plot, "plot", "", "with --window: draw the map as SVG to this `file`")
+	o.secondOptions.flags(flags)
 	verb.RunE = func(verb *cobra.Command, args []string) error {
-		return runVerify(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], &o)
+		out, errs := verb.OutOrStdout(), verb.ErrOrStderr()
+		switch {
+		case o.selfCheck && len(args) == 0:
+			return selfCheck(out, errs, &o)
+		case o.selfCheck:
+			return failed(exitInput, "--self-check plants mistakes in a site of its own; leave %s out", args[0])
+		case len(args) == 0:
+			return failed(exitInput, "name a site file, such as: ohmgate verify site.yaml")
+		}
+		return o.site(out, errs, args[0])
 	}
 	return verb
+}
+
+// site runs what was asked of a site file.
+func (o *verifyOptions) site(out, errs io.Writer, file string) error {
+	s, m, err := readModel(file)
+	if err != nil {
+		return err
+	}
+	if err := checkNames(m, o); err != nil {
+		return err
+	}
+	if wanted, err := o.second(out, errs, m); wanted {
+		return err
+	}
+	switch {
+	case o.window != "":
+		return windowMap(out, errs, s, o)
+	case o.faults:
+		return faultTable(out, errs, m, o)
+	case o.pairs || o.csv != "":
+		return failed(exitInput, "--pairs and --csv belong to --faults; write --faults --pairs")
+	case o.plot != "":
+		return failed(exitInput, "--plot belongs to --window; write --window CHANNEL --plot FILE")
+	}
+	return runVerify(out, errs, s, m, o)
 }
 
 // readModel is a site file as the verifier sees it.
@@ -76,14 +126,7 @@ func (o *verifyOptions) options(errs io.Writer) (verify.Options, func(), error) 
 	return verify.Options{Memory: o.memory << 20, Workers: o.workers, Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end, nil
 }
 
-func runVerify(out, errs io.Writer, file string, o *verifyOptions) error {
-	s, m, err := readModel(file)
-	if err != nil {
-		return err
-	}
-	if err := checkNames(m, o); err != nil {
-		return err
-	}
+func runVerify(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
 	options, end, err := o.options(errs)
 	if err != nil {
 		return err

@@ -141,6 +141,9 @@ func (v *verification) places(output int) []placed {
 				}
 			}
 		case fault.OnOutput:
+			if len(c.StreamsOf(output)) == 0 {
+				continue // no product flows through it
+			}
 			add(f, n.Outputs[output], output, v.actuatorLooks(f, output), f.Name == "stuck_valve")
 		case fault.OnBypass:
 			for i := range c.Bypasses {

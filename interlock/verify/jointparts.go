@@ -82,3 +82,10 @@ func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class)) {
 		}
 	}
 }
+
+// Judges says whether a property has a meaning for this output: without a reset
+// there is no press to ask about, without an end switch nothing to confirm.
+func (j *Joint) Judges(property int) bool {
+	o := j.table.shape.config
+	return property != 7 && property != 10 || property == 7 && !o.Automatic || property == 10 && o.Confirmable()
+}

@@ -51,6 +51,18 @@ func Pieces(m *Model, o Options) ([]*Piece, error) {
 	return list, nil
 }
 
+// PieceOf is the product of one output, without its vessels, with one channel.
+func PieceOf(m *Model, o Options, output, channel int) (*Piece, error) {
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	return v.piece(v.job("reset", output, channel, -1)), nil
+}
+
+// TitleOf is a default property in the reader's words.
+func TitleOf(property int) string { return titles[property] }
+
 func (v *verification) piece(s *Searched) *Piece {
 	f, c := v.focusOf(s), v.model.Config
 	out := c.Outputs[s.output]

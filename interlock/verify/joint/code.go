@@ -113,15 +113,12 @@ func (s *shape) build(known map[shapeNode]int, rows []pattern, variable, n int) 
 }
 
 // put makes the shape a diagram, its variable v standing at place[v].
-func (s *shape) put(b *rudd.BDD, place []int) rudd.Node {
+func (s *shape) put(b *diagrams, place []int) rudd.Node {
 	made := make([]rudd.Node, len(s.nodes))
 	made[0], made[1] = b.False(), b.True()
 	for i := 2; i < len(s.nodes); i++ { // a node comes after its branches
 		n := &s.nodes[i]
 		made[i] = b.Ite(b.Ithvar(place[n.variable]), made[n.high], made[n.low])
-		if b.Errored() {
-			return b.False()
-		}
 	}
 	return made[s.root]
 }

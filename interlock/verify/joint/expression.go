@@ -11,7 +11,7 @@ type three struct{ yes, no rudd.Node }
 
 // evaluate is a permissive over diagrams, from the words of the design: unknown
 // exactly where the unknown terms decide.
-func evaluate(b *rudd.BDD, p interlock.Permissive, cause func(int) three) three {
+func evaluate(b *diagrams, p interlock.Permissive, cause func(int) three) three {
 	if len(p) == 0 {
 		return three{b.False(), b.False()}
 	}
@@ -31,7 +31,7 @@ func evaluate(b *rudd.BDD, p interlock.Permissive, cause func(int) three) three 
 	return results[len(p)-1]
 }
 
-func combine(b *rudd.BDD, n *interlock.Node, terms []three) three {
+func combine(b *diagrams, n *interlock.Node, terms []three) three {
 	var yes, no []rudd.Node
 	for _, t := range terms {
 		yes, no = append(yes, t.yes), append(no, t.no)
@@ -50,7 +50,7 @@ func combine(b *rudd.BDD, n *interlock.Node, terms []three) three {
 }
 
 // atLeast is true where m of the terms are.
-func atLeast(b *rudd.BDD, terms []rudd.Node, m int) rudd.Node {
+func atLeast(b *diagrams, terms []rudd.Node, m int) rudd.Node {
 	reached := make([]rudd.Node, m+1) // reached[k]: k terms so far
 	reached[0] = b.True()
 	for k := 1; k <= m; k++ {
@@ -65,9 +65,9 @@ func atLeast(b *rudd.BDD, terms []rudd.Node, m int) rudd.Node {
 }
 
 // lesser is the lesser of two truths.
-func lesser(b *rudd.BDD, x, y three) three { return three{b.And(x.yes, y.yes), b.Or(x.no, y.no)} }
+func lesser(b *diagrams, x, y three) three { return three{b.And(x.yes, y.yes), b.Or(x.no, y.no)} }
 
 // is lists where a truth is false, unknown, true.
-func (t three) is(b *rudd.BDD) [3]rudd.Node {
+func (t three) is(b *diagrams) [3]rudd.Node {
 	return [3]rudd.Node{t.no, b.Not(b.Or(t.yes, t.no)), t.yes}
 }

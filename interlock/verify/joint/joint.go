@@ -26,7 +26,7 @@ import (
 // Engine is the diagram of one output with all its channels.
 type Engine struct {
 	joint               *verify.Joint
-	b                   *rudd.BDD
+	b                   *diagrams
 	limit               uint64
 	output              block
 	channels            []channel
@@ -66,9 +66,6 @@ type channel struct {
 	free  []int
 }
 
-// bytesPerNode is what a node costs with its places in the tables.
-const bytesPerNode = 160
-
 // New builds the diagrams of the parts.
 func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 	e = &Engine{joint: j, limit: memory, bad: map[int][3]rudd.Node{}, hit: map[int][3]rudd.Node{}}
@@ -86,13 +83,10 @@ func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 			inputs[n.Cause] = e.more(2)
 		}
 	}
-	most := int(memory / bytesPerNode)
-	size := min(e.expected(), most)
-	defer e.full("building the relations", &err)
-	e.b, err = rudd.New(e.varCount, rudd.Nodesize(size), rudd.Cachesize(size/4), rudd.Cacheratio(25), rudd.Maxnodesize(most), rudd.Maxnodeincrease(1<<22))
-	if err != nil {
+	if e.b, err = newDiagrams(e.varCount, e.expected(), memory); err != nil {
 		return nil, err
 	}
+	defer e.full("building the relations", &err)
 	e.sets(&e.output)
 	for i := range e.channels {
 		e.sets(&e.channels[i].block)
@@ -103,7 +97,8 @@ func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 	if e.back, err = e.b.NewReplacer(next(e.nowVars), e.nowVars); err != nil {
 		return nil, err
 	}
-	return e, e.cut("building the relations")
+	e.b.release()
+	return e, nil
 }
 
 // expected is how many nodes the table begins with: growing it later costs more
@@ -116,23 +111,15 @@ func (e *Engine) expected() int {
 	return size
 }
 
-// full turns what the diagrams do once their table is full into the same error:
-// they hand out no node, and the next operation stumbles over it.
+// full turns a full table into "this is how far it came". Deferred: an operation
+// on a full table may stumble over a node that is not there.
 func (e *Engine) full(where string, err *error) {
-	if e.b == nil || !e.b.Errored() {
-		return
+	trouble := recover()
+	if e.b.full() {
+		*err = &verify.CutOff{Where: fmt.Sprintf("%s, after %d scans", where, e.Scans), Limit: e.limit}
+	} else if trouble != nil {
+		panic(trouble)
 	}
-	if r := recover(); r != nil || *err == nil {
-		*err = e.cut(where)
-	}
-}
-
-// cut turns an error of the diagrams into "this is how far it came".
-func (e *Engine) cut(where string) error {
-	if e.b.Errored() {
-		return &verify.CutOff{Where: fmt.Sprintf("%s, after %d scans", where, e.Scans), Limit: e.limit}
-	}
-	return nil
 }
 
 func (e *Engine) channelOf(cause int) *channel {
@@ -302,21 +289,21 @@ func (e *Engine) permissive(inputs map[int][]int) {
 	}
 }
 
-// properties that the output's table judges.
-var judged = []int{2, 3, 7, 10}
+// Properties are those that a joint search judges.
+var Properties = []int{2, 3, 7, 10}
 
 func (e *Engine) outputSteps() {
 	runs := func(i int) bool { return e.joint.Running(e.joint.Words[i]) }
 	e.running, e.runs = e.some(&e.output, e.joint.Words, 0, runs), e.some(&e.output, e.joint.Words, 1, runs)
 	var all [3][]pattern
 	bad, hit := map[int]*[3][]pattern{}, map[int]*[3][]pattern{}
-	for _, n := range judged {
+	for _, n := range Properties {
 		bad[n], hit[n] = &[3][]pattern{}, &[3][]pattern{}
 	}
 	e.joint.EachStep(func(s verify.JointStep) {
 		row := e.output.code.row(s.From, s.To)
 		all[s.Perm] = append(all[s.Perm], row)
-		for _, n := range judged {
+		for _, n := range Properties {
 			if s.Bad>>n&1 == 1 {
 				bad[n][s.Perm] = append(bad[n][s.Perm], row)
 			}
@@ -331,7 +318,7 @@ func (e *Engine) outputSteps() {
 	for v := range all {
 		e.steps[v] = diagram(all[v])
 	}
-	for _, n := range judged {
+	for _, n := range Properties {
 		var b, h [3]rudd.Node
 		for v := range b {
 			b[v], h[v] = diagram(bad[n][v]), diagram(hit[n][v])
@@ -386,9 +373,6 @@ func (e *Engine) Run(progress func(scans int)) (err error) {
 	for !e.b.Equal(fresh, e.b.False()) {
 		later := e.image(fresh, anyNews)
 		e.Scans++
-		if err := e.cut("searching jointly"); err != nil {
-			return err
-		}
 		all := e.b.Or(e.reached, later)
 		if e.b.Equal(all, e.reached) {
 			break
@@ -396,11 +380,15 @@ func (e *Engine) Run(progress func(scans int)) (err error) {
 		// Either set would do: what is new is smaller, all that is reached has
 		// the simpler plan, and the plan is what costs.
 		e.reached, fresh = all, all
+		if e.b.full() {
+			return nil // told by the deferred call
+		}
+		e.b.release()
 		if progress != nil {
 			progress(e.Scans)
 		}
 	}
-	return e.cut("searching jointly")
+	return nil
 }
 
 // States is the number of states reached.

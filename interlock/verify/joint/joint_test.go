@@ -2,6 +2,7 @@ package joint
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -72,7 +73,7 @@ func TestOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 				require.NoError(t, err)
 				assert.Equal(t, fmt.Sprint(p.States()), e.States().String(), text)
 				assert.Equal(t, p.Levels, e.Scans, text)
-				for _, n := range judged {
+				for _, n := range Properties {
 					verdict, err := e.Verdict(n)
 					require.NoError(t, err)
 					assert.Equal(t, p.VerdictOf(n), verdict, "%s: property %d", text, n)
@@ -94,15 +95,31 @@ func walk(j *verify.Joint) int {
 	j.EachStep(func(s verify.JointStep) {
 		output[row[s.From]][s.Perm] = append(output[row[s.From]][s.Perm], row[s.To])
 	})
-	next := make([][]map[uint32]bool, len(j.Channels))
+	next := make([][][]uint32, len(j.Channels))
 	for i := range j.Channels {
-		next[i] = make([]map[uint32]bool, len(j.Channels[i].Table.States))
+		next[i] = make([][]uint32, len(j.Channels[i].Table.States))
 		j.Channels[i].Table.EachStep(func(from, to uint32, _ monitor.Class) {
-			if next[i][from] == nil {
-				next[i][from] = map[uint32]bool{}
+			if !slices.Contains(next[i][from], to) {
+				next[i][from] = append(next[i][from], to)
 			}
-			next[i][from][to] = true
 		})
+	}
+	// What the permissive says, by what every channel says of both questions.
+	perms := map[uint32][2]interlock.Truth{}
+	permOf := func(to [5]uint32) [2]interlock.Truth {
+		key := uint32(0)
+		keep, start := make([]interlock.Truth, len(j.Channels)), make([]interlock.Truth, len(j.Channels))
+		for k := range j.Channels {
+			keep[k], start[k] = interlock.Fitness(j.Channels[k].Table.States[to[k+1]].Phase)
+			key = key<<4 | uint32(keep[k]+1)<<2 | uint32(start[k]+1)
+		}
+		perm, ok := perms[key]
+		if !ok {
+			on := j.Permissive.Eval(keep)
+			perm = [2]interlock.Truth{min(on, j.Permissive.Eval(start)), on}
+			perms[key] = perm
+		}
+		return perm
 	}
 	type state [5]uint32 // the output, then the channels
 	seen := map[state]bool{{}: true}
@@ -110,20 +127,13 @@ func walk(j *verify.Joint) int {
 	var spread func(s, to state, i int)
 	spread = func(s, to state, i int) {
 		if i < len(j.Channels) {
-			for n := range next[i][s[i+1]] {
+			for _, n := range next[i][s[i+1]] {
 				to[i+1] = n
 				spread(s, to, i+1)
 			}
 			return
 		}
-		keep, start := make([]interlock.Truth, len(j.Channels)), make([]interlock.Truth, len(j.Channels))
-		for k := range j.Channels {
-			keep[k], start[k] = interlock.Fitness(j.Channels[k].Table.States[to[k+1]].Phase)
-		}
-		perm := j.Permissive.Eval(keep)
-		if !j.Running(j.Words[s[0]]) {
-			perm = min(perm, j.Permissive.Eval(start))
-		}
+		perm := permOf(to)[flag(j.Running(j.Words[s[0]]))]
 		for _, o := range output[s[0]][perm+1] {
 			to[0] = uint32(o)
 			if !seen[to] {
@@ -169,7 +179,13 @@ func TestStatesAgreeWithAWalk(t *testing.T) {
 		}},
 		{3, "2oo3(bond_1, bond_2, bond_3)", tiny},
 		{3, "bond_1 AND (bond_2 OR bond_3)", tiny},
-		{4, "2oo4(bond_1, bond_2, bond_3, bond_4)", tiny},
+		{4, "2oo4(bond_1, bond_2, bond_3, bond_4)", func(c *interlock.Config) {
+			tiny(c)
+			for i := range c.Channels {
+				ch := &c.Channels[i]
+				ch.Full, ch.Repay, ch.Cost = 1, 1, [monitor.Classes]monitor.Parts{1, 1, 1, 1, 0, 0}
+			}
+		}},
 	} {
 		began := time.Now()
 		e, j := run(t, yard(t, k.n, k.text, k.change), verify.Options{}, 1<<30)
@@ -203,13 +219,13 @@ func TestVerdictsAgree(t *testing.T) {
 			for _, p := range pieces {
 				product, err := p.Search()
 				require.NoError(t, err)
-				for _, n := range judged {
+				for _, n := range Properties {
 					if want[n] != verify.Violated && want[n] != verify.Shown || product.VerdictOf(n) == verify.Violated {
 						want[n] = product.VerdictOf(n)
 					}
 				}
 			}
-			for _, n := range judged {
+			for _, n := range Properties {
 				verdict, err := e.Verdict(n)
 				require.NoError(t, err)
 				assert.Equal(t, want[n], verdict, "%s, %s: property %d", name, text, n)
@@ -261,7 +277,7 @@ func TestTogether(t *testing.T) {
 
 // Beyond its memory the search says how far it came.
 func TestMemoryIsBounded(t *testing.T) {
-	for _, memory := range []uint64{200_000, 900_000, 1_500_000} {
+	for _, memory := range []uint64{200_000, 1_500_000, 3_500_000, 5_000_000} {
 		j, err := verify.JointOf(yard(t, 3, "bond_1 AND bond_2 AND bond_3", nil), verify.Options{}, 0)
 		require.NoError(t, err)
 		e, err := New(j, memory)

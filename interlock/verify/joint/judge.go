@@ -18,9 +18,9 @@ func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
 		hit = hit || e.meets(can, e.hit[property][v])
 		bad = bad || e.meets(can, e.bad[property][v]) || e.meets(e.b.And(can, wrong), e.steps[v])
 	}
-	switch err := e.cut("judging jointly"); {
-	case err != nil:
-		return verify.NotShown, err
+	switch {
+	case e.b.full():
+		return verify.NotShown, nil // the deferred call says why
 	case bad:
 		return verify.Violated, nil
 	case hit:
@@ -53,7 +53,7 @@ func (e *Engine) wrong(property int) rudd.Node {
 	if property == 3 {
 		before = e.b.Not(e.running)
 	}
-	return e.b.And(before, e.runs, none)
+	return e.b.all(before, e.runs, none)
 }
 
 func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.Equal(e.b.And(a, b), e.b.False()) }
@@ -90,9 +90,7 @@ func (e *Engine) Response(names []string, limit int) (scans int, err error) {
 			}
 			return c.step
 		}))
-		if err := e.cut("measuring the joint response"); err != nil {
-			return scans, err
-		}
+		e.b.release()
 	}
 	return scans, nil
 }
@@ -108,9 +106,9 @@ func (e *Engine) Together(names []string) (can bool, err error) {
 	}
 	moved := e.moved(e.b.And(e.reached, e.running), func(c *channel) rudd.Node {
 		if named[c.Name] {
-			return e.b.And(c.step, c.held, e.b.Not(c.kept))
+			return e.b.all(c.step, c.held, e.b.Not(c.kept))
 		}
 		return c.step
 	})
-	return !e.b.Equal(moved, e.b.False()), e.cut("looking for losses in one scan")
+	return !e.b.Equal(moved, e.b.False()), nil
 }

@@ -61,7 +61,7 @@ func TestZZ(t *testing.T) {
 	})
 	fmt.Println(err, e.Scans, time.Since(b))
 	fmt.Println(e.States())
-	for _, n := range judged {
+	for _, n := range Properties {
 		v, err := e.Verdict(n)
 		fmt.Println(n, v, err, time.Since(b))
 	}

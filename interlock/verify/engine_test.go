@@ -1,0 +1,234 @@
+package verify
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// The engine must find the same states whatever the number of workers.
+func TestWorkersDoNotChangeTheResult(t *testing.T) {
+	p := oneChannel(t)
+	type result struct {
+		states, steps uint64
+		levels        int
+		hit, bad      mask
+		firstHit      [32]int
+	}
+	var all []result
+	for _, workers := range []int{1, 2, 5} {
+		q := &Product{Channel: p.Channel, Stem: p.Stem, Workers: workers}
+		require.NoError(t, q.Run())
+		all = append(all, result{q.States(), q.Transitions, q.Levels, q.Hit, q.Bad, q.FirstHit})
+	}
+	require.Equal(t, all[0], all[1])
+	require.Equal(t, all[0], all[2])
+	require.Greater(t, all[0].states, uint64(1_000_000))
+}
+
+// oneChannel is one channel at 10 ms under an output with confirmation.
+func oneChannel(t testing.TB) *Product {
+	t.Helper()
+	m := bay(t, 1, nil)
+	v, err := newVerification(m, Options{Outputs: []string{"valve_1"}})
+	require.NoError(t, err)
+	p, err := v.product(v.plan()[0], 1<<30)
+	require.NoError(t, err)
+	return p
+}
+
+// A plain search with a hash set and no row tricks must reach the same number of
+// states by the same number of levels.
+func TestRowsReachWhatAHashSetReaches(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	v, err := newVerification(m, Options{})
+	require.NoError(t, err)
+	for _, job := range v.plan()[:4] {
+		p, err := v.product(job, 1<<30)
+		require.NoError(t, err)
+		require.NoError(t, p.Run())
+		states, levels := plain(p)
+		require.Equal(t, states, p.States(), job.Output)
+		require.Equal(t, levels, p.Levels, job.Output)
+		require.Zero(t, p.Open())
+	}
+}
+
+func plain(p *Product) (states uint64, levels int) {
+	type pair struct{ row, column uint32 }
+	seen := map[pair]bool{{}: true}
+	level := []pair{{}}
+	for len(level) > 0 {
+		levels++
+		var next []pair
+		for _, s := range level {
+			for _, e := range p.Channel.fromAll(s.column) {
+				for _, f := range p.Stem.From(int(s.row), p.Stem.Class[e.letter]) {
+					to := pair{f.Next, e.next}
+					if !seen[to] {
+						seen[to] = true
+						next = append(next, to)
+					}
+				}
+			}
+		}
+		level = next
+	}
+	return uint64(len(seen)), levels
+}
+
+func TestMemoryLimitEndsNotShown(t *testing.T) {
+	m := bay(t, 1, nil)
+	r, err := Verify(m, Options{Memory: 1 << 20, Outputs: []string{"valve_1"}, Properties: []string{"2", "7", "8"}})
+	require.NoError(t, err)
+	require.Equal(t, NotShown, r.Verdict())
+	require.NotEmpty(t, r.Results)
+	require.Contains(t, r.Results[0].Says, "memory limit")
+}
+
+// Every letter and every memory that was left out of the tables behaves like one
+// that was kept.
+func TestLeftOutLettersAreAlike(t *testing.T) {
+	o := demoOutput()
+	h := shapeOf(&o, false)
+	table, err := tabulateOutput(Real(), h, 1<<30)
+	require.NoError(t, err)
+	checked := 0
+	for i := 0; i < len(table.states); i += 7 {
+		h.each(uint32(table.states[i]&(1<<watchShift-1)), func(s interlock.OutputControl) {
+			if s.Mode == interlock.Enabled {
+				return
+			}
+			for reset := range levels {
+				l := outputScan{perm: interlock.True, reset: uint8(reset), shared: sharedHard}
+				hard, _ := interlock.StepOutput(&o, s, l.arm(h))
+				for _, shared := range []uint8{sharedWait, sharedStop} {
+					l.shared = shared
+					other, _ := interlock.StepOutput(&o, s, l.arm(h))
+					require.Equal(t, hard, other)
+				}
+				l.ended = true
+				other, _ := interlock.StepOutput(&o, s, l.arm(h))
+				require.Equal(t, hard, other)
+				checked++
+			}
+		})
+	}
+	require.Greater(t, checked, 1000)
+}
+
+// In brief form an output must be able to do all that it can do in full form.
+func TestBriefFormCoversFullForm(t *testing.T) {
+	o := demoOutput()
+	full, err := tabulateOutput(Real(), shapeOf(&o, false), 1<<30)
+	require.NoError(t, err)
+	brief, err := tabulateOutput(Real(), shapeOf(&o, true), 1<<30)
+	require.NoError(t, err)
+	words := map[uint32]int{}
+	for i, w := range brief.states {
+		words[uint32(w&(1<<watchShift-1))] = i
+	}
+	checked := 0
+	for i := 0; i < len(full.states); i += 3 {
+		word := full.states[i]
+		full.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
+			from, known := words[brief.shape.pack(s)]
+			require.True(t, known)
+			full.shape.eachScan(s.Mode == interlock.Enabled, func(l *outputScan) {
+				next, _ := interlock.StepOutput(&o, s, l.arm(full.shape))
+				require.True(t, brief.canGo(from, l, brief.shape.pack(next)), "%+v under %+v", s, l)
+				checked++
+			})
+		})
+	}
+	require.Greater(t, checked, 10_000)
+}
+
+func (t *outputTable) canGo(from int, l *outputScan, word uint32) bool {
+	for _, e := range t.from(uint32(from), t.group(l)) {
+		if uint32(t.states[e.next]&(1<<watchShift-1)) == word {
+			return true
+		}
+	}
+	return false
+}
+
+func TestCutSets(t *testing.T) {
+	m := bay(t, 4, nil)
+	for text, want := range map[string]string{
+		"bond_1 AND bond_2":                         "[[0] [1]]",
+		"bond_1 OR bond_2":                          "[[0 1]]",
+		"2oo3(bond_1, bond_2, bond_3)":              "[[0 1] [0 2] [1 2]]",
+		"bond_1 AND 2oo3(bond_2, bond_3, bond_4)":   "[[0] [1 2] [1 3] [2 3]]",
+		"bond_1 OR bond_2 OR bond_3":                "[[0 1 2]]",
+		"NOT bond_1":                                "[]",
+		"(bond_1 OR bond_2) AND (bond_1 OR bond_3)": "[[0 1] [0 2]]",
+	} {
+		require.Equal(t, want, fmt.Sprint(CutSets(m.parse(t, text))), text)
+	}
+}
+
+func TestShareIsTheMaximumCycleMean(t *testing.T) {
+	c := demoChannel()
+	for _, x := range []struct {
+		repay   monitor.Parts
+		bad, of uint64
+	}{{60, 19, 20}, {3, 1, 2}, {6, 2, 3}, {1, 1, 4}} {
+		c.Repay = x.repay
+		table, err := tabulate(Real(), &c, 1<<30)
+		require.NoError(t, err)
+		got := table.share(1 << 30)
+		require.False(t, got.Bound)
+		require.Equal(t, x.bad*got.Of, got.Bad*x.of, "repay %d: %d of %d", x.repay, got.Bad, got.Of)
+		// The pattern is what it says, and it is tolerated for ever.
+		bad, s := uint64(0), monitor.Control{Phase: monitor.Bonded, Class: monitor.Good}
+		for turn := 0; turn < 2000; turn++ {
+			for _, news := range got.Pattern {
+				s = monitor.Advance(&c, s, news)
+				require.True(t, s.Phase.MayKeep())
+				if turn == 0 && news != monitor.Good {
+					bad++
+				}
+			}
+		}
+		require.Equal(t, got.Bad, bad)
+		require.Equal(t, got.Of, uint64(len(got.Pattern)))
+	}
+}
+
+func BenchmarkProductOfOneChannel(b *testing.B) {
+	p := oneChannel(b)
+	b.ReportAllocs()
+	var states, bytes uint64
+	for b.Loop() {
+		q := &Product{Channel: p.Channel, Stem: p.Stem, Workers: 1}
+		if err := q.Run(); err != nil {
+			b.Fatal(err)
+		}
+		states, bytes = q.States(), q.Bytes()
+	}
+	b.ReportMetric(float64(states)*float64(b.N)/b.Elapsed().Seconds()/1e6, "Mstates/s")
+	b.ReportMetric(float64(bytes)/float64(states), "bytes/state")
+}
+
+func BenchmarkVerifySite(b *testing.B) {
+	for _, n := range []int{1, 2, 4, 8, 16, 32} {
+		b.Run(fmt.Sprintf("cars=%d", n), func(b *testing.B) {
+			m := bay(b, n, func(m *Model) {
+				for i := range m.Config.Channels {
+					m.Config.Channels[i].LongestStay += Scans(i) // all different: no symmetry
+				}
+			})
+			for b.Loop() {
+				if _, err := Verify(m, Options{}); err != nil {
+					b.Fatal(err)
+				}
+			}
+		})
+	}
+}

@@ -1,0 +1,239 @@
+package verify
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// The four conditions under which the search is sound (practice: few channels
+// concrete, the rest free, is an over-approximation IF …), each as a test.
+
+// (c) A channel's step sees its own configuration, state and reading only, and
+// depends on the reading only through its class; stamps and the account of who
+// spent the doubt decide nothing.
+func TestChannelDependsOnReadingThroughItsClassOnly(t *testing.T) {
+	c := demoChannel()
+	table, err := tabulate(Real(), &c, 1<<30)
+	require.NoError(t, err)
+	random := rand.New(rand.NewPCG(1, 2))
+	checked := 0
+	for _, s := range table.States {
+		for n := 0; n < 20; n++ {
+			in := monitor.Reading{Value: monitor.Microohm(random.Int64N(2e9) - 1e6), Quality: monitor.Quality(random.IntN(4)), Stamp: uint16(random.IntN(6))}
+			var spent [monitor.Classes]monitor.Parts
+			for i := range spent {
+				spent[i] = monitor.Parts(random.Uint32())
+			}
+			one := monitor.State{Control: s.Control, Stamp: uint16(random.IntN(6)), Seen: random.IntN(2) == 0, Spent: spent}
+			news := monitor.Hear(&c, &one, in)
+			require.Equal(t, monitor.Advance(&c, s.Control, news), monitor.Step(&c, one, in).Control)
+			checked++
+		}
+	}
+	require.Greater(t, checked, 100_000)
+}
+
+// (a) What hangs on a channel sees of it two bits, and what a bypass and the
+// charge memory ask: the letter. Two channels in different states that show the
+// same letter lead everything else to the same states.
+func TestRestSeesOfAChannelItsLetterOnly(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	table, err := tabulate(Real(), &m.Config.Channels[0].Config, 1<<30)
+	require.NoError(t, err)
+	type way struct {
+		state ChannelState
+		news  monitor.Class
+	}
+	byLetter := map[Letter][]way{}
+	for i, s := range table.States {
+		for news := monitor.Class(0); news < monitor.Classes; news++ {
+			for _, e := range table.from(uint32(i), news) {
+				if stepped, letter := stepChannel(Real(), table.Config, s, news); letter == e.letter && table.index[stepped] == e.next {
+					byLetter[e.letter] = append(byLetter[e.letter], way{s, news})
+				}
+			}
+		}
+	}
+	require.GreaterOrEqual(t, len(byLetter), 7)
+	random := rand.New(rand.NewPCG(3, 4))
+	base := newDriver(Real(), m.Config, 0)
+	compared := 0
+	for n := 0; n < 4000; n++ {
+		base.healthy()
+		disturb(base, random, 0.3)
+		for letter, ways := range byLetter {
+			var after [2]*driver
+			for i := range after {
+				d := base.copyOf()
+				d.in = copyInputs(base.in)
+				w := ways[random.IntN(len(ways))]
+				d.state.Channels[0] = interlock.ChannelState{State: monitor.State{Control: w.state.Control}, Parted: w.state.Parted}
+				d.in.Readings[0] = readingOf(table.Config, w.news, 9)
+				d.turn()
+				d.state.Channels[0] = interlock.ChannelState{}
+				for o := range d.state.Outputs {
+					d.state.Outputs[o].Trip = interlock.TripRecord{} // a record for people
+				}
+				after[i] = d
+			}
+			require.Equal(t, after[0].state, after[1].state, "letter %d", letter)
+			require.Equal(t, after[0].decision.Coils, after[1].decision.Coils)
+			compared++
+		}
+		base.turn()
+	}
+	require.Greater(t, compared, 10_000)
+}
+
+func copyInputs(in *interlock.Inputs) *interlock.Inputs {
+	return &interlock.Inputs{Readings: append([]monitor.Reading(nil), in.Readings...), Signals: append([]interlock.Signal(nil), in.Signals...), Overrun: in.Overrun}
+}
+
+// disturb makes some of a healthy scan's inputs random.
+func disturb(d *driver, random *rand.Rand, often float64) {
+	for i := range d.in.Readings {
+		if random.Float64() < often {
+			d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, monitor.Class(random.IntN(monitor.Classes)), d.stamp)
+		}
+	}
+	for i := range d.in.Signals {
+		if random.Float64() < often {
+			d.in.Signals[i] = interlock.Signal(random.IntN(4))
+		}
+	}
+	d.in.Overrun = random.Float64() < often/20
+	if random.Float64() < often/50 {
+		d.state.PowerUp()
+	}
+}
+
+// (b) Everything shared is in the searched model, and nothing that the real site
+// does leads out of it: every state that the real Step reaches in long random
+// runs is one that the search has reached.
+func TestEveryConcreteStateIsReachedByTheSearch(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	v, err := newVerification(m, Options{})
+	require.NoError(t, err)
+	var sets []*reached
+	for _, job := range v.plan() {
+		sets = append(sets, reachedBy(t, v, job))
+	}
+	require.NotEmpty(t, sets)
+	random := rand.New(rand.NewPCG(5, 6))
+	looked := 0
+	for _, often := range []float64{0.002, 0.01, 0.05, 0.3} {
+		d := newDriver(Real(), m.Config, 0)
+		for n := 0; n < 30_000; n++ {
+			d.target = n / 200 % len(m.Config.Outputs)
+			d.healthy()
+			disturb(d, random, often)
+			d.turn()
+			for _, r := range sets {
+				require.True(t, r.has(d.state), "%s of %s with %s, scan %d", r.job.Kind, r.job.Output, r.job.Channel, n)
+				looked++
+			}
+		}
+	}
+	require.Greater(t, looked, 500_000)
+}
+
+// reached is the set of states of one search without what the properties
+// remember.
+type reached struct {
+	job   *Searched
+	p     *Product
+	wait  *waitModel
+	shape *outputShape
+	set   map[concrete]bool
+}
+
+type concrete struct {
+	out, column uint32
+	vessel      vesselKey
+	stopped     [maxStreams]uint8
+}
+
+func reachedBy(t *testing.T, v *verification, job *Searched) *reached {
+	p, err := v.product(job, 1<<30)
+	require.NoError(t, err)
+	require.NoError(t, p.Run())
+	output, err := v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait")
+	require.NoError(t, err)
+	r := &reached{job: job, p: p, shape: output.shape, set: map[concrete]bool{}}
+	if job.Kind == "wait" {
+		r.wait = newWaitModel(v.logic, v.model.Config, job.output, job.vessel, output)
+		_, err := r.wait.stem(v.focusOf(job), p.Channel.letters(), 0)
+		require.NoError(t, err)
+	}
+	for row := 0; row < p.Stem.Rows; row++ {
+		key := concrete{out: uint32(output.states[min(row, len(output.states)-1)] & (1<<watchShift - 1))}
+		if r.wait != nil {
+			k := r.wait.keys[row]
+			key = concrete{out: uint32(output.states[k.out] & (1<<watchShift - 1)), vessel: r.wait.vessel.states[k.vessel], stopped: k.stopped}
+			key.vessel.watch = vesselWatch{}
+		}
+		for column := range p.Channel.States {
+			if p.seen[row*p.words+column>>6]>>(column&63)&1 == 1 {
+				key.column = uint32(column)
+				r.set[key] = true
+			}
+		}
+	}
+	return r
+}
+
+func (r *reached) has(s *interlock.State) bool {
+	ch := s.Channels[r.job.channel]
+	state := ChannelState{ch.Control, ch.Parted}
+	t := r.p.Channel
+	state.Stay = t.stay.first[t.stay.index(state.Stay)]
+	column, ok := t.index[state]
+	if !ok {
+		return false
+	}
+	key := concrete{out: r.shape.pack(s.Outputs[r.job.output].OutputControl), column: column}
+	if r.wait != nil {
+		w := &s.Vessels[r.job.vessel]
+		key.vessel = vesselKey{clear: w.Clear, held: w.Held, early: w.Early, waited: r.wait.vessel.waited.index(w.Waited)}
+		for i := range r.wait.streams {
+			key.stopped[i] = uint8(r.wait.streams[i].stopped.index(s.Streams[0].Stopped))
+		}
+	}
+	return r.set[key]
+}
+
+// (d) The cone is computed from how the parts are linked: whatever is outside
+// changes nothing about a running output, and every cause of its permissive, its
+// evidence, its buttons and what calls it as a backup are inside.
+func TestConeIsComputed(t *testing.T) {
+	m := bay(t, 3, nil)
+	v, err := newVerification(m, Options{})
+	require.NoError(t, err)
+	name := func(text string) int {
+		for c := 0; c < len(m.Config.Channels)+len(m.Config.Inputs); c++ {
+			if m.cause(c) == text {
+				return c
+			}
+		}
+		t.Fatalf("no cause %s", text)
+		return 0
+	}
+	valve := v.cone(0)
+	for _, inside := range []string{"bond_1", "here_car_1", "reset_car_1", "closed_car_1", "opened_car_1"} {
+		require.True(t, valve[name(inside)], inside)
+	}
+	for _, outside := range []string{"bond_2", "here_car_2", "reset_pump", "ack_car_2", "closed_car_3"} {
+		require.False(t, valve[name(outside)], outside)
+	}
+	pump := v.cone(3) // every valve calls it as a backup
+	for _, inside := range []string{"bond_1", "bond_3", "closed_car_2", "here_car_3"} {
+		require.True(t, pump[name(inside)], inside)
+	}
+}
