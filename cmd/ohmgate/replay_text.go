@@ -40,7 +40,11 @@ func tellReplay(out io.Writer, r *replayed) {
 	tellDivergences(out, rep)
 	tellTrend(out, r.trend)
 	fmt.Fprintln(out)
-	printWrapped(out, "", string(rep.Verdict)+": "+rep.Because, 2)
+	because := rep.Because
+	if r.trend != nil && rep.Verdict == replay.NothingChecked {
+		because += "; a trend needs none"
+	}
+	printWrapped(out, "", string(rep.Verdict)+": "+because, 2)
 }
 
 func spanText(seconds float64) string {

@@ -230,6 +230,24 @@ func TestRecordingsThatCannotDecide(t *testing.T) {
 	}
 }
 
+// A slow recording without outputs, as one made for a trend, is not blamed for
+// what it was not asked: there is nothing to compare.
+func TestNothingToCompareComesFirst(t *testing.T) {
+	c, header := tracetest.Config(2), tracetest.Header(2)
+	m, problems := csv.ReadMapping("map.yaml", []byte("time: {column: t, format: seconds}\nchannels: {bond_1: {column: r}}\n"), header)
+	require.Nil(t, problems)
+	text := "t,r\n"
+	for minute := range 100 {
+		text += fmt.Sprintf("%d,0.%03d\n", 60*minute, 300+minute)
+	}
+	reader, err := csv.NewMapped(strings.NewReader(text), m, header, c)
+	require.NoError(t, err)
+	report, err := New(c, header, Options{}).Run(reader, &reader.Diary)
+	require.NoError(t, err)
+	require.True(t, reader.Diary.Blind())
+	require.Equal(t, NothingChecked, report.Verdict)
+}
+
 // A recording that begins in the middle of a transfer needs the logic running.
 func TestBeginsRunning(t *testing.T) {
 	h := newHistorian(t)

@@ -101,7 +101,8 @@ func (r *Report) count(kind string, at float64) {
 	}
 }
 
-// judge draws the verdict. What blinds a recording comes first: where it cannot
+// judge draws the verdict. A recording without outputs, as one made for a trend,
+// holds nothing to judge. Otherwise what blinds it comes first: where it cannot
 // show what the logic saw, a difference proves nothing.
 func (r *Report) judge(d *trace.Diary) {
 	r.Troubles = d.Troubles
@@ -109,12 +110,12 @@ func (r *Report) judge(d *trace.Diary) {
 	switch {
 	case r.Scans == 0:
 		r.Verdict, r.Because = NothingChecked, "the recording holds no scan"
+	case r.Compared == 0:
+		r.Verdict, r.Because = NothingChecked, "the recording holds nothing to compare: no output, no phase"
 	case d.Blind():
 		r.Verdict, r.Because = NotShown, "the recording cannot show what the logic would have seen"
 	case r.Divergences > 0:
 		r.Verdict, r.Because = Violated, "the recording and the logic part"
-	case r.Compared == 0:
-		r.Verdict, r.Because = NothingChecked, "the recording holds nothing to compare: no output, no phase"
 	case d.Undecided():
 		r.Verdict, r.Because = NotShown, "no divergence in what could be read, but not all could be"
 	default:
