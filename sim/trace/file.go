@@ -15,10 +15,12 @@ import (
 
 // File is a file that people never see half-written: it grows under another
 // name beside its own and takes its own name in Commit. A name that ends in .gz
-// or .zst is compressed.
+// or .zst is compressed. A device or a pipe, such as /dev/null, is written to as it
+// is: renaming over it would put a plain file in its place.
 type File struct {
 	path  string
 	inner *os.File
+	bare  bool // written to directly, since it is no plain file
 	plain *bufio.Writer
 	press io.WriteCloser // nil where nothing is compressed
 }
@@ -36,18 +38,18 @@ func Create(path string) (*File, error) {
 	if info, err := os.Stat(path); err == nil && info.IsDir() {
 		return nil, fmt.Errorf("%q %w: it is a directory; name a file in it", path, ErrCannotCreate)
 	}
-	inner, err := os.CreateTemp(filepath.Dir(path), ".unfinished-*-"+base)
-	if err != nil {
+	f := &File{path: path}
+	if err := f.open(); err != nil {
 		return nil, fmt.Errorf("%s %w: %w; name a file in a directory that exists and may be written", path, ErrCannotCreate, errors.Unwrap(err))
 	}
-	f := &File{path: path, inner: inner}
-	var below io.Writer = inner
+	var err error
+	var below io.Writer = f.inner
 	switch {
 	case strings.HasSuffix(path, ".gz"):
-		f.press = gzip.NewWriter(inner) // writes no name and no time: the same run gives the same bytes
+		f.press = gzip.NewWriter(f.inner) // writes no name and no time: the same run gives the same bytes
 	case strings.HasSuffix(path, ".zst"):
 		// One worker, so that the bytes do not depend on the machine.
-		if f.press, err = zstd.NewWriter(inner, zstd.WithEncoderConcurrency(1)); err != nil {
+		if f.press, err = zstd.NewWriter(f.inner, zstd.WithEncoderConcurrency(1)); err != nil {
 			f.Discard()
 			return nil, err
 		}
@@ -59,6 +61,21 @@ func Create(path string) (*File, error) {
 	return f, nil
 }
 
+// open opens what is written to: a device or a pipe itself, else a file beside the
+// one that is named. A link stays, and what it leads to is replaced.
+func (f *File) open() (err error) {
+	if target, err := filepath.EvalSymlinks(f.path); err == nil {
+		f.path = target
+	}
+	if info, err := os.Stat(f.path); err == nil && !info.Mode().IsRegular() {
+		f.bare = true
+		f.inner, err = os.OpenFile(f.path, os.O_WRONLY, 0)
+		return err
+	}
+	f.inner, err = os.CreateTemp(filepath.Dir(f.path), ".unfinished-*-"+filepath.Base(f.path))
+	return err
+}
+
 // Write adds to the file.
 func (f *File) Write(p []byte) (int, error) { return f.plain.Write(p) }
 
@@ -68,12 +85,15 @@ func (f *File) Commit() error {
 	if f.press != nil {
 		err = errors.Join(err, f.press.Close())
 	}
-	err = errors.Join(err, f.inner.Chmod(0o644), f.inner.Sync(), f.inner.Close())
-	if err == nil {
+	if !f.bare {
+		err = errors.Join(err, f.inner.Chmod(0o644), f.inner.Sync())
+	}
+	err = errors.Join(err, f.inner.Close())
+	if err == nil && !f.bare {
 		err = os.Rename(f.inner.Name(), f.path)
 	}
 	if err != nil {
-		os.Remove(f.inner.Name())
+		f.remove()
 		return fmt.Errorf("%s was not written: %w", f.path, err)
 	}
 	return nil
@@ -82,7 +102,14 @@ func (f *File) Commit() error {
 // Discard removes what was written so far.
 func (f *File) Discard() {
 	f.inner.Close()
-	os.Remove(f.inner.Name())
+	f.remove()
+}
+
+// remove removes the file beside; a device or a pipe stays.
+func (f *File) remove() {
+	if !f.bare {
+		os.Remove(f.inner.Name())
+	}
 }
 
 // Source is a recording being read, uncompressed on the way.

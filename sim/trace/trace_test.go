@@ -6,6 +6,7 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+	"syscall"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -50,6 +51,45 @@ func TestFilesAppearWhole(t *testing.T) {
 		require.NoError(t, err)
 		require.Len(t, entries, 1)
 	}
+}
+
+// A device or a pipe is never replaced by a plain file, and a link stays a link.
+func TestWhatIsNoPlainFileStaysWhatItIs(t *testing.T) {
+	dir := t.TempDir()
+	pipe := filepath.Join(dir, "pipe")
+	require.NoError(t, syscall.Mkfifo(pipe, 0o600))
+	read := make(chan string)
+	go func() {
+		text, _ := os.ReadFile(pipe)
+		read <- string(text)
+	}()
+	f, err := Create(pipe)
+	require.NoError(t, err)
+	_, err = io.WriteString(f, "0.4 Ω")
+	require.NoError(t, err)
+	require.NoError(t, f.Commit())
+	require.Equal(t, "0.4 Ω", <-read)
+	info, err := os.Lstat(pipe)
+	require.NoError(t, err)
+	require.NotZero(t, info.Mode()&os.ModeNamedPipe)
+
+	target, link := filepath.Join(dir, "target.csv"), filepath.Join(dir, "link.csv")
+	require.NoError(t, os.WriteFile(target, []byte("old"), 0o600))
+	require.NoError(t, os.Symlink(target, link))
+	f, err = Create(link)
+	require.NoError(t, err)
+	_, err = io.WriteString(f, "new")
+	require.NoError(t, err)
+	require.NoError(t, f.Commit())
+	info, err = os.Lstat(link)
+	require.NoError(t, err)
+	require.NotZero(t, info.Mode()&os.ModeSymlink)
+	text, err := os.ReadFile(target)
+	require.NoError(t, err)
+	require.Equal(t, "new", string(text))
+	entries, err := os.ReadDir(dir)
+	require.NoError(t, err)
+	require.Len(t, entries, 3)
 }
 
 func TestFilesThatCannotBe(t *testing.T) {
