@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 	"time"
+	"unicode"
 
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
@@ -270,8 +271,7 @@ func (r *reader) scenario(n *site.Node, made *Scenario) {
 	if s.bad {
 		return
 	}
-	made.Name, _ = s.must("scenario", "scenario: name")
-	made.Title, _ = s.text("title")
+	made.Name, made.Title = r.called(s)
 	made.Why, _ = s.text("why")
 	if of, at := s.text("site"); of != "" && of != r.names.site.Name {
 		r.complain(at, fmt.Sprintf("written for the site %q, not for %q", of, r.names.site.Name), "name the right site file, or correct this line")
@@ -290,6 +290,23 @@ func (r *reader) scenario(n *site.Node, made *Scenario) {
 	r.each(s.get("faults"), "faults", func(item *site.Node) { r.fault(item, made) })
 	r.each(s.get("expect"), "expect", func(item *site.Node) { r.expectation(item, made) })
 	s.done()
+}
+
+// nameShape is what a scenario may be called: its name becomes part of file names
+// and stands in the heads of records.
+var nameShape = regexp.MustCompile(namePattern)
+
+const namePattern = `^[^\pC/\\]{1,100}$`
+
+// called reads what a scenario is called. Both texts are printed as they are, so
+// neither may hold what a terminal would obey.
+func (r *reader) called(s *section) (name, title string) {
+	name, at := s.must("scenario", "scenario: name")
+	r.refuse(s.has("scenario") && s.get("scenario") != nil && !nameShape.MatchString(name), at, "this is no name for a scenario, since files are named by it",
+		"write 1 to 100 letters, digits, _ or -")
+	title, at = s.text("title")
+	r.refuse(strings.ContainsFunc(title, func(c rune) bool { return c != '\n' && unicode.IsControl(c) }), at, "a control character stands in the title", "write plain text")
+	return name, title
 }
 
 func (r *reader) begin(s *section, made *Scenario) {
@@ -328,5 +345,14 @@ func (r *reader) each(n *site.Node, what string, f func(item *site.Node)) {
 func (r *reader) inRun(m Moment) {
 	if m.Declared && r.lasts > 0 && m.ceil(r.period) > r.lasts {
 		r.complain(m.At, m.String()+" is after the end of the scenario", "let it last longer, or choose an earlier moment")
+	}
+}
+
+// begins complains of a step or fault that the run does not reach: the scan at its
+// very end is no longer turned.
+func (r *reader) begins(m Moment) {
+	r.inRun(m)
+	if m.Declared && r.lasts > 0 && m.ceil(r.period) == r.lasts {
+		r.complain(m.At, m.String()+" is the very end of the scenario, and no scan follows", "let it last longer, or choose an earlier moment")
 	}
 }

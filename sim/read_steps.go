@@ -25,7 +25,7 @@ func (r *reader) step(n *site.Node, made *Scenario) {
 		return
 	}
 	st := Step{At: s.mustMoment("at"), Place: n.At}
-	r.inRun(st.At)
+	r.begins(st.At)
 	st.For = s.moment("for")
 	before := len(r.problems)
 	switch {
@@ -210,7 +210,7 @@ func (r *reader) fault(n *site.Node, made *Scenario) {
 	}
 	before := len(r.problems)
 	f := Fault{At: s.mustMoment("at"), Until: s.moment("until"), Place: n.At}
-	r.inRun(f.At)
+	r.begins(f.At)
 	name, at := s.must("fault", "fault: clamp_removed")
 	f.Fault = fault.Named(name)
 	if f.Fault == nil {

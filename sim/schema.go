@@ -73,7 +73,7 @@ func ScenarioSchema() []byte {
 		"description": "What happens when, and what must follow. Every time carries its unit, or is a count of scans.",
 		"type":        "object", "additionalProperties": false, "required": []any{"scenario", "lasts"},
 		"properties": object{
-			"scenario": word("Name of the scenario."), "site": word("Name of the site that it is written for."),
+			"scenario": object{"type": "string", "pattern": `^[^\x00-\x1f\x7f-\x9f/\\]{1,100}$`, "description": "Name of the scenario; files are named by it."}, "site": word("Name of the site that it is written for."),
 			"title": word("One line for people."), "why": word("What it shows, for people."),
 			"seed":   object{"type": []any{"integer", "string"}, "description": "Seed of everything random; 1 if silent."},
 			"lasts":  moment("How long it lasts."),
