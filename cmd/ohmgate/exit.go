@@ -4,6 +4,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"regexp"
+	"strings"
 )
 
 // exitCode is what a verb tells the shell; the numbers are fixed for ever.
@@ -67,7 +69,26 @@ func report(w io.Writer, err error) exitCode {
 		o = outcome{exitInput, err}
 	}
 	if o.cause != nil {
-		fmt.Fprintf(w, "ohmgate: %v\n", o.cause)
+		tellError(w, o.cause)
 	}
 	return o.code
+}
+
+// placed is how a message about a file begins: with its place.
+var placed = regexp.MustCompile(`^[^:\n]+:[0-9]+:[0-9]+: `)
+
+// tellError prints an error within the width of a page. What is wrong in a file
+// begins with its place, as editors look for it.
+func tellError(w io.Writer, err error) {
+	text := err.Error()
+	if !placed.MatchString(text) {
+		text = "ohmgate: " + text
+	}
+	for _, line := range strings.Split(text, "\n") {
+		if len([]rune(line)) <= textWidth {
+			fmt.Fprintln(w, line)
+		} else {
+			printWrapped(w, "", line, 4)
+		}
+	}
 }

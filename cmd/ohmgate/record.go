@@ -47,7 +47,14 @@ func recordingFlags(verb *cobra.Command) *recording {
 	flags := verb.Flags()
 	flags.StringVar(&f.live, "metrics", "", "serve /metrics on this `address` while the run lasts (:PORT is loopback)")
 	flags.BoolVar(&f.realtime, "realtime", false, "let the run take as long as it would in the plant")
-	return &recording{open: func(s *site.Site, sc *sim.Scenario, several bool) ([]trace.Writer, error) {
+	files := func(sc *sim.Scenario, several bool) []namedFile {
+		name := ""
+		if several {
+			name = sc.Name
+		}
+		return f.files(name)
+	}
+	return &recording{files: files, open: func(s *site.Site, sc *sim.Scenario, several bool) ([]trace.Writer, error) {
 		logic, problems := s.Logic()
 		if problems != nil {
 			return nil, problems
@@ -91,6 +98,17 @@ func (f *recordFlags) writers(logic *interlock.Config, name string) (trace.Group
 		group = append(group, &pacer{})
 	}
 	return group, nil
+}
+
+// files lists what the writers write, each with the flag that asks for it.
+func (f *recordFlags) files(name string) []namedFile {
+	var list []namedFile
+	for _, one := range []namedFile{{"--csv", f.csv}, {"--vcd", f.vcd}, {"--openmetrics", f.openMetrics}, {"--events", f.events}, {"--plot", f.plot}} {
+		if one.path != "" {
+			list = append(list, namedFile{one.as, named(one.path, name)})
+		}
+	}
+	return list
 }
 
 // named puts a scenario's name before the first dot of a file name.

@@ -103,24 +103,27 @@ func at(scan uint64, period time.Duration) string {
 func tellSummary(out io.Writer, results []*sim.Result) {
 	width := 0
 	for _, r := range results {
-		width = max(width, len(r.Scenario.Name))
+		width = min(max(width, len(r.Scenario.Name)), 40)
 	}
 	for _, r := range results {
 		counts := [3]int{}
 		for i := range r.Outcomes {
 			counts[r.Outcomes[i].Verdict]++
 		}
-		line := fmt.Sprintf("%-*s  %d shown", width, r.Scenario.Name, counts[sim.Shown])
+		line := fmt.Sprintf("%d shown", counts[sim.Shown])
 		if counts[sim.Violated] > 0 {
 			line += fmt.Sprintf(", %d violated", counts[sim.Violated])
 		}
-		if counts[sim.NothingChecked] > 0 || len(r.Outcomes) == 0 {
+		if counts[sim.NothingChecked] > 0 {
 			line += fmt.Sprintf(", %d nothing checked", counts[sim.NothingChecked])
+		}
+		if len(r.Outcomes) == 0 {
+			line = "it expects nothing, so nothing checked"
 		}
 		if len(r.Margins) > 0 {
 			line += fmt.Sprintf("; margin %.0f %% at %s", r.Margins[0].Share*100, at(r.Margins[0].Scan, r.Period))
 		}
-		printWrapped(out, "", line, width+2)
+		printWrapped(out, fmt.Sprintf("%-*s  ", width, r.Scenario.Name), line, 4)
 	}
 }
 
@@ -134,6 +137,11 @@ func verdictLine(code exitCode, results []*sim.Result) string {
 		return n + ": everything expected was shown"
 	case exitViolated:
 		return n + ": an expectation was violated"
+	}
+	for _, r := range results {
+		if len(r.Outcomes) == 0 {
+			return n + ": a scenario expects nothing, so nothing checked"
+		}
 	}
 	return n + ": an expectation was never exercised, so nothing checked"
 }

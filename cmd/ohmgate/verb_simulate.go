@@ -33,7 +33,12 @@ valves and people with their faults. The logic turns it scan by scan. It prints
 the sequence of events, whether what must follow did, and the tightest moment.
 
 ` + caution,
-		Args: cobra.MinimumNArgs(2),
+		Args: func(_ *cobra.Command, args []string) error {
+			if len(args) < 2 {
+				return failed(exitInput, "simulate wants a site file and at least one scenario; write ohmgate simulate SITE SCENARIO")
+			}
+			return nil
+		},
 	}
 	flags := verb.Flags()
 	flags.StringVar(&o.seed, "seed", "", "use this seed instead of the scenarios' own")
@@ -70,6 +75,9 @@ func simulate(out, errs io.Writer, siteFile string, files []string, o *simulateO
 	}
 	if wrong != nil {
 		return failed(exitInput, "%w", wrong)
+	}
+	if err := o.distinct(siteFile, files, scenarios, recording); err != nil {
+		return err
 	}
 	code := exitShown
 	var results []*sim.Result
@@ -131,7 +139,7 @@ func codeOf(v sim.Verdict) exitCode {
 func finishSimulate(out io.Writer, s *site.Site, results []*sim.Result, code exitCode, o *simulateOptions) error {
 	if o.junit != "" {
 		if err := writeBeside(o.junit, func(w io.Writer) error { return writeJUnit(w, results) }); err != nil {
-			return failed(exitLost, "%w", err)
+			return runFailed(err)
 		}
 	}
 	if o.json {
@@ -152,6 +160,8 @@ type recording struct {
 	// open makes the writers of one run; several says that there are more, so
 	// that file names need the scenario's name. Nil records nothing.
 	open func(s *site.Site, sc *sim.Scenario, several bool) ([]trace.Writer, error)
+	// files names what open writes for one run, each with its flag.
+	files func(sc *sim.Scenario, several bool) []namedFile
 }
 
 // run plays one scenario with its recorders.
