@@ -34,7 +34,10 @@ func TestVerdictsOfExpectations(t *testing.T) {
 		{"{within: 1 s, of: pump is tripped, that: bond is bonded}", Violated},
 		{"{within: 2 s, of: pump is tripped, that: bond is bonded}", Shown},
 		{"{within: 1 s, of: bond is unreadable, that: bond is bonded}", NothingChecked},
-		{"{within: 1 s, of: 3 s, that: pump is tripped}", NothingChecked}, // it was so already
+		{"{within: 2 s, of: [bond is lost, pump is tripped], that: bond is bonded}", Shown},
+		{"{within: 1 s, of: [bond is lost, pump is tripped], that: bond is bonded}", Violated},
+		{"{within: 9 s, of: [bond is lost, pump is enabled], that: bond is bonded}", NothingChecked}, // never both
+		{"{within: 1 s, of: 3 s, that: pump is tripped}", NothingChecked},                            // it was so already
 		{"{within: 1 s, of: 0 s, that: pump is enabled}", Shown},
 		{"{event: reconnected early tank, within: 10 ms, of: 2 s}", Shown},
 		{"{event: reconnected early tank, within: 10 ms, of: 3 s}", Violated},

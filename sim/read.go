@@ -214,6 +214,9 @@ func (s *section) list(key string) ([]string, site.Position) {
 		s.r.complain(n.At, fmt.Sprintf("%s wants a name or a list of names", key), "write [first, second]")
 		return nil, n.At
 	}
+	if len(n.Items) == 0 {
+		s.r.complain(n.At, fmt.Sprintf("%s is an empty list, which would ask for nothing", key), "write at least one, or delete the key")
+	}
 	var list []string
 	for _, item := range n.Items {
 		if item.Shape != site.Scalar {

@@ -47,15 +47,21 @@ func (r *reader) expectation(n *site.Node, made *Scenario) {
 	if at := s.moment("at"); at.Declared && e.Kind == FirstOut {
 		e.From, e.To = at, at
 	}
-	for _, m := range []Moment{e.From, e.To, e.OfTime} {
-		r.inRun(m)
-	}
+	r.window(&e)
 	r.deadline(&e)
 	s.done()
 	if len(r.problems) == before {
 		e.Text = e.describe()
 		made.Expect = append(made.Expect, e)
 	}
+}
+
+// window complains of moments that the run does not reach, or that leave no time.
+func (r *reader) window(e *Expectation) {
+	r.begins(e.From) // a scan must be left to be looked at
+	r.begins(e.OfTime)
+	r.inRun(e.To)
+	r.refuse(e.From.Declared && e.To.Declared && e.From.ceil(r.period) > e.To.ceil(r.period), e.To.At, e.To.String()+" is before "+e.From.String(), "write to: after from:")
 }
 
 // deadline complains of a bound that the run does not reach.
@@ -92,22 +98,30 @@ func (r *reader) within(s *section, e *Expectation) {
 		e.That = r.mustConditions(s, "that")
 	}
 	e.Within = s.mustMoment("within")
-	if n := s.get("of"); n != nil && n.Shape == site.Scalar {
-		text := strings.TrimSpace(n.Text)
-		if text != "" && text[0] >= '0' && text[0] <= '9' {
-			e.OfTime = r.moment(text, n.At)
-			return
-		}
-		e.Of = r.conditions(s, "of")
-	}
-	if n := s.get("of"); n == nil {
+	r.countedFrom(s, e)
+}
+
+// countedFrom reads of: a time, one condition or several; silent: the beginning.
+func (r *reader) countedFrom(s *section, e *Expectation) {
+	n := s.get("of")
+	if n == nil {
 		e.OfTime = Moment{Declared: true, At: s.node.At}
+		return
 	}
+	text := strings.TrimSpace(n.Text)
+	if n.Shape == site.Scalar && text != "" && text[0] >= '0' && text[0] <= '9' {
+		e.OfTime = r.moment(text, n.At)
+		return
+	}
+	e.Of = r.conditions(s, "of")
 }
 
 func (r *reader) firstOut(s *section, e *Expectation) {
 	e.Kind = FirstOut
-	if out := s.namesOf("first-out of", anOutput); len(out) == 1 {
+	before := len(r.problems)
+	out := s.namesOf("first-out of", anOutput)
+	r.refuse(len(out) != 1 && len(r.problems) == before, s.node.At, "a trip record belongs to one output", "name one output")
+	if len(out) == 1 {
 		e.Output = out[0]
 	}
 	e.Is = s.namesOf("is", aChannel, anInput)

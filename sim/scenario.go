@@ -66,6 +66,9 @@ func (m Moment) ceil(period time.Duration) uint64 {
 
 func (m Moment) String() string {
 	if m.InScans {
+		if m.Scans == 1 {
+			return "1 scan"
+		}
 		return strconv.FormatUint(m.Scans, 10) + " scans"
 	}
 	return quantity.Duration(m.Time)
