@@ -2,6 +2,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"io"
 	"path/filepath"
 	"strings"
@@ -10,6 +11,7 @@ import (
 
 	"ohmgate/interlock/site"
 	"ohmgate/sim/margin"
+	"ohmgate/sim/trace"
 )
 
 // marginOptions is what the command line asks of the verb.
@@ -108,7 +110,10 @@ func drawMargin(report *margin.Report, o *marginOptions) error {
 	}
 	kind := strings.TrimPrefix(filepath.Ext(o.plot), ".")
 	err := writeBeside(o.plot, func(w io.Writer) error { return line.Plot(w, kind) })
-	if err != nil {
+	switch {
+	case errors.Is(err, trace.ErrCannotCreate): // the name is the mistake
+		return failed(exitInput, "%w", err)
+	case err != nil:
 		return failed(exitLost, "%w", err)
 	}
 	return nil

@@ -72,5 +72,5 @@ func TestMarginWritesJSONAndPictures(t *testing.T) {
 	assert.Equal(t, "shown", document.Verdict)
 	assert.FileExists(t, picture)
 	code, _ = captureMargin(t, marginSites+"all_answered.yaml", "--plot", filepath.Join(t.TempDir(), "no", "room.svg"))
-	assert.Equal(t, exitLost, code)
+	assert.Equal(t, exitInput, code, "the name is the mistake, as for simulate and replay")
 }
