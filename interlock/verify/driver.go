@@ -243,12 +243,3 @@ func patienceOf(c *interlock.Config) uint64 {
 	}
 	return 2 * (n + wait)
 }
-
-// start drives a healthy plant until the target runs.
-func (d *driver) start() bool {
-	for limit := patienceOf(d.config); limit > 0 && !d.enabled(); limit-- {
-		d.healthy()
-		d.turn()
-	}
-	return d.enabled()
-}

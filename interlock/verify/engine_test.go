@@ -48,15 +48,21 @@ func TestRowsReachWhatAHashSetReaches(t *testing.T) {
 	require.NoError(t, err)
 	v, err := newVerification(m, Options{})
 	require.NoError(t, err)
-	for _, job := range v.plan()[:4] {
+	compared := 0
+	for _, job := range v.plan() {
 		p, err := v.product(job, 1<<30)
 		require.NoError(t, err)
+		if p.Stem.Rows > 400 {
+			continue // a hash set takes too long for these
+		}
+		compared++
 		require.NoError(t, p.Run())
 		states, levels := plain(p)
 		require.Equal(t, states, p.States(), job.Output)
 		require.Equal(t, levels, p.Levels, job.Output)
 		require.Zero(t, p.Open())
 	}
+	require.Greater(t, compared, 4)
 }
 
 func plain(p *Product) (states uint64, levels int) {
@@ -99,7 +105,7 @@ func TestLeftOutLettersAreAlike(t *testing.T) {
 	table, err := tabulateOutput(Real(), h, 1<<30)
 	require.NoError(t, err)
 	checked := 0
-	for i := 0; i < len(table.states); i += 7 {
+	for i := 0; i < len(table.states); i += 29 {
 		h.each(uint32(table.states[i]&(1<<watchShift-1)), func(s interlock.OutputControl) {
 			if s.Mode == interlock.Enabled {
 				return
@@ -134,7 +140,7 @@ func TestBriefFormCoversFullForm(t *testing.T) {
 		words[uint32(w&(1<<watchShift-1))] = i
 	}
 	checked := 0
-	for i := 0; i < len(full.states); i += 3 {
+	for i := 0; i < len(full.states); i += 23 {
 		word := full.states[i]
 		full.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
 			from, known := words[brief.shape.pack(s)]

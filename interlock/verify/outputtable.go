@@ -27,6 +27,11 @@ type outputTable struct {
 	edges  []outputEdge
 	index  map[uint64]uint32
 	calls  uint64
+	recent [256]struct {
+		word  uint64
+		at    uint32
+		known bool
+	}
 }
 
 const watchShift = 24
@@ -54,12 +59,17 @@ func tabulateOutput(logic *Logic, h *outputShape, memory uint64) (*outputTable, 
 }
 
 func (t *outputTable) find(word uint64) uint32 {
-	if i, ok := t.index[word]; ok {
-		return i
+	recent := &t.recent[word*0x9e3779b97f4a7c15>>56]
+	if recent.known && recent.word == word {
+		return recent.at
 	}
-	i := uint32(len(t.states))
-	t.index[word] = i
-	t.states = append(t.states, word)
+	i, ok := t.index[word]
+	if !ok {
+		i = uint32(len(t.states))
+		t.index[word] = i
+		t.states = append(t.states, word)
+	}
+	recent.word, recent.at, recent.known = word, i, true
 	return i
 }
 
@@ -143,28 +153,32 @@ func (h *outputShape) eachScan(enabled bool, f func(*outputScan)) {
 }
 
 func (h *outputShape) eachButton(l *outputScan, f func(*outputScan)) {
-	resets, begins := len(levels), len(levels)
-	if h.config.Reset == 0 {
-		resets = 1
-	}
-	if h.config.Start == 0 {
-		begins = 1
-	}
-	if h.brief {
-		// The memory of the buttons is free: a press is about to be given, or is
-		// not. A released reset and a start command that comes or does not are all
-		// that is left to say.
-		resets, begins = 1, min(begins, 2)
-	}
+	resets, begins := h.buttons(h.config.Reset, 1), h.buttons(h.config.Start, 2)
 	for e := range h.ends {
-		for reset := 0; reset < resets; reset++ {
-			for begin := 0; begin < begins; begin++ {
-				l.ends, l.reset, l.begin = uint8(e), uint8(reset), uint8(begin)
+		for _, reset := range resets {
+			for _, begin := range begins {
+				l.ends, l.reset, l.begin = uint8(e), reset, begin
 				f(l)
 			}
 		}
 	}
 }
+
+// buttons lists how a button can show itself: unknown where there is none. In
+// brief form the memory of the buttons is free, a press is about to be given or
+// is not; a released reset and a start command that comes or does not are all
+// that is left to say.
+func (h *outputShape) buttons(ref interlock.Ref, brief int) []uint8 {
+	switch {
+	case ref == 0:
+		return allLevels[4:]
+	case h.brief:
+		return allLevels[:brief]
+	}
+	return allLevels[:]
+}
+
+var allLevels = [len(levels)]uint8{0, 1, 2, 3, 4}
 
 // from lists the edges of a state in one group.
 func (t *outputTable) from(state uint32, group int) []outputEdge {

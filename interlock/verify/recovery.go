@@ -13,10 +13,6 @@ import (
 // real Step is followed on the whole site, without any abstraction; channels
 // come back by themselves (their longest recovery is a number of its own).
 func (v *verification) recovery(output int) *Result {
-	s, none := v.ready(output)
-	if none != nil {
-		return none
-	}
 	for _, ch := range v.channelsOf(output, -1) {
 		f, err := v.factsOf(ch)
 		if err != nil {
@@ -34,7 +30,8 @@ func (v *verification) recovery(output int) *Result {
 		same := *known
 		return &same
 	}
-	if s = v.startWith(output, nil); !s.runs {
+	s := v.startWith(output, nil)
+	if !s.runs {
 		return &Result{Verdict: Nothing, Says: "a healthy plant never brought it to run alone"}
 	}
 	w := recoverer{v: v, output: output, base: s.driver, back: map[string]uint32{}, limit: patienceOf(v.model.Config)}

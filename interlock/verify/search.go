@@ -20,6 +20,8 @@ type Product struct {
 	fresh  []uint64 // states of the level now expanded
 	later  []uint64 // states of the next
 	active []uint32 // rows with something fresh
+	// touched are the rows to which a level has brought something new.
+	touched []bool
 
 	// Levels is how many scans the search took until nothing new came.
 	Levels int
@@ -48,6 +50,7 @@ func (p *Product) Run() error {
 	p.words = (len(p.Channel.States) + 63) / 64
 	size := p.Stem.Rows * p.words
 	p.seen, p.fresh, p.later = make([]uint64, size), make([]uint64, size), make([]uint64, size)
+	p.touched = make([]bool, p.Stem.Rows)
 	p.seen[0], p.fresh[0] = 1, 1
 	p.active = []uint32{0}
 	if p.Workers <= 0 {
@@ -201,12 +204,21 @@ func (p *Product) spread(row uint32, img *image, locks []sync.Mutex, found *tall
 			found.bad |= e.Bad
 			base := int(e.Next) * p.words
 			seen, later := p.seen[base:base+p.words], p.later[base:base+p.words]
-			lock := &locks[e.Next&63]
-			lock.Lock()
-			for _, i := range some {
-				later[i] |= from[i] &^ seen[i]
+			if p.Workers > 1 {
+				locks[e.Next&63].Lock()
 			}
-			lock.Unlock()
+			any := uint64(0)
+			for _, i := range some {
+				w := from[i] &^ seen[i]
+				later[i] |= w
+				any |= w
+			}
+			if any != 0 {
+				p.touched[e.Next] = true
+			}
+			if p.Workers > 1 {
+				locks[e.Next&63].Unlock()
+			}
 		}
 		found.transitions += uint64(len(edges)) * img.steps[c]
 	}
@@ -233,15 +245,15 @@ func (p *Product) advance() {
 	}
 	p.fresh, p.later = p.later, p.fresh
 	p.active = p.active[:0]
-	for row := 0; row < p.Stem.Rows; row++ {
-		base := row * p.words
-		any := uint64(0)
-		for i := base; i < base+p.words; i++ {
-			any |= p.fresh[i]
-			p.seen[i] |= p.fresh[i]
+	for row, touched := range p.touched {
+		if !touched {
+			continue
 		}
-		if any != 0 {
-			p.active = append(p.active, uint32(row))
+		p.touched[row] = false
+		p.active = append(p.active, uint32(row))
+		base := row * p.words
+		for i := base; i < base+p.words; i++ {
+			p.seen[i] |= p.fresh[i]
 		}
 	}
 }

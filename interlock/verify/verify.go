@@ -214,14 +214,15 @@ func (v *verification) startWith(output int, others []int) *started {
 
 // inSeries lists the outputs of the first stream through an output, but for it.
 func (v *verification) inSeries(output int) []int {
+	streams := v.model.Config.StreamsOf(output)
+	if len(streams) == 0 {
+		return nil
+	}
 	var list []int
-	for _, st := range v.model.Config.StreamsOf(output) {
-		for _, o := range v.model.Config.Streams[st].Through {
-			if o != output && !contains(list, o) {
-				list = append(list, o)
-			}
+	for _, o := range v.model.Config.Streams[streams[0]].Through {
+		if o != output && !contains(list, o) {
+			list = append(list, o)
 		}
-		break
 	}
 	return list
 }

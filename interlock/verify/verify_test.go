@@ -14,8 +14,7 @@ func show(t *testing.T, r *Report) {
 	t.Logf("states %d steps %d audit %+v took %.2f", r.States, r.Steps, r.Audit, r.Took)
 }
 
-func TestVerifyBay(t *testing.T)  { verifyBay(t, 2) }
-func TestVerifyBay8(t *testing.T) { verifyBay(t, 8) }
+func TestVerifyBay(t *testing.T) { verifyBay(t, 2) }
 
 func verifyBay(t *testing.T, n int) {
 	m := bay(t, n, func(m *Model) {

@@ -16,15 +16,18 @@ type waitModel struct {
 	table        *outputTable // in brief
 	vessel       *vesselTable
 	streams      []streamPart
-	otherStreams bool // the output has streams that do not charge the vessel
-	othersWait   bool // the output charges other vessels as well
-	freeStreams  bool // further streams charge the vessel, and are free
-	index        map[waitKey]uint32
+	otherStreams bool     // the output has streams that do not charge the vessel
+	othersWait   bool     // the output charges other vessels as well
+	freeStreams  bool     // further streams charge the vessel, and are free
+	index        []uint32 // row plus one, by key
 	keys         []waitKey
 }
 
 // maxStreams is how many streams of a vessel are followed.
 const maxStreams = 2
+
+// maxStreamCells is the most cells that a run-down is cut into.
+const maxStreamCells = 6
 
 type waitKey struct {
 	out, vessel uint32
@@ -41,7 +44,7 @@ type streamPart struct {
 }
 
 func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *outputTable) *waitModel {
-	m := &waitModel{logic: logic, config: c, output: output, table: table, index: map[waitKey]uint32{}}
+	m := &waitModel{logic: logic, config: c, output: output, table: table}
 	m.vessel = tabulateVessel(logic, &c.Vessels[vessel])
 	charging := map[int]bool{}
 	for _, i := range c.ChargedBy(vessel) {
@@ -68,14 +71,25 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 	return m
 }
 
+// find numbers the rows. The keys are dense enough for a plain array.
 func (m *waitModel) find(k waitKey) uint32 {
-	if i, ok := m.index[k]; ok {
-		return i
+	at := int(k.vessel)
+	for _, cell := range k.stopped {
+		at = at*maxStreamCells + int(cell)
 	}
-	i := uint32(len(m.keys))
-	m.index[k] = i
-	m.keys = append(m.keys, k)
-	return i
+	at = at*len(m.table.states) + int(k.out)
+	if m.index == nil {
+		size := len(m.vessel.states) * len(m.table.states)
+		for range k.stopped {
+			size *= maxStreamCells
+		}
+		m.index = make([]uint32, size)
+	}
+	if m.index[at] == 0 {
+		m.keys = append(m.keys, k)
+		m.index[at] = uint32(len(m.keys))
+	}
+	return m.index[at] - 1
 }
 
 // stem builds the rest's steps.
