@@ -93,7 +93,7 @@ func newChannel(s *site.Site, i int, logic *monitor.Config, seconds float64, see
 		tau /= 3
 		c.slowness = seconds / (tau + seconds)
 	}
-	c.touch = defaultTouch(f)
+	c.touch = defaultTouch(f, c.lead)
 	c.spread = reject * 1e6 * 0.0005
 	if f.Uncertainty > 0 {
 		c.spread = float64(f.Uncertainty) / 4
@@ -106,12 +106,17 @@ func newChannel(s *site.Site, i int, logic *monitor.Config, seconds float64, see
 func ohmsOf(v monitor.Microohm) float64 { return float64(v) / 1e6 }
 
 // defaultTouch is a good contact: clean metal, or a bag in the middle of what
-// its fabric usually reads.
-func defaultTouch(f *site.Channel) float64 {
+// its fabric usually reads. Where that would read about the floor, which no real
+// connection does, it lies midway between floor and accept.
+func defaultTouch(f *site.Channel, lead float64) float64 {
+	touch := ohmsOf(f.Accept) / 50
 	if f.Kind == "dissipative" {
-		return ohmsOf(f.Accept) / 10
+		touch = ohmsOf(f.Accept) / 10
 	}
-	return ohmsOf(f.Accept) / 50
+	if floor := ohmsOf(f.Floor); lead+touch < 1.2*floor {
+		touch = math.Max(touch, (floor+ohmsOf(f.Accept))/2-lead)
+	}
+	return touch
 }
 
 // powerBelow is the largest power of two not above v, at least 1.

@@ -70,7 +70,7 @@ func (p *Plant) planClamp(st *Step, name string, i int, at uint64) {
 	p.plan(at, text, func(p *Plant, _ uint64) {
 		c := &p.channels[i]
 		c.attached = onPart
-		c.touch = defaultTouch(&p.Site.Channels[i])
+		c.touch = defaultTouch(&p.Site.Channels[i], c.lead)
 		switch st.To {
 		case "wrong object":
 			c.attached, c.object = onWrongObject, 0.2

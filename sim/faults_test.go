@@ -374,6 +374,19 @@ var begins = map[string]string{
 
 // TestEveryFaultShowsItsEffect plays every fault of the catalogue. A fault
 // without a line in the table fails.
+// TestACleanContactIsNotBelowTheFloor: where the site says that no real connection
+// reads below a floor, its own clean contacts do not either.
+func TestACleanContactIsNotBelowTheFloor(t *testing.T) {
+	s := small(t)
+	c := s.Channels[0]
+	c.Accept, c.Kind, c.Floor = 10e6, "metal", 0
+	require.InDelta(t, 0.2, defaultTouch(&c, 0), 1e-9)
+	c.Floor = 1e6
+	require.InDelta(t, 5.5, defaultTouch(&c, 0), 1e-9)
+	require.InDelta(t, 5.0, defaultTouch(&c, 0.5), 1e-9)
+	require.InDelta(t, 0.2, defaultTouch(&c, 2), 1e-9, "the lead alone is above the floor")
+}
+
 func TestEveryFaultShowsItsEffect(t *testing.T) {
 	for _, f := range fault.All() {
 		t.Run(f.Name, func(t *testing.T) {

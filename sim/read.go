@@ -314,6 +314,7 @@ func (r *reader) called(s *section) (name, title string) {
 
 func (r *reader) begin(s *section, made *Scenario) {
 	text, at := s.text("begin")
+	made.BeginPlace = at
 	switch text {
 	case "", "power-up":
 	case "ready":

@@ -115,6 +115,7 @@ func TestABeginningThatIsNotReachedIsAnInputError(t *testing.T) {
 	_, err := Run(s, sc, Options{})
 	require.ErrorContains(t, err, "does not get to")
 	require.ErrorContains(t, err, "pump is kept out")
+	require.ErrorContains(t, err, "x.yaml:2:8: ")
 }
 
 // FuzzScenario: no text makes the reader panic, and what it accepts it can play.

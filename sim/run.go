@@ -2,6 +2,7 @@ package sim
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"ohmgate/interlock"
@@ -219,14 +220,14 @@ func (w *watch) begun(t *loop.Turn) error {
 	for i := range t.State.Outputs {
 		name := w.site.Outputs[i].Name
 		if w.scenario.Begin == Running && !except[name] && t.State.Outputs[i].Mode != interlock.Enabled {
-			return w.unreached(name + " is " + t.State.Outputs[i].Mode.String() + ": " + reasonsText(t.Decision.Reasons[i]))
+			return w.unreached(name + " is " + t.State.Outputs[i].Mode.String() + ": " + strings.Join(reasonList(&w.view, i, t.Decision.Reasons[i]), "; "))
 		}
 	}
 	return nil
 }
 
 func (w *watch) unreached(why string) error {
-	return site.Problems{w.scenario.problem(site.Position{Line: 1, Column: 1},
+	return site.Problems{w.scenario.problem(w.scenario.BeginPlace,
 		fmt.Sprintf("the site does not get to \"begin: %s\": %s", w.scenario.Begin, why),
 		"begin at power-up, or name what is left alone in except:, or what is set besides in with:")}
 }

@@ -20,6 +20,7 @@ type Scenario struct {
 	Seed        uint64
 	Lasts       Moment
 	Begin       Begin
+	BeginPlace  site.Position
 	Except      []string // begin: ready, running: these are left alone
 	With        []string // begin: ready, running: inputs that are set besides
 	Steps       []Step

@@ -294,12 +294,6 @@ func callersText(v *view, output int) string {
 	return " by " + strings.Join(list, ", ")
 }
 
-func reasonsText(r interlock.Reasons) string {
-	var list []string
-	r.Each(func(text string) { list = append(list, text) })
-	return strings.Join(list, ", ")
-}
-
 // final says what every output is at the end, and what vessels wait for.
 func (s *story) final(v *view) []string {
 	var list []string
