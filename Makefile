@@ -32,8 +32,8 @@ check:            ## the quick part: format, vet, staticcheck, tests
 	$(GO) tool staticcheck ./...
 	$(GO) test ./...
 
-race:             ## tests with the race detector
-	$(GO) test -race -short ./...
+race:             ## the rooms that share memory or hold the logic, with the race detector
+	@bash .ci/race
 
 cover:            ## every line of monitor and interlock
 	@bash .ci/cover

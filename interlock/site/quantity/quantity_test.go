@@ -151,7 +151,7 @@ func TestPatternAgrees(t *testing.T) {
 			t.Fatalf("%q as %s: pattern %v, read %v", text, d.Name(), fits, err)
 		}
 	})
-	if accepted < 10 {
+	if accepted < 10 && !testing.Short() || accepted == 0 {
 		t.Fatalf("only %d were accepted", accepted)
 	}
 }

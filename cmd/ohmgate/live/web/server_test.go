@@ -227,9 +227,12 @@ func TestStreamGoesOnWhereItBroke(t *testing.T) {
 	var got []live.Event
 	for _, line := range strings.Split(rec.Body.String(), "\n") {
 		if data, ok := strings.CutPrefix(line, "data: ["); ok {
-			require.NoError(t, json.Unmarshal([]byte("["+data), &got))
+			var part []live.Event // a slow machine gets them in several parts
+			require.NoError(t, json.Unmarshal([]byte("["+data), &part))
+			got = append(got, part...)
 		}
 	}
+	require.NotEmpty(t, got)
 	require.Equal(t, all[2].Seq, got[0].Seq)
 }
 
