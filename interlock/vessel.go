@@ -97,7 +97,7 @@ func stepVessel(c *Vessel, s VesselState, in vesselInput) (VesselState, vesselNe
 	}
 	if !next.Clear && next.Waited > c.Wait {
 		next.Clear = true
-		news.over = true
+		news.over = c.Wait > 0 // nobody waits for a vessel without one
 	}
 	news.waiting = !next.Clear && next.Waited == 1
 	if next.Clear {
@@ -132,7 +132,7 @@ func stepAcknowledge(c *Vessel, before, next *VesselState, early bool, level Tru
 // this scan's reading is the first good one since.
 func parted(was bool, before, after *monitor.State) (now, again bool) {
 	there := before.Phase.MayKeep() || before.Phase == monitor.Settling || before.Class == monitor.Good
-	gone := after.Phase == monitor.Lost || after.Phase == monitor.Unreadable
+	gone := after.Phase != before.Phase && (after.Phase == monitor.Lost || after.Phase == monitor.Unreadable)
 	now = was || there && gone || after.Class == monitor.Open || after.Class == monitor.High
 	if after.Class == monitor.Good && after.Age == 0 {
 		return false, now

@@ -81,3 +81,37 @@ func TestParted(t *testing.T) {
 		}
 	}
 }
+
+// TestPartedOncePerLoss: a channel that longest_doubt ends on a good reading is
+// lost with good in effect; the repeated good of the scans after is no second
+// parting, so one loss never tells two early reconnections.
+func TestPartedOncePerLoss(t *testing.T) {
+	state := func(p monitor.Phase, age Scans) *monitor.State {
+		return &monitor.State{Control: monitor.Control{Phase: p, Class: monitor.Good, Age: age}}
+	}
+	now, again := parted(false, state(monitor.Doubtful, 0), state(monitor.Lost, 0))
+	if now || !again {
+		t.Fatalf("the good reading of the loss scan reconnects: parted %v, again %v", now, again)
+	}
+	now, again = parted(now, state(monitor.Lost, 0), state(monitor.Lost, 1))
+	if now || again {
+		t.Fatalf("a scan without news parted it again: parted %v, again %v", now, again)
+	}
+}
+
+func TestNoWaitIsNotTold(t *testing.T) {
+	for wait, told := range []bool{false, true} {
+		s := VesselState{}
+		for range 5 {
+			var news vesselNews
+			s, news = stepVessel(&Vessel{Wait: Scans(wait)}, s, vesselInput{bonded: False, still: true})
+			if news.over && !told {
+				t.Fatal("a vessel without a wait tells that it is over")
+			}
+			told = told && !news.over
+		}
+		if told || !s.Clear {
+			t.Fatalf("wait of %d: cleared %v, still to be told %v", wait, s.Clear, told)
+		}
+	}
+}
