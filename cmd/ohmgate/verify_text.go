@@ -20,7 +20,8 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 			searches++
 		}
 	}
-	fmt.Fprintf(out, "%s states, %s transitions, %d searches (%d by equal settings), %.1f s\n\n", thousands(r.States), thousands(r.Steps), searches, len(r.Searches)-searches, r.Took)
+	fmt.Fprintf(out, "%s states, %s transitions\n", thousands(r.States), thousands(r.Steps))
+	fmt.Fprintf(out, "%d searches, %d more by equal settings; %.1f s\n\n", searches, len(r.Searches)-searches, r.Took)
 	for _, group := range alike(r.Results, all) {
 		fmt.Fprintln(out, clip(strings.Join(group.outputs, ", "), verifyWidth))
 		for _, x := range group.results {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"strconv"
 
+	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
@@ -110,6 +111,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		case s.Bad>>property&1 == 1:
 			r.Verdict = Violated
 			r.Says = fmt.Sprintf("first after %d scans, with channel %s in full detail", s.FirstBad[property], s.Channel)
+			v.replay(r, output, property)
 			return r
 		case s.Hit>>property&1 == 1:
 			hits++
@@ -127,6 +129,39 @@ func (v *verification) found(output, property int, kind string) *Result {
 		r.Says = "no run came to where it would matter"
 	}
 	return r
+}
+
+// replay looks for a run of the whole site that shows what a search has met. A
+// search lets more happen than can; without such a run nothing is called
+// violated, and nothing shown. Mutants of the parts cannot be replayed, because
+// the whole Step is not theirs.
+func (v *verification) replay(r *Result, output, property int) {
+	if v.options.Logic != nil {
+		return
+	}
+	was := false
+	r.Counterexample = v.hunt(output, v.around(output, nil), v.detectAll()+2, func(d *driver) bool {
+		before := was
+		was = d.enabled()
+		if d.touched == 0 || !was {
+			return false
+		}
+		met := evaluate(v.model.Config.Outputs[output].Permissive, func(c int) interlock.Truth {
+			if c < len(d.state.Channels) && v.mayBeBypassed(c, d.decision.Keep[c]) {
+				return interlock.True
+			}
+			return d.decision.Keep[c]
+		})
+		blocked := false
+		for _, i := range v.model.Config.VesselsOf(output) {
+			blocked = blocked || !before && (!d.state.Vessels[i].Clear || d.state.Vessels[i].Early)
+		}
+		return met != interlock.True || blocked
+	})
+	if r.Counterexample == nil {
+		r.Verdict = NotShown
+		r.Says += "; but no run of the whole site was found that shows it"
+	}
 }
 
 // byTable judges an output whose permissive reads no channel: its own table, in
@@ -431,6 +466,7 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern)), 1)
 	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], "counter: doubt, repaid by one good reading", "rule: counting"}
 	run.Property, run.Output = "5", v.model.Names.Outputs[output]
+	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)
 	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.scans-1, turns))
 	if len(run.Lines) > maxLines {
 		run.Lines = run.Lines[len(run.Lines)-maxLines:]

@@ -238,3 +238,25 @@ func BenchmarkVerifySite(b *testing.B) {
 		})
 	}
 }
+
+// What other engines start from gives the same verdicts and counts.
+func TestPairsAreTheSearches(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	pairs, err := Pairs(m, Options{})
+	require.NoError(t, err)
+	r, err := Verify(m, Options{})
+	require.NoError(t, err)
+	states := uint64(0)
+	for i := range pairs {
+		p, err := pairs[i].Search(1<<30, 2)
+		require.NoError(t, err)
+		states += p.States()
+		require.True(t, p.Met(3), pairs[i].Output)
+		require.False(t, p.Violated(2))
+		edges := 0
+		pairs[i].Table.Each(0, func(monitor.Class, uint32, Letter) { edges++ })
+		require.NotZero(t, edges)
+	}
+	require.Equal(t, r.States, states)
+}

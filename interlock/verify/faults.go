@@ -424,6 +424,7 @@ func (v *verification) defeat(s *started, output int, a, b *placed) Defeat {
 	sort.Strings(names)
 	run := record.finish(fmt.Sprintf("%s: %s runs on", strings.Join(names, " with "), v.model.Names.Outputs[output]), 2)
 	run.Property, run.Output = "fault table", v.model.Names.Outputs[output]
+	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", record.scans-s.record.scans-1, s.record.scans, run.Output)
 	return Defeat{v.model.Names.Outputs[output], names, run}
 }
 

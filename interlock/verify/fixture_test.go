@@ -78,3 +78,13 @@ func integrating(c *monitor.Config) {
 	c.Full, c.Repay = 240, 3
 	c.Cost = [monitor.Classes]monitor.Parts{40, 40, 240, 12, 0, 0}
 }
+
+func demoChannel() monitor.Config {
+	return monitor.Config{Accept: 9e6, Reject: 10e6, OpenAbove: 1e9, Floor: 50_000, OverRangeIsOpen: true, Stamped: true,
+		StaleAfter: 6, SettleScans: 51, SettleReadings: 5, SettlePause: 5,
+		Full: 60, Cost: [monitor.Classes]monitor.Parts{10, 10, 60, 3, 0, 0}, Repay: 60, LongestStay: 500}
+}
+
+func demoOutput() interlock.Output {
+	return interlock.Output{OnDelay: 20, Reset: 1, Press: interlock.Press{Min: 11, Max: 299}, Closed: 2, Opened: 3, Travel: 600, Start: 4, Stop: 5}
+}

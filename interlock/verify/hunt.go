@@ -146,6 +146,7 @@ func (v *verification) tellHunt(s *started, xs []deviation, scans Scans) *Run {
 		record.turn(d)
 	}
 	run := record.finish(fmt.Sprintf("from scan %d on %s", from, text), len(xs))
+	run.Expect = fmt.Sprintf("{never: %s is enabled, from: %d scans, to: %d scans}", v.model.Names.Outputs[d.target], run.Scans-1, run.Scans)
 	for _, x := range xs {
 		run.Slice = append(run.Slice, v.deviationText(x))
 	}

@@ -435,5 +435,6 @@ func (v *verification) play(p *Own, pattern []monitor.Class, turns int) (run *Ru
 		record.turn(d)
 	}
 	run = record.finish(fmt.Sprintf("%s reads %s, %d times over", v.model.Names.Channels[p.Channel], patternText(pattern), turns), 1)
+	run.Expect = fmt.Sprintf("{never: %s is tripped}", v.model.Names.Outputs[output])
 	return run, !d.enabled()
 }

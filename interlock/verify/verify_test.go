@@ -1,30 +1,144 @@
 package verify
 
 import (
+	"fmt"
 	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
 )
 
-func show(t *testing.T, r *Report) {
-	for _, x := range r.Results {
-		t.Logf("%-8s %-3s %-16s %s | %s (%d)", x.Output, x.Property, x.Verdict, x.Title, x.Says, x.States)
+func allIntegrating(m *Model) {
+	for i := range m.Config.Channels {
+		integrating(&m.Config.Channels[i].Config)
 	}
-	for _, l := range r.Lemmas {
-		t.Logf("lemma %+v", l)
-	}
-	t.Logf("states %d steps %d audit %+v took %.2f", r.States, r.Steps, r.Audit, r.Took)
 }
 
-func TestVerifyBay(t *testing.T) { verifyBay(t, 2) }
+func verdicts(r *Report) map[string]Verdict {
+	list := map[string]Verdict{}
+	for _, x := range r.Results {
+		list[x.Output+" "+x.Property] = x.Verdict
+	}
+	return list
+}
 
-func verifyBay(t *testing.T, n int) {
-	m := bay(t, n, func(m *Model) {
-		for i := range m.Config.Channels {
-			integrating(&m.Config.Channels[i].Config)
+func TestDefaultPropertiesOfASite(t *testing.T) {
+	m := bay(t, 2, allIntegrating)
+	r, err := Verify(m, Options{Audit: true})
+	require.NoError(t, err)
+	for _, x := range r.Results {
+		require.Equal(t, Shown, x.Verdict, "%s %s: %s", x.Output, x.Property, x.Says)
+		require.NotEmpty(t, x.Says)
+		require.NotEmpty(t, x.Assumes)
+	}
+	found := verdicts(r)
+	for _, property := range []string{"1", "2", "3", "4", "5", "6", "7", "8", "9", "10", "12", "13", "14", "15"} {
+		require.Contains(t, found, "valve_1 "+property)
+	}
+	require.NotContains(t, found, "pump 10", "the pump reports nothing")
+	require.Greater(t, r.States, uint64(1_000_000))
+	require.Zero(t, r.Audit.Different)
+	require.Greater(t, r.Audit.Compared, uint64(50_000))
+	for _, l := range r.Lemmas {
+		require.Empty(t, l.Wrong, l.Counter)
+	}
+}
+
+// Worst cases are numbers that can be worked out by hand for a simple setting:
+// 19 high readings are forgiven and the 20th is the loss; with gaps of up to
+// stale-after in between, the 26th scan at the latest.
+func TestWorstCases(t *testing.T) {
+	m := bay(t, 1, nil)
+	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"4", "5", "6"}})
+	require.NoError(t, err)
+	require.Len(t, r.Channels, 1)
+	w := r.Channels[0]
+	require.Equal(t, Scans(26), w.Detect)
+	require.Equal(t, map[string]Scans{"high": 19, "open": 0, "invalid": 5, "missing": 11}, w.Patience)
+	require.Equal(t, []uint64{19, 20}, []uint64{w.ShareBad, w.ShareOf})
+	require.Equal(t, Scans(51), w.Bond)
+	require.True(t, w.Exact)
+	for _, x := range r.Cuts[0].Response {
+		require.Equal(t, "exact", x.Bound, x.Class)
+		require.NotNil(t, x.Run, x.Class)
+		require.LessOrEqual(t, len(x.Run.Lines), maxLines)
+	}
+	// One good reading forgives all: chatter defeats it, and the run shows it.
+	require.Equal(t, Violated, verdicts(r)["valve_1 5"])
+	for _, x := range r.Results {
+		if x.Property == "5" {
+			require.NotNil(t, x.Counterexample)
+			require.Equal(t, 1, x.Counterexample.Faults)
+			require.NotEmpty(t, x.Counterexample.Slice)
+		}
+	}
+}
+
+// An output that can never run must not be called shown.
+func TestWhatNeverRunsIsNothingChecked(t *testing.T) {
+	for name, change := range map[string]func(*Model){
+		"empty permissive":   func(m *Model) { m.Config.Outputs[0].Permissive = nil },
+		"contradiction":      func(m *Model) { m.Config.Outputs[0].Permissive = m.parse(t, "bond_1 AND NOT bond_1") },
+		"reset that is stop": func(m *Model) { m.Config.Outputs[0].Stop = m.Config.Outputs[0].Reset },
+	} {
+		m := bay(t, 1, change)
+		r, err := Verify(m, Options{Outputs: []string{"valve_1"}})
+		require.NoError(t, err, name)
+		require.NotEqual(t, Shown, r.Verdict(), name)
+	}
+}
+
+func TestOwnProperties(t *testing.T) {
+	high := monitor.High
+	cases := []struct {
+		own  Own
+		want Verdict
+	}{
+		{Own{Kind: "within", Output: 0, When: not(0), Time: 300 * time.Millisecond}, Shown},
+		{Own{Kind: "within", Output: 0, When: not(0), Time: 200 * time.Millisecond}, Violated},
+		{Own{Kind: "within", Output: 0, When: not(1), Time: 300 * time.Millisecond}, Violated},
+		{Own{Kind: "never", Output: 0, When: not(0)}, Shown},
+		{Own{Kind: "never", Output: 0, When: not(1)}, Violated},
+		{Own{Kind: "until", Output: 0, When: not(0), Then: is(0)}, Shown},
+		{Own{Kind: "until", Output: 0, When: not(1), Then: is(1)}, Violated},
+		{Own{Kind: "tolerates", Output: -1, Channel: 0, Class: high, Time: 180 * time.Millisecond}, Shown},
+		{Own{Kind: "tolerates", Output: -1, Channel: 0, Class: high, Time: 200 * time.Millisecond}, Violated},
+		{Own{Kind: "tolerates", Output: 0, Channel: 0, Class: high, Share: [2]uint64{1, 5}}, Shown},
+		{Own{Kind: "tolerates", Output: 0, Channel: 0, Class: high, Share: [2]uint64{1, 2}}, Violated},
+	}
+	names := []string{}
+	m := bay(t, 2, func(m *Model) {
+		allIntegrating(m)
+		for i := range cases {
+			cases[i].own.Name = fmt.Sprintf("own_%d", i)
+			names = append(names, cases[i].own.Name)
+			m.Own = append(m.Own, cases[i].own)
 		}
 	})
-	r, err := Verify(m, Options{Audit: true})
-	if err != nil {
-		t.Fatal(err)
+	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: names})
+	require.NoError(t, err)
+	require.Len(t, r.Results, len(cases))
+	for i, x := range cases {
+		got := r.Results[i]
+		name := fmt.Sprintf("%s %v %v: %s", x.own.Kind, x.own.Time, x.own.Share, got.Says)
+		require.Equal(t, x.want, got.Verdict, name)
+		if x.want == Violated {
+			require.NotNil(t, got.Counterexample, name)
+			require.NotEmpty(t, got.Counterexample.Steps, name)
+			require.Contains(t, string(got.Counterexample.Scenario(m, "run")), "expect:", name)
+		} else {
+			require.NotNil(t, got.Example, name)
+		}
 	}
-	show(t, r)
+}
+
+func is(cause int) interlock.Permissive {
+	return interlock.Permissive{{Op: interlock.OpCause, Cause: cause}}
+}
+
+func not(cause int) interlock.Permissive {
+	return append(is(cause), interlock.Node{Op: interlock.OpNot, Args: []int{0}})
 }

@@ -1,0 +1,88 @@
+package main
+
+import (
+	"bytes"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+const amber = "../../testdata/sites/amber_line.yaml"
+
+// call runs the program and returns what it printed and its exit code.
+func call(args ...string) (string, exitCode) {
+	var out bytes.Buffer
+	root := rootCommand()
+	root.SetArgs(args)
+	root.SetOut(&out)
+	root.SetErr(&out)
+	code := exitShown
+	if err := root.Execute(); err != nil {
+		code = report(&out, err)
+	}
+	return out.String(), code
+}
+
+// Every counterexample that verify writes, simulate must replay to the same
+// violation on the simulated plant.
+func TestCounterexamplesReplayInSimulate(t *testing.T) {
+	runs := t.TempDir()
+	text, code := call("verify", amber, "--output", "drum_lance", "--property", "5", "--property", "lance_follows_the_drum", "--runs", runs)
+	require.Equal(t, exitViolated, code, text)
+	require.Contains(t, text, "verdict: violated")
+	for _, line := range strings.Split(text, "\n") {
+		require.LessOrEqual(t, len([]rune(line)), 80, line)
+	}
+	files, err := filepath.Glob(filepath.Join(runs, "*.yaml"))
+	require.NoError(t, err)
+	require.Len(t, files, 2)
+	for _, file := range files {
+		text, code := call("simulate", amber, file, "--brief")
+		require.Equal(t, exitViolated, code, text)
+	}
+}
+
+func TestVerifyRefusesWhatIsNotThere(t *testing.T) {
+	for _, args := range [][]string{
+		{"verify"},
+		{"verify", "no_such_site.yaml"},
+		{"verify", amber, "--output", "no_such_output"},
+		{"verify", amber, "--property", "16"},
+		{"verify", amber, "--memory", "0"},
+		{"verify", amber, "--window", "no_such_channel"},
+		{"verify", amber, "--pairs"},
+		{"verify", amber, "--self-check"},
+	} {
+		text, code := call(args...)
+		require.Equal(t, exitInput, code, "%v: %s", args, text)
+		require.NotEmpty(t, text)
+	}
+}
+
+func TestVerifyFaultsAndWindow(t *testing.T) {
+	table := filepath.Join(t.TempDir(), "faults.csv")
+	text, code := call("verify", amber, "--output", "bag_slide", "--faults", "--csv", table)
+	require.Equal(t, exitShown, code, text)
+	require.Contains(t, text, "NOT detected: proof test")
+	rows, err := os.ReadFile(table)
+	require.NoError(t, err)
+	require.Greater(t, bytes.Count(rows, []byte("\n")), 30)
+
+	plot := filepath.Join(t.TempDir(), "window.svg")
+	text, code = call("verify", amber, "--window", "bond_drum", "--plot", plot, "--json")
+	require.Equal(t, exitViolated, code, text)
+	var window struct {
+		Channel string
+		Cells   []struct{ Found string }
+	}
+	require.NoError(t, json.Unmarshal([]byte(text), &window))
+	require.Equal(t, "bond_drum", window.Channel)
+	require.NotEmpty(t, window.Cells)
+	drawn, err := os.ReadFile(plot)
+	require.NoError(t, err)
+	require.Contains(t, string(drawn), "<svg")
+}
