@@ -28,7 +28,7 @@ func marginVerb() *cobra.Command {
 	var o marginOptions
 	verb := &cobra.Command{
 		Use:   "margin SITE",
-		Short: "What the interlock can still win: charge at stop against what ignites",
+		Short: "What the interlock can still win: charge against what ignites",
 		Long: `margin answers three questions for every vessel and stream of a site: is a start
 without bond prevented, is a rising resistance caught before the critical one,
 and what charge is on the vessel when the flow has stopped after an abrupt loss,

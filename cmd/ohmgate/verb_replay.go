@@ -62,6 +62,10 @@ of several values the last counts; a reading is fresh in its own scan only.
 		if isJournal(args[1]) {
 			return withBook(args[1], func(b *journal.Book) error { return replayBook(verb.OutOrStdout(), b, args[0], o.json) })
 		}
+		read := []namedFile{{"the site file", args[0]}, {"the recording", args[1]}, {"the column map", o.mapping}}
+		if err := apart(read, o.record.files("")); err != nil {
+			return err
+		}
 		return replayRecording(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], args[1], &o)
 	}
 	return verb

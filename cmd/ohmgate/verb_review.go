@@ -22,7 +22,7 @@ func reviewVerb() *cobra.Command {
 	var o reviewOptions
 	verb := &cobra.Command{
 		Use:   "review SITE",
-		Short: "Read a site as a checker would: what is contradictory, missing or weak",
+		Short: "Read a site as a checker would: contradictory, missing, weak",
 		Long: `review asks every rule of its list about a site and prints the findings: a stable
 id, where it stands, why it matters, who says so, and what to change. What the
 site file accepts under suppress: is listed with its reason.

@@ -52,7 +52,7 @@ func rigVerb() *cobra.Command {
 	o := &rigOptions{}
 	verb := &cobra.Command{
 		Use:   "rig SITE SCENARIO | rig --twin SITE | rig --check RECORD",
-		Short: "Play a scenario against hardware over a serial line, and measure honestly",
+		Short: "Play a scenario against hardware and measure honestly",
 		Long: `rig plays the plant of a scenario to a unit under test: its relays are the clamps,
 buttons and end switches, its inputs read the unit's contacts. Every time is an
 interval. Before: wiring self-test, loop-back latency, proof that the relays fall
