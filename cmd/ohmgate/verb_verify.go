@@ -40,7 +40,7 @@ func verifyVerb() *cobra.Command {
 	var o verifyOptions
 	verb := &cobra.Command{
 		Use:   "verify SITE | --self-check",
-		Short: "Search every state under every input: properties, worst cases, counterexamples",
+		Short: "Search every state under every input: properties, worst cases",
 		Long: `verify explores the logic that runs, exhaustively: for every output each channel
 of its cone in full detail, every other cause free, everything shared concrete.
 It says of every property whether it is shown, violated (with the shortest run

@@ -16,6 +16,7 @@ package opinion
 import (
 	_ "embed"
 	"fmt"
+	"slices"
 	"strings"
 
 	"ohmgate/interlock/verify"
@@ -92,6 +93,12 @@ func (c counter) cellOf(v uint64) uint64 {
 	}
 	return cell
 }
+
+// Properties are the default properties that the rules can judge.
+var Properties = []int{2, 3, 7, 10}
+
+// Judges says whether a property is one of them.
+func Judges(property int) bool { return slices.Contains(Properties, property) }
 
 // Restate makes the source of a product. Of the properties named it will demand
 // that none is violated.
