@@ -144,3 +144,19 @@ func TestCompileTwice(t *testing.T) {
 		}
 	}
 }
+
+// Two bypasses on two vessels are two bypasses; a channel number that is none
+// is refused as such.
+func TestBypassesOfDifferentVessels(t *testing.T) {
+	b := yard(t)
+	b.c.Bypasses = append(b.c.Bypasses, Bypass{Input: b.ref("key"), Channel: 1, For: 9, Warn: 1})
+	if err := b.c.Compile(); err != nil {
+		t.Error(err)
+	}
+	for _, channel := range []int{-1, MaxCauses, MaxCauses + 1} {
+		b.c.Bypasses[1].Channel = channel
+		if err := b.c.Compile(); err == nil || !strings.Contains(err.Error(), "names no channel") || strings.Contains(err.Error(), "a vessel that") {
+			t.Errorf("channel %d: %v", channel, err)
+		}
+	}
+}
