@@ -1,5 +1,13 @@
 package verify
 
+import (
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// audit compares every tabulated step of every channel, output and vessel with
+// the whole Step of a small site that has just that part and what it takes to
+// show it every letter.
 func (v *verification) audit() *Audit {
 	a := &Audit{}
 	for _, t := range v.byChannel {
@@ -7,5 +15,243 @@ func (v *verification) audit() *Audit {
 		a.Compared += c
 		a.Different += d
 	}
+	for _, t := range v.byOutput {
+		newStand(v.logic, t.shape.config, nil).outputs(t, a, max(1, v.auditEvery))
+	}
+	seen := map[interlock.Press]map[[2]Scans]bool{}
+	for _, o := range v.outputs {
+		for _, i := range v.model.Config.VesselsOf(o) {
+			vessel := &v.model.Config.Vessels[i]
+			if seen[vessel.Press] == nil {
+				seen[vessel.Press] = map[[2]Scans]bool{}
+			}
+			if key := [2]Scans{vessel.Wait, vessel.Rest}; !seen[vessel.Press][key] {
+				seen[vessel.Press][key] = true
+				newStand(v.logic, &interlock.Output{Reset: 1, Press: interlock.Press{Min: 1, Max: 1}}, vessel).vessels(tabulateVessel(v.logic, vessel), a)
+			}
+		}
+	}
 	return a
+}
+
+// Inputs of the stand, in the order in which its site declares them.
+const (
+	standPerm = iota + 1
+	standReset
+	standStart
+	standStop
+	standClosed
+	standOpened
+	standOther // end switch of a second output in series: ends the flow at will
+	standFlow
+	standAcknowledge
+	standInputs = iota
+)
+
+// standRunDown is long enough that one scan neither ends nor begins a run-down.
+const standRunDown = 5
+
+// stand is a test stand: the part under audit on a site that can show it every
+// letter, turned by the whole Step.
+type stand struct {
+	logic  *Logic
+	config *interlock.Config
+	state  *interlock.State
+	in     *interlock.Inputs
+	d      *interlock.Decision
+}
+
+func newStand(logic *Logic, o *interlock.Output, vessel *interlock.Vessel) *stand {
+	cause := interlock.Node{Op: interlock.OpCause}
+	mine := *o
+	cause.Cause = standPerm // one channel comes first
+	mine.Permissive = interlock.Permissive{cause}
+	keep := func(ref *interlock.Ref, at interlock.Ref) {
+		if *ref != 0 {
+			*ref = at
+		}
+	}
+	keep(&mine.Reset, standReset)
+	keep(&mine.Start, standStart)
+	keep(&mine.Stop, standStop)
+	keep(&mine.Closed, standClosed)
+	keep(&mine.Opened, standOpened)
+	mine.Backup, mine.AtOnce = nil, false
+	charged := interlock.Vessel{Wait: 10, Rest: 10, Acknowledge: standAcknowledge, Press: interlock.Press{Min: 1, Max: 2}}
+	if vessel != nil {
+		charged = *vessel
+		keep(&charged.Acknowledge, standAcknowledge)
+	}
+	cause.Cause = 0
+	charged.BondedBy = interlock.Permissive{cause}
+	if mine.Automatic && vessel == nil {
+		charged.Wait, charged.Rest = 0, 0
+	}
+	channel := monitor.Config{Accept: 1, Reject: 2, OpenAbove: 3, StaleAfter: 1, SettleScans: 3, SettleReadings: 3, Full: 4, Repay: 1, LongestStay: 9,
+		Cost: [monitor.Classes]monitor.Parts{1, 1, 1, 1, 0, 0}}
+	other := interlock.Output{Permissive: interlock.Permissive{cause}, Reset: standReset, Press: interlock.Press{Min: 1, Max: 2}, Closed: standOther, Travel: 1 << 20}
+	c := &interlock.Config{
+		Channels: []interlock.Channel{{Config: channel}},
+		Inputs:   make([]interlock.Input, standInputs),
+		Outputs:  []interlock.Output{mine, other},
+		Vessels:  []interlock.Vessel{charged},
+		Streams:  []interlock.Stream{{Through: []int{0, 1}, Charges: []int{0}, RunDown: standRunDown, Flow: standFlow}},
+	}
+	for i := range c.Inputs {
+		c.Inputs[i].StaleAfter = 5
+	}
+	if err := c.Compile(); err != nil {
+		panic("verify: the audit's own site: " + err.Error())
+	}
+	return &stand{logic, c, interlock.NewState(c), interlock.NewInputs(c), interlock.NewDecision(c)}
+}
+
+// show makes an input be seen as a level in the next scan.
+func (s *stand) show(ref interlock.Ref, l level) {
+	if ref == 0 {
+		return
+	}
+	s.state.Inputs[ref-1] = interlock.InputState{Level: l.value}
+	s.in.Signals[ref-1] = interlock.Faulty
+	switch {
+	case l.fresh && l.value == interlock.True:
+		s.in.Signals[ref-1] = interlock.High
+	case l.fresh:
+		s.in.Signals[ref-1] = interlock.Low
+	case l.value != interlock.Unknown:
+		s.in.Signals[ref-1] = interlock.NoSignal
+	}
+}
+
+// value shows a fresh value, or unknown.
+func (s *stand) value(ref interlock.Ref, v interlock.Truth) {
+	s.show(ref, level{v, v != interlock.Unknown})
+}
+
+// bond makes the channel be held in the next scan, not held, or unknown.
+func (s *stand) bond(v interlock.Truth, parted bool) {
+	phase := map[interlock.Truth]monitor.Phase{interlock.True: monitor.Bonded, interlock.False: monitor.Lost, interlock.Unknown: monitor.Unreadable}[v]
+	s.state.Channels[0] = interlock.ChannelState{State: monitor.State{Control: monitor.Control{Phase: phase, Class: monitor.Good}}, Parted: parted}
+	s.in.Readings[0] = monitor.Reading{Quality: monitor.Valid, Value: 1}
+	if v == interlock.Unknown {
+		s.in.Readings[0].Quality = monitor.Bad
+	}
+}
+
+// outputs compares the table of an output. Without streams and vessels of its own
+// the stand's ones stand in: the flow has ended or not, the wait runs or not.
+func (s *stand) outputs(t *outputTable, a *Audit, every int) {
+	o := &s.config.Outputs[0]
+	for at, word := range t.states {
+		if at%every != 0 && !t.enabled(uint32(at)) {
+			continue
+		}
+		t.shape.eachLetter(false, func(l *outputScan) {
+			if !t.shape.brief && !levels[l.reset].follows(unpackWatch(word).button) || o.Automatic && l.shared == sharedWait {
+				return
+			}
+			t.shape.each(uint32(word&(1<<watchShift-1)), func(memory interlock.OutputControl) {
+				s.prepare(o, t.shape, memory, l)
+				s.logic.Step(s.config, s.state, s.in, s.d)
+				a.Compared++
+				after := s.state.Outputs[0].OutputControl
+				step, _ := t.logic.Output(t.shape.config, memory, l.arm(t.shape))
+				if step != after || !t.hasEdge(uint32(at), l, t.shape.pack(after)) {
+					a.Different++
+				}
+			})
+		})
+	}
+}
+
+func (s *stand) prepare(o *interlock.Output, h *outputShape, memory interlock.OutputControl, l *outputScan) {
+	s.state.Running = true
+	s.state.Outputs[0] = interlock.OutputState{OutputControl: memory}
+	s.state.Outputs[1] = interlock.OutputState{}
+	s.state.Vessels[0] = interlock.VesselState{Clear: l.shared != sharedWait, Held: true}
+	s.state.Streams[0] = interlock.StreamState{}
+	s.bond(interlock.True, false)
+	s.value(standPerm, l.perm)
+	s.show(o.Reset, levels[l.reset])
+	s.show(o.Start, levels[l.begin])
+	s.value(o.Stop, truth(l.shared == sharedStop))
+	s.value(o.Closed, h.ends[l.ends].closed)
+	s.value(o.Opened, h.ends[l.ends].opened)
+	s.value(standOther, truth(l.ended))
+	s.value(standFlow, interlock.False)
+	s.value(standAcknowledge, interlock.False)
+	if l.ended {
+		s.state.Streams[0].Stopped = standRunDown + 1
+	}
+	s.in.Overrun = l.shared == sharedHard
+}
+
+// hasEdge says that a state has an edge to a memory under a letter.
+func (t *outputTable) hasEdge(state uint32, l *outputScan, memory uint32) bool {
+	for _, e := range t.from(state, t.group(l)) {
+		if uint32(t.states[e.next]&(1<<watchShift-1)) == memory {
+			return true
+		}
+	}
+	return false
+}
+
+// vessels compares the table of a vessel. A still scan in which flow is seen, and
+// an unreadable channel that reads good, cannot be shown by one stream and one
+// channel; they are left out.
+func (s *stand) vessels(t *vesselTable, a *Audit) {
+	about := interlock.Button{Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}
+	for at, k := range t.states {
+		for number := 0; number < vesselScans; number++ {
+			l := vesselScanOf(number)
+			if l.still && l.flowSeen || l.bonded == interlock.Unknown && l.reconnected {
+				continue
+			}
+			t.waited.each(k.waited, func(n Scans) {
+				for _, button := range [...]interlock.Button{{}, {Phase: interlock.Idle}, about} {
+					if button == about && (t.config.Acknowledge == 0 || !k.early) {
+						continue
+					}
+					memory := interlock.VesselState{Clear: k.clear, Held: k.held, Early: k.early, Waited: n, Ack: button}
+					s.prepareVessel(memory, l)
+					s.logic.Step(s.config, s.state, s.in, s.d)
+					a.Compared++
+					step, _ := t.logic.Vessel(t.config, memory, interlock.VesselScan{
+						Bonded: l.bonded, Still: l.still, FlowSeen: l.flowSeen, Reconnected: l.reconnected,
+						Acknowledge: interlock.False, AcknowledgeFresh: true,
+					})
+					if after := s.state.Vessels[0]; step != after || !t.hasEdge(uint32(at), number, after) {
+						a.Different++
+					}
+				}
+			})
+		}
+	}
+}
+
+func (s *stand) prepareVessel(memory interlock.VesselState, l vesselScan) {
+	s.state.Running = true
+	s.state.Outputs[0], s.state.Outputs[1] = interlock.OutputState{}, interlock.OutputState{}
+	s.state.Vessels[0] = memory
+	s.state.Streams[0] = interlock.StreamState{}
+	if l.still {
+		s.state.Streams[0].Stopped = standRunDown + 1
+	}
+	s.bond(l.bonded, l.reconnected)
+	for ref := interlock.Ref(1); ref <= standInputs; ref++ {
+		s.value(ref, interlock.False)
+	}
+	s.value(standOther, truth(l.still))
+	s.value(standFlow, truth(l.flowSeen))
+	s.in.Overrun = false
+}
+
+func (t *vesselTable) hasEdge(state uint32, letter int, after interlock.VesselState) bool {
+	for _, next := range t.next[int(state)*vesselScans+letter] {
+		k := t.states[next]
+		if k.clear == after.Clear && k.held == after.Held && k.early == after.Early && k.waited == t.waited.index(after.Waited) {
+			return true
+		}
+	}
+	return false
 }

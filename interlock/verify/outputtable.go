@@ -136,13 +136,19 @@ func (t *outputTable) each(word uint64, l *outputScan, in *interlock.OutputScan,
 // end of flow is no matter; in full form only one of each is tried, and a test
 // shows that the others are no different.
 func (h *outputShape) eachScan(enabled bool, f func(*outputScan)) {
+	h.eachLetter(!h.brief && !enabled, f)
+}
+
+// eachLetter calls f with every letter, or with one for all that are alike to an
+// output that is withheld.
+func (h *outputShape) eachLetter(few bool, f func(*outputScan)) {
 	for _, perm := range truths {
 		for shared := uint8(0); shared < sharedClasses; shared++ {
-			if shared == sharedStop && h.config.Stop == 0 || !h.brief && !enabled && (shared == sharedWait || shared == sharedStop) {
+			if shared == sharedStop && h.config.Stop == 0 || few && (shared == sharedWait || shared == sharedStop) {
 				continue
 			}
 			for ended := 0; ended < 2; ended++ {
-				if ended == 1 && !h.brief && !enabled {
+				if ended == 1 && few {
 					continue
 				}
 				l := outputScan{perm: perm, shared: shared, ended: ended == 1}

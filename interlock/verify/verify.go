@@ -57,15 +57,16 @@ type verification struct {
 	outputs []int
 	report  *Report
 
-	tables    sync.Mutex
-	byChannel map[monitor.Config]*ChannelTable
-	byOutput  map[string]*outputTable
-	facts     map[monitor.Config]ChannelFacts
-	searches  []*Searched
-	started   map[int]*started
-	recovered map[string]*Result
-	walked    map[monitor.Config]compared
-	stems     map[string]*Stem // kept only where mutants will take them over
+	tables     sync.Mutex
+	byChannel  map[monitor.Config]*ChannelTable
+	byOutput   map[string]*outputTable
+	facts      map[monitor.Config]ChannelFacts
+	searches   []*Searched
+	started    map[int]*started
+	recovered  map[string]*Result
+	walked     map[monitor.Config]compared
+	auditEvery int              // tests look at every nth state of an output; 0 is all
+	stems      map[string]*Stem // kept only where mutants will take them over
 }
 
 func newVerification(m *Model, o Options) (*verification, error) {

@@ -67,7 +67,6 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 		m.otherStreams = m.otherStreams || !charging[i]
 	}
 	m.othersWait = len(c.VesselsOf(output)) > 1
-	m.find(waitKey{})
 	return m
 }
 
@@ -98,6 +97,7 @@ func (m *waitModel) stem(f *focus, shown uint32, memory uint64) (*Stem, error) {
 	var views []view
 	s.Class, views = classify(f.views(m.logic), shown)
 	s.classes = len(views)
+	m.find(waitKey{}) // power-up
 	add := adder{}
 	for row := 0; row < len(m.keys); row++ {
 		for i := range views {
