@@ -341,7 +341,7 @@ func TestSignalInTheMiddle(t *testing.T) {
 func TestPanicInTheMiddle(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.order.New = func() (loop.Source, error) { return &script{ends: 250, panics: 100}, nil }
-	report, _ := b.perform(t, context.Background())
+	report, _ := b.calmly(t)
 	require.Equal(t, 70, report.Exit)
 	require.Contains(t, report.Trouble, "planted")
 	require.Equal(t, sheet.StateOpen, report.RigState)
