@@ -45,7 +45,7 @@ type jointResult struct {
 // bad, over every joint history.
 type jointResponse struct {
 	Set   []string `json:"set"`
-	Scans int      `json:"scans"`
+	Scans int      `json:"scans"` // -1: no bound
 }
 
 // jointly searches every wanted output with all of its channels at once.
@@ -175,7 +175,11 @@ func tellJoint(out io.Writer, r *jointReport) {
 			fmt.Fprintf(out, "  %-15s %2s  %s\n", result.Verdict, result.Property, result.Title)
 		}
 		for _, response := range one.Response {
-			fmt.Fprintf(out, "  withheld at the latest in scan %d while bad: %s\n", response.Scans, shortList(response.Set, 30))
+			bound := fmt.Sprintf("withheld at the latest in scan %d", response.Scans)
+			if response.Scans == joint.Endless {
+				bound = "no bound (a bypass may stand in)"
+			}
+			fmt.Fprintf(out, "  %s while bad: %s\n", bound, shortList(response.Set, 30))
 		}
 	}
 	fmt.Fprintf(out, "\n%s\n", r.Verdict)

@@ -260,6 +260,16 @@ func TestResponseAgrees(t *testing.T) {
 	assert.Equal(t, 2, compared, "cut sets")
 }
 
+// Under a bypass whose end is free the response has no bound, and says so.
+func TestResponseUnderABypassIsEndless(t *testing.T) {
+	e, _ := run(t, yard(t, 1, "bond_1", func(c *interlock.Config) {
+		c.Bypasses = []interlock.Bypass{{Input: 5, Channel: 0, For: 9, Warn: 1, Gap: 1}}
+	}), verify.Options{}, 1<<30)
+	scans, err := e.Response([]string{"bond_1"}, 100)
+	require.NoError(t, err)
+	assert.Equal(t, Endless, scans)
+}
+
 // What composition can only bound: two losses in one scan.
 func TestTogether(t *testing.T) {
 	e, _ := run(t, yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", nil), verify.Options{}, 1<<30)

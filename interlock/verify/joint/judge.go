@@ -61,10 +61,14 @@ func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.Equal(e.b.And(a, b), e
 // bad are the classes of news that are no good, and not merely between.
 var badNews = [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High}
 
+// Endless is a response without a bound.
+const Endless = -1
+
 // Response is the most scans that an enabled output runs on, the scan in which
 // it is withheld counted, while every one of the named channels has bad news in
 // every scan, in any mixture and after any history, all others free. 0 is never
-// enabled. Where doubt can last for ever it is an error of the limit.
+// enabled. It is Endless where the search comes to a set of states that follows
+// itself, as under a bypass, whose end is free here; past the limit it is cut off.
 func (e *Engine) Response(names []string, limit int) (scans int, err error) {
 	defer e.full("measuring the joint response", &err)
 	named := map[string]bool{}
@@ -84,12 +88,19 @@ func (e *Engine) Response(names []string, limit int) (scans int, err error) {
 		if scans > limit {
 			return scans, &verify.CutOff{Where: "the joint response, which lasts longer than asked for", Limit: e.limit}
 		}
-		set = e.b.And(e.running, e.image(set, func(c *channel) rudd.Node {
+		later := e.b.And(e.running, e.image(set, func(c *channel) rudd.Node {
 			if named[c.Name] {
 				return bad[c.Name]
 			}
 			return c.step
 		}))
+		if e.b.full() {
+			return scans, nil // the deferred call says why
+		}
+		if e.b.Equal(later, set) {
+			return Endless, nil
+		}
+		set = later
 		e.b.release()
 	}
 	return scans, nil
