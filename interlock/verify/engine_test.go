@@ -222,19 +222,30 @@ func BenchmarkProductOfOneChannel(b *testing.B) {
 	b.ReportMetric(float64(bytes)/float64(states), "bytes/state")
 }
 
-func BenchmarkVerifySite(b *testing.B) {
-	for _, n := range []int{1, 2, 4, 8, 16, 32} {
-		b.Run(fmt.Sprintf("cars=%d", n), func(b *testing.B) {
+// BenchmarkChannels grows the number of channels, all set differently so that no
+// two are the same search, under one output: what is searched grows in proportion.
+func BenchmarkChannels(b *testing.B) {
+	for _, n := range []int{10, 20, 40} {
+		b.Run(fmt.Sprintf("channels=%d", n), func(b *testing.B) {
 			m := bay(b, n, func(m *Model) {
 				for i := range m.Config.Channels {
-					m.Config.Channels[i].LongestStay += Scans(i) // all different: no symmetry
+					m.Config.Channels[i].LongestStay += Scans(i)
 				}
 			})
+			states := uint64(0)
 			for b.Loop() {
-				if _, err := Verify(m, Options{}); err != nil {
-					b.Fatal(err)
+				v, err := newVerification(m, Options{Outputs: []string{"pump"}})
+				require.NoError(b, err)
+				jobs := v.plan()
+				require.NoError(b, v.search(jobs))
+				states = 0
+				for _, s := range jobs {
+					if s.SameAs == "" {
+						states += s.States
+					}
 				}
 			}
+			b.ReportMetric(float64(states), "states")
 		})
 	}
 }

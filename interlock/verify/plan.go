@@ -52,14 +52,13 @@ func (v *verification) plan() []*Searched {
 	return jobs
 }
 
-// channelsOf lists the channels in the cone of an output, or of it and a vessel.
+// channelsOf lists the channels in an output's permissive, or those that show a
+// vessel's bond: with one of these in full detail all others are free, so that to
+// go through the others as well would show nothing more of the wait.
 func (v *verification) channelsOf(output, vessel int) []int {
 	set := v.model.Config.Outputs[output].Permissive.Causes()
 	if vessel >= 0 {
-		more := v.model.Config.Vessels[vessel].BondedBy.Causes()
-		for i := range set {
-			set[i] |= more[i]
-		}
+		set = v.model.Config.Vessels[vessel].BondedBy.Causes()
 	}
 	var list []int
 	set.Each(func(cause int) {
