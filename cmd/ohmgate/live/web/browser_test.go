@@ -346,9 +346,17 @@ func TestViewIsInItsAddress(t *testing.T) {
 	b.do(chromedp.Evaluate[chromedp.Void](`document.querySelector('.chart').focus()`), chromedp.KeyEvent("m"))
 	b.clickLane("output:pump", 900, chromedp.ModifierShift)
 	b.until("ohmgate.view.b !== null && ohmgate.view.marks.length === 1")
-	before := ask[string](b, `JSON.stringify([ohmgate.view.from, ohmgate.view.to, ohmgate.view.a, ohmgate.view.b, ohmgate.view.marks])`)
+	// A cursor snaps once its edge has arrived, and the address follows the view
+	// a moment later: both are read when they have come to rest.
 	b.until("location.hash.includes('marks=')")
-	address := ask[string](b, "location.href")
+	const view = `JSON.stringify([ohmgate.view.from, ohmgate.view.to, ohmgate.view.a, ohmgate.view.b, ohmgate.view.marks])`
+	var before, address string
+	for rest := 0; rest < 3; time.Sleep(300 * time.Millisecond) {
+		seen, at := ask[string](b, view), ask[string](b, "location.href")
+		if rest++; seen != before || at != address {
+			before, address, rest = seen, at, 0
+		}
+	}
 	other := open(t, 1280, 800)
 	other.do(chromedp.Navigate(address), chromedp.WaitVisible(chromedp.CSS(".lane")))
 	other.until("ohmgate.shot()")
