@@ -29,8 +29,21 @@ func call(args ...string) (string, exitCode) {
 
 // Every counterexample that verify writes, simulate must replay to the same
 // violation on the simulated plant.
+// hasty is the amber line with a response asked of its lance that a bad bond
+// mixed with gaps does not keep.
+func hasty(t *testing.T) string {
+	t.Helper()
+	text, err := os.ReadFile(amber)
+	require.NoError(t, err)
+	const asked = "when: NOT bond_drum, time: 240 ms"
+	require.Contains(t, string(text), asked)
+	file := filepath.Join(t.TempDir(), "amber_line.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(strings.Replace(string(text), asked, "when: NOT bond_drum, time: 200 ms", 1)), 0o600))
+	return file
+}
+
 func TestCounterexamplesReplayInSimulate(t *testing.T) {
-	runs := t.TempDir()
+	runs, amber := t.TempDir(), hasty(t)
 	text, code := call("verify", amber, "--output", "drum_lance", "--property", "5", "--property", "lance_follows_the_drum", "--runs", runs)
 	require.Equal(t, exitViolated, code, text)
 	require.Contains(t, text, "verdict: violated")
@@ -73,7 +86,7 @@ func TestVerifyFaultsAndWindow(t *testing.T) {
 	require.Greater(t, bytes.Count(rows, []byte("\n")), 30)
 
 	plot := filepath.Join(t.TempDir(), "window.svg")
-	text, code = call("verify", amber, "--window", "bond_drum", "--plot", plot, "--json")
+	text, code = call("verify", hasty(t), "--window", "bond_drum", "--plot", plot, "--json")
 	require.Equal(t, exitViolated, code, text)
 	var window struct {
 		Channel string
