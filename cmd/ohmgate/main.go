@@ -3,8 +3,10 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"os"
+	"strings"
 
 	"github.com/spf13/cobra"
 )
@@ -21,10 +23,24 @@ func run(args []string) (code exitCode) {
 	}()
 	root := rootCommand()
 	root.SetArgs(args)
-	if err := root.Execute(); err != nil {
-		return report(os.Stderr, err)
+	verb, err := root.ExecuteC()
+	if err != nil {
+		return report(os.Stderr, adviseOn(verb, err))
 	}
 	return exitShown
+}
+
+// adviseOn adds to an error of the command line, which no verb has judged, how
+// the command is written.
+func adviseOn(verb *cobra.Command, err error) error {
+	var judged outcome
+	if errors.As(err, &judged) {
+		return err
+	}
+	if !verb.HasParent() {
+		return failed(exitInput, "%w; ohmgate --help lists the verbs", err)
+	}
+	return failed(exitInput, "%w; write %s, or see %s --help", err, verb.UseLine(), verb.CommandPath())
 }
 
 const caution = `ohmgate is no certified safety device and no substitute for the standards, local
@@ -47,6 +63,8 @@ func rootCommand() *cobra.Command {
 		return failed(exitInput, "name a verb")
 	}
 	root.AddCommand(verbs()...)
+	usage := strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprintf(".FlagUsagesWrapped %d", textWidth))
+	root.SetUsageTemplate(strings.TrimRight(usage, "\n") + "\n")
 	return root
 }
 

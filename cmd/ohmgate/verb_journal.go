@@ -22,7 +22,12 @@ func journalVerb() *cobra.Command {
 	verb := &cobra.Command{
 		Use:   "journal",
 		Short: "Check, ask, replay and export what serve kept",
-		Long:  "journal looks into the file that serve --journal writes. It never changes it, but\nfor trim.\n\n" + caution,
+		Args:  cobra.NoArgs,
+		RunE: func(c *cobra.Command, _ []string) error {
+			_ = c.Help()
+			return failed(exitInput, "say what to do with the journal, such as ohmgate journal check FILE")
+		},
+		Long: "journal looks into the file that serve --journal writes. It never changes it,\nbut for trim.\n\n" + caution,
 	}
 	verb.AddCommand(journalCheckVerb(), journalQueryVerb(), journalReplayVerb(), journalExportVerb(), journalTrimVerb())
 	return verb

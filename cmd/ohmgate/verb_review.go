@@ -23,9 +23,9 @@ func reviewVerb() *cobra.Command {
 	verb := &cobra.Command{
 		Use:   "review SITE",
 		Short: "Read a site as a checker would: contradictory, missing, weak",
-		Long: `review asks every rule of its list about a site and prints the findings: a stable
-id, where it stands, why it matters, who says so, and what to change. What the
-site file accepts under suppress: is listed with its reason.
+		Long: `review asks every rule of its list about a site and prints the findings: a
+stable id, where it stands, why it matters, who says so, and what to change.
+What the site file accepts under suppress: is listed with its reason.
 
 Exit codes: 0 no finding at or above --fail-on · 1 some · 2 the input is wrong ·
 4 nothing to review: no channel or no output.

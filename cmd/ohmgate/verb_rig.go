@@ -53,10 +53,11 @@ func rigVerb() *cobra.Command {
 	verb := &cobra.Command{
 		Use:   "rig SITE SCENARIO | rig --twin SITE | rig --check RECORD",
 		Short: "Play a scenario against hardware and measure honestly",
-		Long: `rig plays the plant of a scenario to a unit under test: its relays are the clamps,
-buttons and end switches, its inputs read the unit's contacts. Every time is an
-interval. Before: wiring self-test, loop-back latency, proof that the relays fall
-when the program goes silent. After, on every path: relays open, read back.
+		Long: `rig plays the plant of a scenario to a unit under test: its relays are the
+clamps, buttons and end switches, its inputs read the unit's contacts. Every
+time is an interval. Before: wiring self-test, loop-back latency, proof that the
+relays fall when the program goes silent. After, on every path: relays open,
+read back.
 
   --stimulate  the program plays the plant, and judges the unit (default)
   --stand-in   real readings in, this logic drives the relays
