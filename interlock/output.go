@@ -26,6 +26,7 @@ const (
 	ReasonWait                            // a vessel that it charges may be charged
 	ReasonEarly                           // an early reconnection is not acknowledged
 	ReasonUnconfirmed                     // its actuator did not report the right end in time
+	ReasonMoving                          // its actuator does not yet report that it is stopped
 	ReasonBackup                          // withheld as the backup of another output
 	ReasonStop                            // a stop is asked for
 	ReasonReset                           // a deliberate press of reset is needed
@@ -36,7 +37,7 @@ const (
 var reasonTexts = [reasonCount]string{
 	"first scan since power-up", "scan overrun", "permissive not met", "permissive unknown",
 	"on-delay running", "wait running", "reconnected early, not acknowledged",
-	"actuator unconfirmed", "backup called", "stop asked for", "reset needed", "start needed",
+	"actuator unconfirmed", "actuator not reported stopped", "backup called", "stop asked for", "reset needed", "start needed",
 }
 
 // Each calls f with the text of every reason in the set, in fixed order.
@@ -223,8 +224,12 @@ func tryStart(c *Output, s, next *OutputControl, in outputInput, pressedStart bo
 	if start == True && next.On <= c.OnDelay {
 		reasons |= ReasonDelay
 	}
-	if next.Unconfirmed != 0 && !(next.believed() && in.report.home) {
+	if !next.believed() {
 		reasons |= ReasonUnconfirmed
+	} else if c.confirmable() && !in.report.home {
+		// Else a habit of pressing reset at once would hide an actuator that
+		// stays open: the next command would come before it is late.
+		reasons |= ReasonMoving
 	}
 	ready := reasons == 0
 	next.Button, news.spoil = stepButton(c.Press, s.Button, in.reset, in.resetFresh, s.Ready, ready)

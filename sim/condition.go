@@ -304,14 +304,14 @@ func (n *names) is(text string, subject place, words []string) (condition, strin
 var reasonWords = map[string]interlock.Reasons{
 	"power-up": interlock.ReasonPowerUp, "overrun": interlock.ReasonOverrun, "not met": interlock.ReasonNotMet,
 	"unknown": interlock.ReasonUnknown, "delay": interlock.ReasonDelay, "wait": interlock.ReasonWait,
-	"early": interlock.ReasonEarly, "unconfirmed": interlock.ReasonUnconfirmed, "backup": interlock.ReasonBackup,
+	"early": interlock.ReasonEarly, "unconfirmed": interlock.ReasonUnconfirmed, "moving": interlock.ReasonMoving, "backup": interlock.ReasonBackup,
 	"stop": interlock.ReasonStop, "reset": interlock.ReasonReset, "start": interlock.ReasonStart,
 }
 
 func reasonCondition(text string, i int, not bool, word string) (condition, string, string) {
 	reason, ok := reasonWords[word]
 	if !ok {
-		return condition{}, fmt.Sprintf("%q is no reason", word), "use power-up, overrun, not met, unknown, delay, wait, early, unconfirmed, backup, stop, reset or start"
+		return condition{}, fmt.Sprintf("%q is no reason", word), "use power-up, overrun, not met, unknown, delay, wait, early, unconfirmed, moving, backup, stop, reset or start"
 	}
 	return condition{text: text, holds: func(v *view) bool {
 		return (v.State.Outputs[i].Mode != interlock.Enabled && v.Decision.Reasons[i]&reason != 0) != not

@@ -249,6 +249,12 @@ var outputMutants = []Mutant{
 		c.Automatic = true
 		return step(c, s, in)
 	}),
+	outputMutant("skipped input", "an actuator that still moves is enabled again", func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan, step outputStep) (interlock.OutputControl, interlock.OutputTold) {
+		if s.Mode != interlock.Enabled && s.Unconfirmed == 0 && s.Disagree < c.Travel {
+			in.Home = true
+		}
+		return step(c, s, in)
+	}),
 	outputMutant("dropped state", "the latch of an unconfirmed actuator is lost", func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan, step outputStep) (interlock.OutputControl, interlock.OutputTold) {
 		next, told := step(c, s, in)
 		if s.Unconfirmed != 0 && in.Home {

@@ -86,7 +86,8 @@ func (h *outputShape) judge(s interlock.OutputControl, w watch, l *outputScan, n
 	v.note(7, v.enables && !c.Automatic, v.enables && !legal && !h.brief)
 	cleared := told.ResetGiven && confirmed
 	lost := latched != 0 && !cleared && next.Unconfirmed != latched
-	v.note(10, latched&^s.Unconfirmed != 0, lost || latched != 0 && next.Mode == interlock.Enabled && !cleared)
+	unseen := v.enables && c.Confirmable() && !h.ends[l.ends].home
+	v.note(10, latched&^s.Unconfirmed != 0, lost || unseen || latched != 0 && next.Mode == interlock.Enabled && !cleared)
 	if latched == 0 || cleared {
 		v.watch.away, v.watch.home = false, false
 	}
@@ -120,7 +121,8 @@ func (h *outputShape) latch(s interlock.OutputControl, v *seen, l *outputScan) (
 	both := latched&(interlock.StayedOpen|interlock.StayedShut) != 0
 	v.watch.away = v.watch.away || e.away
 	v.watch.home = v.watch.home || e.home && (v.watch.away || !both)
-	return latched, latched == 0 || v.watch.home && (v.watch.away || !both) && e.home
+	atRest := !h.config.Confirmable() || e.home
+	return latched, atRest && (latched == 0 || v.watch.home && (v.watch.away || !both))
 }
 
 func failure(running, dark bool) interlock.Unconfirmed {
