@@ -65,7 +65,7 @@ func TestRigOnTheTwin(t *testing.T) {
 	var text string
 	var code exitCode
 	for attempt := 1; attempt <= 4; attempt++ { // a busy machine makes intervals straddle, and the verb then says 3
-		text, code = rigSays(t, "--twin", benchSite, benchPulled, "--edges", "16", "--record", in("record"), "--junit", in("junit.xml"),
+		text, code = rigSays(t, "--twin", benchSite, benchPulled, "--record", in("record"), "--junit", in("junit.xml"),
 			"--page", in("page.html"), "--table", in("table.csv"), "--tester", "A. Tester", "--temperature", "21 °C", "--frames", in("frames"+string(rune('0'+attempt))), "--csv", in("trace.csv"))
 		if code != exitIncomplete && code != exitLost {
 			break

@@ -170,6 +170,9 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 			printWrapped(out, strings.Repeat(" ", 17), "bound: "+step.Source, 17)
 		}
 	}
+	if run.Verdict == sheet.NotShown {
+		printWrapped(out, "not shown        ", run.Reason, 17)
+	}
 	for _, text := range run.Heard {
 		printWrapped(out, "heard            ", text, 17)
 	}

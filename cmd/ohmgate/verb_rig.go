@@ -261,9 +261,11 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	switch mode {
 	case rig.Stimulate:
 		source, _ := f.plant()
-		if _, err := f.wires.Rehearse(f.logic, source, time.Now()); err != nil {
+		rehearsal, err := f.wires.Rehearse(f.logic, source, time.Now())
+		if err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}
+		order.Changes = rehearsal.Changes
 	case rig.StandIn:
 		if err := f.wires.Ready(f.logic); err != nil {
 			return nil, failed(exitInput, "%w", err)

@@ -71,6 +71,7 @@ type Counts struct {
 	Retries    int `json:"retries"`     // questions put again
 	StrayBytes int `json:"stray_bytes"` // bytes that belonged to no answer
 	Late       int `json:"late"`        // answers that came after they were given up, recognised
+	Twice      int `json:"twice"`       // answers that came once more after they had been taken
 	Doubtful   int `json:"doubtful"`    // answers returned with Doubt
 	Broadcasts int `json:"broadcasts"`
 }
@@ -104,6 +105,7 @@ type Client struct {
 	asking      sync.Mutex
 	counts      Counts
 	lost        []lostQuestion
+	served      *lostQuestion // the last question, if its answer was taken without doubt
 	transaction uint16
 }
 
@@ -235,6 +237,10 @@ func (c *Client) onceRTU(unit byte, request Request, pdu []byte) (Result, error)
 	}
 	c.counts.StrayBytes += len(answer.Heard) - (end - start) - c.echoLength(frame)
 	result.Doubt = c.settle(unit, reply)
+	if c.served = nil; !result.Doubt {
+		c.served = &lostQuestion{unit: unit, request: request}
+		c.noteTwice(answer.Heard[end:])
+	}
 	c.counts.Answers++
 	if reply.Exception != noException {
 		c.counts.Exceptions++
@@ -266,6 +272,7 @@ func (c *Client) echoLength(frame []byte) int {
 
 // noteFailure counts a question without a valid answer and remembers that its answer may still come.
 func (c *Client) noteFailure(unit byte, request Request, answer port.Answer, frame []byte, err error) error {
+	c.served = nil
 	silent := errors.Is(err, port.ErrSilent)
 	garbled := errors.Is(err, port.ErrCut)
 	if garbled && c.settings.Echo {
@@ -342,6 +349,19 @@ func (c *Client) noteStray(heard []byte) {
 			c.forget(lost.unit, index)
 			return
 		}
+	}
+	c.noteTwice(heard)
+}
+
+// noteTwice recognises a second answer to a question that had its answer: two devices with one address, or an adapter that
+// repeats. Had it come a moment later it would have been taken for the answer to the next question, so no answer on such a
+// line is to be trusted.
+func (c *Client) noteTwice(heard []byte) {
+	if c.served == nil {
+		return
+	}
+	if _, _, _, found := FindReply(heard, c.served.unit, c.served.request); found {
+		c.counts.Twice++
 	}
 }
 

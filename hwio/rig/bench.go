@@ -20,6 +20,8 @@ var (
 	ErrRig = errors.New("rig lost")
 	// ErrInDoubt: an answer came that may be the answer to an older question; nothing is concluded from it.
 	ErrInDoubt = errors.New("answer in doubt")
+	// ErrTwice: a module answers more than once, so that nobody knows to which question an answer belongs.
+	ErrTwice = errors.New("an answer came twice: two devices have one address, or the adapter repeats what it hears")
 )
 
 // Patience of the bench with its own devices.
@@ -46,15 +48,18 @@ type Bench struct {
 	devices  []*scpi.Device // per module
 	sizes    []int
 
-	coils   [][]bool           // per module: as commanded last
-	spoken  []port.Stamp       // per module: when it was last asked
-	set     []monitor.Microohm // per module: what the decade was set to last; -1: nothing
-	moved   bool               // something was commanded since the bench was opened
-	ended   bool
-	Unclear int // exchanges of a run that had to be put again, or told nothing
+	coils       [][]bool           // per module: as commanded last
+	spoken      []port.Stamp       // per module: when it was last asked
+	set         []monitor.Microohm // per module: what the decade was set to last; -1: nothing
+	moved       bool               // something was commanded since the bench was opened
+	foundClosed bool               // some relay, when the bench was opened
+	ended       bool
+	letting     bool // go of: every answer is welcome, each is read back
+	Unclear     int  // exchanges of a run that had to be put again, or told nothing
 }
 
-// Open opens every line that a point needs, and finds every module and instrument there.
+// Open opens every line that a point needs, and finds every module and instrument there. With an error the bench is nil, or
+// what there is of it: the caller lets go of that too.
 func Open(m *Map, settings Settings) (*Bench, []sheet.Instrument, error) {
 	count := len(m.Site.Rig.Modules)
 	b := &Bench{
@@ -72,11 +77,7 @@ func Open(m *Map, settings Settings) (*Bench, []sheet.Instrument, error) {
 		}
 	}
 	found, err := b.identify()
-	if err != nil {
-		_ = b.Close()
-		return nil, nil, err
-	}
-	return b, found, nil
+	return b, found, err
 }
 
 // lost marks an error as the end of the rig.
@@ -162,8 +163,7 @@ func (b *Bench) identify() (found []sheet.Instrument, err error) {
 		case kindDecade, kindMeter:
 			one.Identity, err = b.beginInstrument(module)
 		case kindRelays:
-			err = b.patiently(func() error { _, _, err := b.readRelays(module); return err })
-			one.Identity = fmt.Sprintf("address %d, relays 0..%d answer", m.Address, b.sizes[module]-1)
+			one.Identity, err = b.findRelays(module)
 		case kindInputs:
 			err = b.patiently(func() error { _, _, err := b.ReadInputs(module); return err })
 			one.Identity = fmt.Sprintf("address %d, inputs 0..%d answer", m.Address, b.sizes[module]-1)
@@ -177,6 +177,28 @@ func (b *Bench) identify() (found []sheet.Instrument, err error) {
 		found = append(found, one)
 	}
 	return found, nil
+}
+
+// findRelays asks a relay module where its relays are. A program that was killed has left them as they were, until the module
+// itself lets go.
+func (b *Bench) findRelays(module int) (string, error) {
+	var positions []bool
+	err := b.patiently(func() (err error) {
+		positions, _, err = b.readRelays(module)
+		return err
+	})
+	text := fmt.Sprintf("address %d, relays 0..%d answer", b.Module(module).Address, b.sizes[module]-1)
+	var closed []string
+	for point, on := range positions {
+		if on {
+			closed = append(closed, fmt.Sprint(point))
+		}
+	}
+	if len(closed) > 0 {
+		b.foundClosed = true
+		text += ", found closed: " + strings.Join(closed, ", ")
+	}
+	return text, err
 }
 
 // patiently asks again where no time is measured. What was asked in vain is counted.
@@ -210,8 +232,12 @@ func (b *Bench) beginInstrument(module int) (string, error) {
 
 // ask puts one Modbus question to a module and notes when.
 func (b *Bench) ask(module int, request modbus.Request) (modbus.Result, error) {
-	result, err := b.clients[b.portOf(module)].Do(byte(b.Map.Site.Rig.Modules[module].Address), request)
+	client := b.clients[b.portOf(module)]
+	result, err := client.Do(byte(b.Map.Site.Rig.Modules[module].Address), request)
 	b.spoken[module] = port.Now()
+	if twice := client.Counts().Twice; twice > 0 && !b.letting {
+		return result, lost(ErrTwice)
+	}
 	if err == nil && result.Doubt {
 		return result, ErrInDoubt
 	}
@@ -249,6 +275,7 @@ func (b *Bench) Counts() (total modbus.Counts) {
 		total.Retries += c.Retries
 		total.StrayBytes += c.StrayBytes
 		total.Late += c.Late
+		total.Twice += c.Twice
 		total.Doubtful += c.Doubtful
 	}
 	return total

@@ -25,10 +25,11 @@ func (i Interval) hull(other Interval) Interval {
 // the interval then begins with the first attempt and ends with the read-back that shows it.
 const attempts = 4
 
-// fatal says that asking again is no use.
+// fatal says that asking again is no use. A device that is busy, and a gateway that lost a frame, ask to be asked again.
 func fatal(err error) bool {
-	_, refused := modbus.IsRefusal(err)
-	return refused || errors.Is(err, port.ErrLost) || errors.Is(err, port.ErrHalted)
+	code, refused := modbus.IsRefusal(err)
+	passing := code == modbus.DeviceBusy || code == modbus.GatewayNoResponse
+	return refused && !passing || errors.Is(err, ErrTwice) || errors.Is(err, port.ErrLost) || errors.Is(err, port.ErrHalted)
 }
 
 // WriteRelays moves all relays of a module to the wanted positions, in one frame, and reads them back. The interval is when

@@ -22,7 +22,9 @@ type Released struct {
 // Release opens every relay, reads the relays back and looks at the loop-back inputs. It is called on every path out of a
 // run; whatever it cannot read back is unknown. A line that was lost is opened again, as long as releaseTime lasts.
 func (b *Bench) Release() (released Released) {
+	b.letting = true
 	defer func() {
+		b.letting = false
 		// A rig in an unknown state takes no further order.
 		b.ended = released.State != sheet.StateOpen
 		if r := recover(); r != nil {
