@@ -237,6 +237,7 @@ func (c *Client) onceRTU(unit byte, request Request, pdu []byte) (Result, error)
 	}
 	c.counts.StrayBytes += len(answer.Heard) - (end - start) - c.echoLength(frame)
 	result.Doubt = c.settle(unit, reply)
+	c.noteTwice(answer.Heard[:start])
 	if c.served = nil; !result.Doubt {
 		c.served = &lostQuestion{unit: unit, request: request}
 		c.noteTwice(answer.Heard[end:])
@@ -272,6 +273,7 @@ func (c *Client) echoLength(frame []byte) int {
 
 // noteFailure counts a question without a valid answer and remembers that its answer may still come.
 func (c *Client) noteFailure(unit byte, request Request, answer port.Answer, frame []byte, err error) error {
+	c.noteTwice(answer.Heard)
 	c.served = nil
 	silent := errors.Is(err, port.ErrSilent)
 	garbled := errors.Is(err, port.ErrCut)

@@ -34,9 +34,9 @@ func TestMain(m *testing.M) {
 		beVictim(folder)
 		return
 	}
-	// These tests wait for relays and time-outs nearly all of their time: eight at once load a processor by a tenth.
+	// These tests wait for relays and time-outs nearly all of their time: sixteen at once load a processor by a fifth.
 	flag.Parse()
-	if err := flag.Set("test.parallel", "8"); err != nil {
+	if err := flag.Set("test.parallel", "16"); err != nil {
 		panic(err)
 	}
 	os.Exit(pseudo.Main(m.Run))
@@ -239,6 +239,7 @@ func TestGoodUnit(t *testing.T) {
 }
 
 func TestWrongUnits(t *testing.T) {
+	t.Parallel()
 	for name, wanted := range map[string]string{
 		"slow": "slower than", "deaf": "", "forgetful": "", "eager": "energised its output while the logic withholds it",
 		"welded": "did not follow", "nervous": "sooner than the guaranteed patience",
@@ -261,6 +262,7 @@ func TestWrongUnits(t *testing.T) {
 }
 
 func TestRigsThatAreRefused(t *testing.T) {
+	t.Parallel()
 	for name, c := range map[string]struct {
 		options rehearse.Options
 		said    string
@@ -346,6 +348,7 @@ func TestPanicInTheMiddle(t *testing.T) {
 }
 
 func TestFullDisk(t *testing.T) {
+	t.Parallel()
 	t.Run("before anything moves", func(t *testing.T) {
 		b := newBench(t, rehearse.Options{})
 		b.out.left = 10
