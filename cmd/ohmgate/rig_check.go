@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"strings"
 
 	"ohmgate/hwio/sheet"
 )
@@ -33,7 +34,7 @@ func checkRecord(out io.Writer, o *rigOptions) error {
 		return failed(exitInput, "%w; name a record that a run has written", err)
 	}
 	code := exitShown
-	if o.head != "" && o.head != report.Head && len(report.Problems) == 0 {
+	if o.head != "" && signed(report, o.head) == 0 && len(report.Problems) == 0 {
 		report.Problems = append(report.Problems, sheet.Problem{
 			File: o.check, Line: report.Entries, Column: 1, Text: "the last hash is " + report.Head + ", not the one on the page: entries were cut off, or the chain was made anew",
 			Instead: "compare with a copy",
@@ -42,7 +43,7 @@ func checkRecord(out io.Writer, o *rigOptions) error {
 	switch {
 	case len(report.Problems) > 0:
 		code = exitViolated
-	case report.Unended() > 0:
+	case report.Unended() > 0 || report.Unfollowed() > 0 || report.BrokenOff > 0:
 		code = exitIncomplete
 	}
 	if code != exitViolated {
@@ -59,15 +60,35 @@ func checkRecord(out io.Writer, o *rigOptions) error {
 			Tool   string `json:"tool"`
 			Verb   string `json:"verb"`
 			*sheet.Report
-			Unended int `json:"unended"`
-			Exit    int `json:"exit"`
-		}{"ohmgate record check 1", toolVersion(), "rig", report, report.Unended(), int(code)}); err != nil {
+			Unended    int `json:"unended"`
+			Unfollowed int `json:"unfollowed"`
+			Exit       int `json:"exit"`
+		}{"ohmgate record check 1", toolVersion(), "rig", report, report.Unended(), report.Unfollowed(), int(code)}); err != nil {
 			return failed(exitLost, "%w", err)
 		}
 		return ended(code)
 	}
 	tellCheckedRecord(out, o, report)
 	return ended(code)
+}
+
+// brokenOff is what the next run on a record has to say of the one before it, if that has no end.
+func brokenOff(before []sheet.Sheet) []string {
+	if len(before) == 0 || before[len(before)-1].End != nil {
+		return nil
+	}
+	last := &before[len(before)-1]
+	return []string{fmt.Sprintf("the run before this one, %s of %s, has no end: what the relays did afterwards is unknown, until the self-test opens them", last.Head.Scenario, last.Begun)}
+}
+
+// signed is how many sheets the hash of a page covers: those up to the one that ended with it.
+func signed(report *sheet.Report, head string) int {
+	for i := range report.Sheets {
+		if report.Sheets[i].HeadHash == head {
+			return i + 1
+		}
+	}
+	return 0
 }
 
 func tellCheckedRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
@@ -88,15 +109,35 @@ func tellCheckedRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
 	for _, problem := range report.Problems {
 		fmt.Fprintf(out, "%v\n", problem)
 	}
-	switch {
-	case len(report.Problems) > 0:
+	tellWholeRecord(out, o, report)
+}
+
+// tellWholeRecord says what holds for the record as a whole.
+func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
+	if len(report.Problems) > 0 {
 		fmt.Fprintf(out, "violated: the record was changed after it was written, or is damaged; the first %d\nentries fit together, nothing behind them can be trusted\n", report.Entries)
-	case report.Unended() > 0:
-		fmt.Fprintf(out, "not shown: %d entries fit together, but %d run has no end; last hash\n%s\n", report.Entries, report.Unended(), report.Head)
-	default:
-		fmt.Fprintf(out, "shown: %d entries fit together; last hash\n%s\n", report.Entries, report.Head)
-		if o.head == "" {
-			printWrapped(out, "", "Entries cut off at the end show only against the hash on the signed page: --head HASH.", 0)
-		}
+		return
+	}
+	var lacks []string
+	if count := report.Unended(); count > 0 {
+		lacks = append(lacks, fmt.Sprintf("%d of the runs breaks off without an end", count))
+	}
+	if count := report.Unfollowed(); count > 0 {
+		lacks = append(lacks, fmt.Sprintf("%d series of runs stops before its last run", count))
+	}
+	if report.BrokenOff > 0 {
+		lacks = append(lacks, fmt.Sprintf("behind them %d bytes of a line that was never finished", report.BrokenOff))
+	}
+	verdict := "shown"
+	if len(lacks) > 0 {
+		verdict = "not shown"
+	}
+	printWrapped(out, verdict+": ", strings.Join(append([]string{fmt.Sprintf("%d entries fit together", report.Entries)}, lacks...), "; ")+"; last hash", 2)
+	fmt.Fprintln(out, report.Head)
+	switch covered := signed(report, o.head); {
+	case o.head == "":
+		printWrapped(out, "", "Entries cut off at the end show only against the hash on the signed page: --head HASH.", 0)
+	case covered < len(report.Sheets):
+		printWrapped(out, "", fmt.Sprintf("The hash on the page covers the first %d of %d runs; the others were added later.", covered, len(report.Sheets)), 0)
 	}
 }

@@ -188,6 +188,7 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 		return failed(exitLost, "%w", err)
 	}
 	order.Head.Retest = retests(before, order.Head.Scenario)
+	order.Head.Notes = append(order.Head.Notes, brokenOff(before)...)
 	closeFrames, err := o.recordFrames(order)
 	if err != nil {
 		return failed(exitLost, "%w", err)
@@ -214,7 +215,8 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 func watchSignals(ctx context.Context) (context.Context, func()) {
 	ctx, cancel := context.WithCancelCause(orBackground(ctx))
 	signals := make(chan os.Signal, 4)
-	signal.Notify(signals, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP)
+	signal.Notify(signals, os.Interrupt, syscall.SIGTERM, syscall.SIGHUP, syscall.SIGQUIT)
+	signal.Ignore(deadly...)
 	done := make(chan struct{})
 	go func() {
 		for {

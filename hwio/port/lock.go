@@ -66,6 +66,17 @@ func patientLock(file *os.File) error {
 	return err
 }
 
+// HoldAlone locks any open file for this process alone, until the file is closed or the process ends, however it ends. The
+// error is ErrInUse where another process holds it.
+func HoldAlone(file *os.File) error {
+	if err := lockFile(file); errors.Is(err, errLockHeld) {
+		return &Fault{Port: file.Name(), Kind: ErrInUse, Note: "another process has it open: end it first"}
+	} else if err != nil {
+		return &Fault{Port: file.Name(), Kind: ErrCannotOpen, Note: "cannot lock it", Cause: err}
+	}
+	return nil
+}
+
 var errLockHeld = errors.New("lock held")
 
 func readHolder(file *os.File) string {

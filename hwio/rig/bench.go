@@ -196,7 +196,7 @@ func (b *Bench) findRelays(module int) (string, error) {
 	}
 	if len(closed) > 0 {
 		b.foundClosed = true
-		text += ", found closed: " + strings.Join(closed, ", ")
+		text += ", found closed, as another program left them: " + strings.Join(closed, ", ")
 	}
 	return text, err
 }

@@ -314,6 +314,41 @@ func TestPulledPlug(t *testing.T) {
 	require.NotEqual(t, sheet.Shown, report.Verdict)
 }
 
+// TestUnpluggedInEveryPhase: wherever the plug is pulled, the record has its end, nothing is shown, and nobody is told that
+// relays are open that are not.
+func TestUnpluggedInEveryPhase(t *testing.T) {
+	t.Parallel()
+	for _, phase := range []string{"looking", "wiring", "loop-back", "silence", "run 1", "release"} {
+		t.Run(phase, func(t *testing.T) {
+			b := newBench(t, rehearse.Options{})
+			unplug := func() { _ = b.twin.Room.Unplug("bus") }
+			b.order.Progress = func(text string) {
+				switch {
+				case !strings.HasPrefix(text, phase):
+				case phase == "looking": // before the line is opened
+					unplug()
+				default:
+					time.AfterFunc(60*time.Millisecond, unplug)
+				}
+			}
+			if phase == "release" {
+				b.atScan(250, unplug)
+			}
+			report, sheets := b.perform(t, context.Background())
+			require.Equal(t, 5, report.Exit, report.Trouble)
+			require.NotEqual(t, sheet.Shown, report.Verdict)
+			wanted := sheet.StateUnknown
+			if phase == "looking" {
+				wanted = sheet.StateUnmoved
+			}
+			require.Equal(t, wanted, report.RigState)
+			require.NotNil(t, sheets[0].End)
+			require.Equal(t, wanted, sheets[0].State())
+			require.Eventually(t, func() bool { return b.twin.Closed() == 0 }, 3*time.Second, 20*time.Millisecond, "the module's own time-out")
+		})
+	}
+}
+
 func TestPlugPutBack(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.atScan(100, func() {

@@ -69,6 +69,7 @@ type Run struct {
 	Lag         float64      `json:"most_lag_ms"`
 	Counts      string       `json:"bus_counts"`
 	decided     int          // changes by the logic
+	played      bool         // to the end of the scenario
 }
 
 // Report is everything that one order came to.
@@ -228,7 +229,7 @@ func (s *session) run(ctx context.Context, number int, latency Latency) bool {
 	s.tell("run %d of %d", number, max(s.Runs, 1))
 	run := Run{Number: number, PhaseMillis: ms(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
 	err := s.play(ctx, &run, latency)
-	if err != nil {
+	if run.played = err == nil; err != nil {
 		run.Reason = s.why(err)
 		s.fail(err)
 	}
@@ -247,7 +248,7 @@ func (s *session) run(ctx context.Context, number int, latency Latency) bool {
 		s.slow[name] = append(s.slow[name], times...)
 	}
 	s.report.Statements = s.statements()
-	return s.end(&run) && err == nil && run.RigState == sheet.StateOpen
+	return s.end(&run) && err == nil && run.RigState != sheet.StateUnknown
 }
 
 // missing is what a run that looks well lacks: a check before it that was not shown, or a change of an output that the
@@ -341,7 +342,7 @@ func (s *session) end(run *Run) bool {
 		}
 	}
 	err := s.book.Add(sheet.KindEnd, sheet.End{
-		RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Faults: s.Faults,
+		RigState: run.RigState, Reason: run.Reason, Played: run.played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Faults: s.Faults,
 		Statement: strings.Join(s.report.Statements, " "), Counts: run.Counts,
 	})
 	if err != nil {

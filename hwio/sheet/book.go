@@ -10,6 +10,8 @@ import (
 	"io"
 	"os"
 	"time"
+
+	"ohmgate/hwio/port"
 )
 
 // Entry is one line of a book.
@@ -40,6 +42,8 @@ func chained(previous string, entry []byte) string {
 type Book struct {
 	to     io.WriteCloser
 	sync   func() error
+	cut    func(size int64) error // takes back what a failed write has left behind
+	size   int64
 	head   string
 	number int
 	broken error
@@ -49,27 +53,41 @@ type Book struct {
 // Open opens a record for adding, after checking what is there; a record that does not check is refused. Sheets holds what
 // was in it before.
 func Open(path string) (*Book, []Sheet, error) {
-	report := Report{Head: origin}
-	if info, err := os.Stat(path); err == nil && info.Mode().IsRegular() {
-		text, err := os.ReadFile(path)
-		if err != nil {
-			return nil, nil, err
-		}
-		report = Check(path, text)
-		if len(report.Problems) > 0 {
-			return nil, nil, fmt.Errorf("%w; nothing is added to a record that does not check: keep it as it is and name a new one", report.Problems[0])
-		}
-	} else if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, nil, err
-	}
-	file, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE, 0o644)
+	file, err := os.OpenFile(path, os.O_RDWR|os.O_APPEND|os.O_CREATE, 0o644)
 	if err != nil {
 		return nil, nil, err
 	}
+	book, sheets, err := open(path, file)
+	if err != nil {
+		_ = file.Close()
+	}
+	return book, sheets, err
+}
+
+// open reads what is there and gets ready to add to it. Two programs that add to one record would break its chain.
+func open(path string, file *os.File) (*Book, []Sheet, error) {
 	book := NewBook(file)
-	book.sync = file.Sync
-	if info, err := file.Stat(); err == nil && !info.Mode().IsRegular() {
-		book.sync = nil // a device has nothing to sync
+	info, err := file.Stat()
+	if err != nil || !info.Mode().IsRegular() {
+		return book, nil, err // a device has nothing to sync, and holds nothing
+	}
+	if err := port.HoldAlone(file); err != nil {
+		return nil, nil, fmt.Errorf("no second program may add to this record: %w", err)
+	}
+	text, err := io.ReadAll(file)
+	if err != nil {
+		return nil, nil, err
+	}
+	book.sync, book.cut, book.size = file.Sync, file.Truncate, int64(len(text))
+	if len(text) == 0 {
+		return book, nil, nil
+	}
+	report := Check(path, text)
+	if len(report.Problems) > 0 {
+		return nil, nil, fmt.Errorf("%w; nothing is added to a record that does not check: keep it as it is and name a new one", report.Problems[0])
+	}
+	if report.BrokenOff > 0 {
+		return nil, nil, fmt.Errorf("%s: %d entries, then a line that breaks off: program or disk failed in the middle of writing it; keep the record as it is and name a new one", path, report.Entries)
 	}
 	book.head, book.number = report.Head, report.Entries
 	return book, report.Sheets, nil
@@ -90,7 +108,10 @@ func (b *Book) Add(kind string, body any) error {
 	}
 	hash := chained(b.head, entry)
 	line := append([]byte(lineStart+hash+lineMiddle), entry...)
-	_, err = b.to.Write(append(line, lineEnd...))
+	line = append(line, lineEnd...)
+	if _, err = b.to.Write(line); err != nil && b.cut != nil {
+		err = errors.Join(err, b.cut(b.size)) // half a line, of a disk that became full
+	}
 	if err == nil && b.sync != nil {
 		err = b.sync()
 	}
@@ -98,7 +119,7 @@ func (b *Book) Add(kind string, body any) error {
 		b.broken = fmt.Errorf("the record cannot be written: %w", err)
 		return b.broken
 	}
-	b.head, b.number = hash, b.number+1
+	b.head, b.number, b.size = hash, b.number+1, b.size+int64(len(line))
 	return nil
 }
 

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"strings"
 )
 
 // Problem is the first thing that does not fit in a line of a record.
@@ -26,6 +27,8 @@ type Report struct {
 	Head     string    `json:"last_hash"`
 	Sheets   []Sheet   `json:"sheets"`
 	Problems []Problem `json:"problems"`
+	// BrokenOff is how many bytes stand behind the last whole entry: the beginning of a line that was never finished.
+	BrokenOff int `json:"broken_off_bytes"`
 }
 
 // Unended is how many runs break off without their end.
@@ -33,6 +36,20 @@ func (r *Report) Unended() int {
 	count := 0
 	for index := range r.Sheets {
 		if r.Sheets[index].End == nil {
+			count++
+		}
+	}
+	return count
+}
+
+// Unfollowed is how many runs of a series were played to a good end, and the next one is not there although the series has
+// more: the program was ended between two runs, or entries were cut off.
+func (r *Report) Unfollowed() int {
+	count := 0
+	for index := range r.Sheets {
+		s := &r.Sheets[index]
+		next := index+1 < len(r.Sheets) && r.Sheets[index+1].Head.Run == s.Head.Run+1
+		if s.End != nil && s.Head.Run < s.Head.Runs && s.End.RigState != StateUnknown && s.End.Played && !next {
 			count++
 		}
 	}
@@ -47,8 +64,12 @@ func Check(file string, text []byte) Report {
 	reader := reader{report: &report}
 	for line := 1; len(text) > 0; line++ {
 		end := bytes.IndexByte(text, '\n') + 1
+		if end == 0 && reader.unfinished(text) {
+			report.BrokenOff = len(text)
+			return report
+		}
 		if end == 0 {
-			report.Problems = append(report.Problems, Problem{file, line, 1, "the record breaks off in the middle of a line", askAround})
+			report.Problems = append(report.Problems, Problem{file, line, 1, "no line of a test record, and it breaks off", askAround})
 			return report
 		}
 		if column, wrong := reader.take(text[:end]); wrong != "" {
@@ -66,9 +87,30 @@ func Check(file string, text []byte) Report {
 // reader gathers sheets while it checks.
 type reader struct{ report *Report }
 
+// unfinished says whether text can be the beginning of a line, as a lost supply leaves it. A whole line whose line feed has
+// become something else is none.
+func (r *reader) unfinished(text []byte) bool {
+	start := min(len(text), len(lineStart))
+	hash := min(len(text), len(lineStart)+hashLength)
+	middle := min(len(text), hash+len(lineMiddle))
+	if string(text[:start]) != lineStart[:start] || string(text[hash:middle]) != lineMiddle[:middle-hash] {
+		return false
+	}
+	for _, digit := range text[start:hash] {
+		if !strings.ContainsRune("0123456789abcdef", rune(digit)) {
+			return false
+		}
+	}
+	scratch := reader{report: &Report{Head: r.report.Head, Entries: r.report.Entries, Sheets: []Sheet{{}}}}
+	_, wrong := scratch.take(append(bytes.Clone(text[:len(text)-1]), '\n'))
+	return wrong != ""
+}
+
+// hashLength is how many digits a hash has.
+const hashLength = 64
+
 // take checks one line with its line feed.
 func (r *reader) take(line []byte) (column int, wrong string) {
-	const hashLength = 64
 	shortest := len(lineStart) + hashLength + len(lineMiddle) + len(lineEnd)
 	switch {
 	case len(line) < shortest || !bytes.HasPrefix(line, []byte(lineStart)):

@@ -92,6 +92,7 @@ type Step struct {
 type End struct {
 	RigState  string   `json:"rig_state"`
 	Reason    string   `json:"reason"` // why it ended: played to the end, signal, port lost, …
+	Played    bool     `json:"played_to_the_end"`
 	Verdict   string   `json:"verdict"`
 	Exit      int      `json:"exit"`
 	Steps     int      `json:"steps"`

@@ -11,6 +11,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/hwio/port"
 )
 
 // twoRuns writes a record with two runs, the second one without its end.
@@ -83,7 +85,13 @@ func TestLinesTakenOutPutInOrCutOffAreFound(t *testing.T) {
 		require.NotEmpty(t, Check("r", join(twice...)).Problems, "line %d twice", index+1)
 	}
 	for cut := 1; cut < len(lines[6]); cut++ {
-		require.NotEmpty(t, Check("r", text[:len(text)-cut]).Problems)
+		report := Check("r", text[:len(text)-cut])
+		require.Empty(t, report.Problems, "the beginning of a line, as a lost supply leaves it")
+		require.Equal(t, len(lines[6])-cut, report.BrokenOff)
+		require.Equal(t, 6, report.Entries)
+	}
+	for _, tail := range []string{"x", lineStart + "g", lineStart + strings.Repeat("a", 64) + "!", string(lines[6][:len(lines[6])-1]) + " "} {
+		require.NotEmpty(t, Check("r", append(join(lines[:6]...), tail...)).Problems, "no beginning of a line: %q", tail)
 	}
 	// A whole entry cut off at the end shows against the hash that was signed.
 	shorter := Check("r", join(lines[:6]...))
@@ -119,6 +127,73 @@ func (d *fullDisk) Write(data []byte) (int, error) {
 }
 
 func (d *fullDisk) Close() error { return nil }
+
+func TestTwoProgramsCannotAddToOneRecord(t *testing.T) {
+	path := twoRuns(t)
+	book, _, err := Open(path)
+	require.NoError(t, err)
+	_, _, err = Open(path)
+	require.ErrorIs(t, err, port.ErrInUse)
+	require.NoError(t, book.Close())
+	book, _, err = Open(path)
+	require.NoError(t, err)
+	require.NoError(t, book.Close())
+}
+
+// halfWriter writes half of what it is given, as a disk that becomes full does.
+type halfWriter struct{ *os.File }
+
+func (w halfWriter) Write(data []byte) (int, error) {
+	count, _ := w.File.Write(data[:len(data)/2])
+	return count, errors.New("no space left on device")
+}
+
+// TestHalfALineIsTakenBack: the record stays one that checks and that may be added to.
+func TestHalfALineIsTakenBack(t *testing.T) {
+	path := twoRuns(t)
+	before, err := os.ReadFile(path)
+	require.NoError(t, err)
+	book, _, err := Open(path)
+	require.NoError(t, err)
+	book.to = halfWriter{book.to.(*os.File)}
+	require.ErrorContains(t, book.Add(KindCheck, Inspection{Name: "b"}), "no space left")
+	require.Error(t, book.Close())
+	after, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.Equal(t, string(before), string(after))
+}
+
+func TestNothingIsAddedBehindHalfALine(t *testing.T) {
+	path := twoRuns(t)
+	text, err := os.ReadFile(path)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(path, text[:len(text)-9], 0o600))
+	_, _, err = Open(path)
+	require.ErrorContains(t, err, "breaks off")
+}
+
+// TestSeriesThatStops: the first of two runs was played well, and there is no second.
+func TestSeriesThatStops(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "record")
+	book, _, err := Open(path)
+	require.NoError(t, err)
+	for run := 1; run <= 2; run++ {
+		require.NoError(t, book.Add(KindHead, Head{Scenario: "s", Run: run, Runs: 3}))
+		require.NoError(t, book.Add(KindEnd, End{RigState: StateOpen, Verdict: Shown, Played: true}))
+	}
+	check := func() Report {
+		text, err := os.ReadFile(path)
+		require.NoError(t, err)
+		return Check(path, text)
+	}
+	report := check()
+	require.Equal(t, 1, report.Unfollowed())
+	require.NoError(t, book.Add(KindHead, Head{Scenario: "s", Run: 3, Runs: 3}))
+	require.NoError(t, book.Add(KindEnd, End{RigState: StateUnknown, Verdict: NotShown}))
+	report = check()
+	require.Zero(t, report.Unfollowed())
+	require.NoError(t, book.Close())
+}
 
 func TestFullDiskEndsTheWriting(t *testing.T) {
 	disk := &fullDisk{left: 500}
