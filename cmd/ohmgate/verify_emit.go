@@ -1,7 +1,6 @@
 package main
 
 import (
-	"fmt"
 	"io"
 	"strconv"
 	"strings"
@@ -17,12 +16,14 @@ import (
 type secondOptions struct {
 	emit    string
 	channel string
+	vessel  string
 	joint   bool
 }
 
 func (o *secondOptions) flags(flags *pflag.FlagSet) {
 	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel for another checker instead: promela or murphi")
 	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail")
+	flags.StringVar(&o.vessel, "vessel", "", "with --emit: this vessel's charge memory and its streams, instead of buttons and delays")
 	flags.BoolVar(&o.joint, "joint", false, "search all channels of an output in full detail at once instead")
 }
 
@@ -33,8 +34,8 @@ func (o *verifyOptions) second(out, errs io.Writer, m *verify.Model) (bool, erro
 		return true, failed(exitInput, "--emit and --joint are two different things; write one of them")
 	case o.emit != "":
 		return true, emitModel(out, m, o)
-	case o.channel != "":
-		return true, failed(exitInput, "--channel belongs to --emit; write --emit promela --output OUTPUT --channel CHANNEL")
+	case o.channel != "" || o.vessel != "":
+		return true, failed(exitInput, "--channel and --vessel belong to --emit; write --emit promela --output OUTPUT --channel CHANNEL")
 	case o.joint:
 		return true, jointly(out, errs, m, o)
 	}
@@ -50,13 +51,17 @@ func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 	if err != nil {
 		return err
 	}
-	properties, err := o.emitted()
-	if err != nil {
-		return err
+	var properties []int
+	for _, name := range o.properties {
+		n, err := strconv.Atoi(name)
+		if err != nil {
+			return failed(exitInput, "--property %s: the printed model knows default properties only; write a number", name)
+		}
+		properties = append(properties, n)
 	}
 	source, err := opinion.Restate(piece, properties...)
 	if err != nil {
-		return failed(exitInput, "%v", err)
+		return failed(exitInput, "%w", err)
 	}
 	text := source.Promela()
 	if o.emit == "murphi" {
@@ -68,30 +73,22 @@ func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 	return nil
 }
 
-// emitted are the properties that the printed model demands.
-func (o *verifyOptions) emitted() ([]int, error) {
-	if len(o.properties) == 0 {
-		return opinion.Properties, nil
-	}
-	var list []int
-	for _, name := range o.properties {
-		n, err := strconv.Atoi(name)
-		if err != nil || !opinion.Judges(n) {
-			return nil, failed(exitInput, "--property %s: not in the printed model; write some of %s", name, strings.Trim(fmt.Sprint(opinion.Properties), "[]"))
-		}
-		list = append(list, n)
-	}
-	return list, nil
-}
-
-// piece is the one product that --output and --channel name.
+// piece is the one product that --output, --vessel and --channel name.
 func (o *verifyOptions) piece(m *verify.Model) (*verify.Piece, error) {
 	if len(o.outputs) != 1 {
 		return nil, failed(exitInput, "--emit prints the model of one output; write --output with one of %s", strings.Join(m.Names.Outputs, ", "))
 	}
 	output := indexOf(m.Names.Outputs, o.outputs[0])
+	vessel, err := o.charged(m, output)
+	if err != nil {
+		return nil, err
+	}
+	of, permissive := "--output "+o.outputs[0], m.Config.Outputs[output].Permissive
+	if vessel >= 0 {
+		of, permissive = "--vessel "+o.vessel, m.Config.Vessels[vessel].BondedBy
+	}
 	var channels []string
-	causes := m.Config.Outputs[output].Permissive.Causes()
+	causes := permissive.Causes()
 	causes.Each(func(n int) {
 		if n < len(m.Names.Channels) {
 			channels = append(channels, m.Names.Channels[n])
@@ -99,13 +96,32 @@ func (o *verifyOptions) piece(m *verify.Model) (*verify.Piece, error) {
 	})
 	switch {
 	case len(channels) == 0:
-		return nil, failed(exitInput, "--output %s: no channel is in its permissive, so there is no model to print", o.outputs[0])
+		return nil, failed(exitInput, "%s: it hangs on no channel, so there is no model to print", of)
 	case o.channel == "" && len(channels) == 1:
 		o.channel = channels[0]
 	case o.channel == "" || !isOneOf(channels, o.channel):
-		return nil, failed(exitInput, "--emit needs the channel that is to be in full detail; write --channel with one of %s", strings.Join(channels, ", "))
+		return nil, failed(exitInput, "%s: --emit needs the channel that is to be in full detail; write --channel with one of %s", of, strings.Join(channels, ", "))
 	}
-	return verify.PieceOf(m, verify.Options{}, output, indexOf(m.Names.Channels, o.channel))
+	return verify.PieceOf(m, verify.Options{}, output, indexOf(m.Names.Channels, o.channel), vessel)
+}
+
+// charged is the vessel that --vessel names, which the output must charge; below
+// zero without one.
+func (o *verifyOptions) charged(m *verify.Model, output int) (int, error) {
+	if o.vessel == "" {
+		return -1, nil
+	}
+	var names []string
+	for _, i := range m.Config.VesselsOf(output) {
+		names = append(names, m.Names.Vessels[i])
+	}
+	switch {
+	case len(names) == 0:
+		return 0, failed(exitInput, "--vessel %s: %s charges no vessel; leave --vessel out", o.vessel, o.outputs[0])
+	case !isOneOf(names, o.vessel):
+		return 0, failed(exitInput, "--vessel %s: %s does not charge it; write one of %s", o.vessel, o.outputs[0], strings.Join(names, ", "))
+	}
+	return indexOf(m.Names.Vessels, o.vessel), nil
 }
 
 func indexOf(list []string, name string) int {

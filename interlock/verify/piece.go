@@ -51,13 +51,18 @@ func Pieces(m *Model, o Options) ([]*Piece, error) {
 	return list, nil
 }
 
-// PieceOf is the product of one output, without its vessels, with one channel.
-func PieceOf(m *Model, o Options, output, channel int) (*Piece, error) {
+// PieceOf is the product of one output with one channel and, unless it is below
+// zero, with the charge memory of one vessel.
+func PieceOf(m *Model, o Options, output, channel, vessel int) (*Piece, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
 	}
-	return v.piece(v.job("reset", output, channel, -1)), nil
+	kind := "wait"
+	if vessel < 0 {
+		kind = "reset"
+	}
+	return v.piece(v.job(kind, output, channel, vessel)), nil
 }
 
 // TitleOf is a default property in the reader's words.

@@ -117,7 +117,8 @@ func (t *vesselTable) judge(s interlock.VesselState, w vesselWatch, l vesselScan
 	case !w.paid && next.steady && s.Waited >= t.config.Wait:
 		next.paid = true
 	}
-	next.early = (w.early || !next.paidBefore(w, charged) && l.reconnected) && !(acknowledged && s.Early)
+	// Without a button to acknowledge it, an early reconnection is told only.
+	next.early = t.config.Acknowledge != 0 && (w.early || !next.paidBefore(w, charged) && l.reconnected) && !(acknowledged && s.Early)
 	if next.paid {
 		next.steady = false
 	}

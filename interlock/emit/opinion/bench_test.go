@@ -39,7 +39,7 @@ func BenchmarkAgainstOtherCheckers(b *testing.B) {
 			searchOnce(b, model)
 			took = min(took, time.Since(began))
 		}
-		s, err := Restate(piece, judged...)
+		s, err := Restate(piece)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -84,7 +84,7 @@ func bestSpin(b *testing.B, s *Source) *Answer {
 		{[]string{"-DBFS"}, []string{"-w22"}},
 		{[]string{"-DCOLLAPSE"}, []string{"-m3000000", "-w22"}},
 	} {
-		a, err := Spin(context.Background(), s, b.TempDir(), mode.compile, mode.run)
+		a, err := Spin(context.Background(), s, b.TempDir(), Mode{Compile: mode.compile, Run: mode.run})
 		if err != nil {
 			b.Log(mode.compile, err)
 			continue

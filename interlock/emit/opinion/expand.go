@@ -18,10 +18,10 @@ func (s *Source) expanded() []string {
 		case "up":
 			more = s.up(fields[1])
 		case "pick":
-			more = pick(fields[1], s.left[fields[2]], fields[3])
+			more = pick(fields[1], s.left[fields[2]], fields[3], fields[5])
 		case "judge":
 			for _, n := range s.judged {
-				more = append(more, fmt.Sprintf("demand bad%d == 0", n))
+				more = append(more, fmt.Sprintf("demand %d", n))
 			}
 		default:
 			more = []string{fields[0] + strings.TrimPrefix(strings.TrimLeft(line, " "), fields[0])}
@@ -52,15 +52,15 @@ func (s *Source) up(name string) []string {
 	return append(out, "end")
 }
 
-// pick reads the nth thing that can be left of an expression at a truth.
-func pick(to string, left [][3]uint8, by string) []string {
+// pick reads one of the things that can be left of an expression, at a truth.
+func pick(to string, left [][3]uint8, at, which string) []string {
 	var out []string
 	word := "if"
 	for n, values := range left {
 		for truth, value := range values {
-			when := fmt.Sprintf("%s %s == %d", word, by, truth)
+			when := fmt.Sprintf("%s %s == %d", word, at, truth)
 			if len(left) > 1 {
-				when += fmt.Sprintf(" && nth == %d", n)
+				when += fmt.Sprintf(" && %s == %d", which, n)
 			}
 			out = append(out, when, fmt.Sprintf("  %s := %d", to, value))
 			word = "elif"

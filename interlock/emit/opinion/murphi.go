@@ -20,44 +20,87 @@ func (s *Source) Murphi() []byte {
 	for _, v := range s.memory {
 		fmt.Fprintf(&b, "  %s := 0;\n", v.name)
 	}
-	b.WriteString("end;\n\nruleset -- chosen in every scan\n")
-	var guards []string
-	for i, in := range s.inputs {
-		end := ";"
-		if i == len(s.inputs)-1 {
-			end = " do"
-		}
-		fmt.Fprintf(&b, "  %s : %d .. %d%s\n", in.name, in.values[0], in.values[len(in.values)-1], end)
-		guards = append(guards, in.guards()...)
-	}
-	if len(guards) == 0 {
-		guards = []string{"true"}
-	}
-	fmt.Fprintf(&b, "rule \"scan\"\n  %s\n==>\nvar\n", strings.Join(guards, " &\n  "))
-	for _, v := range s.scratch {
-		fmt.Fprintf(&b, "  %s : 0 .. %d;\n", v.name, max(v.top, 1))
-	}
-	b.WriteString("begin\n")
+	b.WriteString("end;\n\n")
+	s.murphiChoice(&b)
+	b.WriteString("  -- the rules\n")
 	s.murphiBody(&b)
 	b.WriteString("end;\nend;\n")
 	return []byte(b.String())
 }
 
-// guards says when the values of an input can not be chosen.
-func (in *input) guards() []string {
-	var list []string
-	at := 0
-	for v := in.values[0]; v <= in.values[len(in.values)-1]; v++ {
-		if in.values[at] != v {
-			list = append(list, fmt.Sprintf("%s != %d", in.name, v))
-			continue
-		}
-		if in.may[at] != "" {
-			list = append(list, fmt.Sprintf("(%s != %d | (%s))", in.name, v, murphiText(in.may[at])))
-		}
-		at++
+// murphiChoice prints the one number that chooses all inputs of a scan. A rule
+// set over each input by itself would try every combination in every state; of
+// these most can not be chosen there.
+func (s *Source) murphiChoice(b *strings.Builder) {
+	most := max(s.combinations("mode == ENABLED"), s.combinations("mode != ENABLED"))
+	var counts []string
+	for i := range s.inputs {
+		counts = append(counts, s.inputs[i].options())
 	}
-	return list
+	if len(counts) == 0 {
+		counts = []string{"1"}
+	}
+	fmt.Fprintf(b, "ruleset -- one number chooses all inputs of a scan\n  choice : 0 .. %d do\nrule \"scan\"\n  choice < %s\n==>\nvar -- of one scan\n", most-1, strings.Join(counts, " *\n           "))
+	fmt.Fprintf(b, "  rest : 0 .. %d;\n  options : 0 .. 7;\n  at : 0 .. 7;\n", most)
+	for _, in := range s.inputs {
+		fmt.Fprintf(b, "  %s : 0 .. %d;\n", in.name, in.values[len(in.values)-1])
+	}
+	for _, v := range s.scratch {
+		fmt.Fprintf(b, "  %s : 0 .. %d;\n", v.name, max(v.top, 1))
+	}
+	b.WriteString("begin\n  -- the inputs\n  rest := choice;\n")
+	for i := range s.inputs {
+		s.inputs[i].decode(b)
+	}
+}
+
+// combinations is how many can be chosen at most while the mode is as given.
+func (s *Source) combinations(mode string) int {
+	n := 1
+	for _, in := range s.inputs {
+		can := 0
+		for _, guard := range in.may {
+			if !strings.HasPrefix(guard, "mode ") || strings.HasPrefix(guard, mode) {
+				can++
+			}
+		}
+		n *= can
+	}
+	return n
+}
+
+// options is how many values can be chosen, as an expression over the state.
+func (in *input) options() string {
+	free, text := 0, ""
+	for _, guard := range in.may {
+		if guard == "" {
+			free++
+		} else {
+			text += fmt.Sprintf(" + (%s ? 1 : 0)", murphiText(guard))
+		}
+	}
+	if text == "" {
+		return fmt.Sprint(free)
+	}
+	return fmt.Sprintf("(%d%s)", free, text)
+}
+
+// decode takes the input's value out of the number: what is always possible
+// first, then what is possible in this state.
+func (in *input) decode(b *strings.Builder) {
+	fmt.Fprintf(b, "  options := %s;\n  at := rest %% options;\n  rest := rest / options;\n", in.options())
+	n := 0
+	for i, v := range in.values {
+		if in.may[i] == "" {
+			fmt.Fprintf(b, "  if at = %d then %s := %d; end;\n", n, in.name, v)
+			n++
+		}
+	}
+	for i, v := range in.values {
+		if in.may[i] != "" {
+			fmt.Fprintf(b, "  if at >= %d & %s then\n    if at = %d then %s := %d; end;\n    at := at - 1;\n  end;\n", n, murphiText(in.may[i]), n, in.name, v)
+		}
+	}
 }
 
 var murphiText = strings.NewReplacer("==", "=", "&&", "&", "||", "|").Replace
@@ -79,7 +122,7 @@ func (s *Source) murphiBody(b *strings.Builder) {
 		case "end":
 			fmt.Fprintf(b, "%send;\n", in)
 		case "demand":
-			fmt.Fprintf(b, "%sassert %s \"%s\";\n", in, murphiText(rest), rest)
+			fmt.Fprintf(b, "%sassert bad%s = 0 \"bad%s\";\n%scover hit%s = 1 \"hit%s\";\n", in, rest, rest, in, rest, rest)
 		default:
 			fmt.Fprintf(b, "%s%s;\n", in, text)
 		}

@@ -14,20 +14,16 @@
 package opinion
 
 import (
-	_ "embed"
+	"embed"
 	"fmt"
 	"slices"
 	"strings"
 
 	"ohmgate/interlock/verify"
-	"ohmgate/monitor"
 )
 
-//go:embed channel.rules
-var channelRules string
-
-//go:embed reset.rules
-var resetRules string
+//go:embed rules
+var rules embed.FS
 
 // Source is one product of the search plan, ready to be printed.
 type Source struct {
@@ -94,24 +90,48 @@ func (c counter) cellOf(v uint64) uint64 {
 	return cell
 }
 
-// Properties are the default properties that the rules can judge.
-var Properties = []int{2, 3, 7, 10}
+// judges lists the default properties that each kind of product judges.
+var judges = map[string][]int{"reset": {2, 3, 7, 10}, "wait": {2, 3, 8}}
 
-// Judges says whether a property is one of them.
-func Judges(property int) bool { return slices.Contains(Properties, property) }
+// Properties are the default properties that the rules of a kind can judge.
+func Properties(kind string) []int { return judges[kind] }
 
 // Restate makes the source of a product. Of the properties named it will demand
-// that none is violated.
+// that none is violated; without any, of all that its kind can judge.
 func Restate(p *verify.Piece, properties ...int) (*Source, error) {
-	if p.Kind != "reset" {
-		return nil, fmt.Errorf("a product of kind %s is not restated; only reset is", p.Kind)
+	if len(judges[p.Kind]) == 0 {
+		return nil, fmt.Errorf("a product of kind %s is not restated; only reset and wait are", p.Kind)
+	}
+	if len(properties) == 0 {
+		properties = judges[p.Kind]
+	}
+	for _, n := range properties {
+		if !slices.Contains(judges[p.Kind], n) {
+			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, strings.Trim(fmt.Sprint(judges[p.Kind]), "[]"))
+		}
 	}
 	s := &Source{Title: fmt.Sprintf("output %s with channel %s in full detail", p.Output, p.Channel), counters: map[string]counter{}, left: map[string][][3]uint8{}, judged: properties}
 	s.channel(p)
 	s.output(p)
-	s.body = append(lines(channelRules), lines(resetRules)...)
+	if p.Kind == "wait" {
+		s.Title += " and the charge memory of " + p.Vessel
+		s.brief(p)
+		s.vessel(p)
+	} else {
+		s.buttons(p)
+	}
+	s.body = append(s.body, "judge")
 	s.findScratch()
 	return s, nil
+}
+
+// add appends the rules of a file; every @ in them is a number.
+func (s *Source) add(name string, number int) {
+	text, err := rules.ReadFile("rules/" + name + ".rules")
+	if err != nil {
+		panic(err) // embedded
+	}
+	s.body = append(s.body, lines(strings.ReplaceAll(string(text), "@", fmt.Sprint(number)))...)
 }
 
 func lines(text string) []string { return strings.Split(strings.TrimSpace(text), "\n") }
@@ -189,108 +209,6 @@ func (s *Source) count(name string, first []verify.Scans, top uint64, while stri
 	}
 }
 
-func (s *Source) channel(p *verify.Piece) {
-	c := &p.Config
-	s.number("MISSING INVALID OPEN HIGH BETWEEN GOOD")
-	s.number("UNCONNECTED SETTLING BONDED DOUBTFUL LOST UNREADABLE SAME")
-	s.number("NO UNKNOWN YES")
-	s.constant("STALE_AFTER", uint64(c.StaleAfter))
-	s.constant("SETTLE_SCANS", uint64(c.SettleScans))
-	s.constant("SETTLE_READINGS", uint64(c.SettleReadings))
-	s.constant("SETTLE_PAUSE", uint64(c.SettlePause))
-	s.constant("FULL", uint64(c.Full))
-	s.constant("REPAY", uint64(c.Repay))
-	s.constant("LONGEST_STAY", uint64(c.LongestStay))
-	for class := monitor.Missing; class <= monitor.High; class++ {
-		s.constant("COST_"+strings.ToUpper(class.String()), uint64(c.Cost[class]))
-	}
-	s.flag("BYPASSED", p.Bypassed)
-	s.flag("COVERS_LOST", p.CoversLost)
-	s.flag("CUT", p.Cut)
-	s.keep(5, "phase cls")
-	s.keep(uint64(c.StaleAfter)+1, "age")
-	s.keep(uint64(c.SettleScans), "srun")
-	s.keep(uint64(c.SettleReadings), "scount")
-	s.keep(uint64(c.SettlePause), "paused")
-	s.keep(uint64(c.Full), "doubt")
-	s.keep(1, "parted")
-	var news []uint64
-	for _, class := range p.News() {
-		news = append(news, uint64(class))
-	}
-	s.choose("news", news...)
-	s.count("stay", p.Doubtful, uint64(c.LongestStay), "phase == DOUBTFUL && ")
-	if p.Evidence {
-		s.choose("evid", 0, 1, 2)
-	} else {
-		s.choose("evid", 2)
-	}
-	s.choose("stands", upTo(1+toNumber(p.Bypassed))...)
-}
-
-func (s *Source) output(p *verify.Piece) {
-	o := &p.Out
-	s.number("KEPT_OUT TRIPPED ENABLED")
-	s.number("B_UNSEEN B_IDLE B_PRESSED B_SPOILED B_GIVEN")
-	s.number("P_SPOILED P_IDLE P_DOWN P_UP")
-	s.flag("CONFIRMABLE", p.Confirmable())
-	s.flag("AUTOMATIC", o.Automatic)
-	s.flag("HAS_START", o.Start != 0)
-	s.constant("ON_DELAY", uint64(o.OnDelay))
-	s.constant("TRAVEL", uint64(o.Travel))
-	s.constant("PRESS_MIN", uint64(o.Press.Min))
-	s.constant("PRESS_MAX", uint64(o.Press.Max))
-	s.keep(2, "mode")
-	s.keep(1, "so ss uc uo seenAway seenHome ready armed startLow released")
-	s.keep(4, "bphase")
-	s.keep(3, "wpress")
-	s.keep(1, "warmed wwas wstart waway whome")
-	s.keep(2, "wbutton")
-	s.left["PERM"] = p.Perm
-	s.choose("nth", upTo(uint64(len(p.Perm)))...)
-	s.chooseShared(o.Stop != 0)
-	s.choose("ended", 0, 1).only(1, "mode == ENABLED")
-	reports := uint64(1)
-	if p.Confirmable() {
-		reports = 4
-		if o.Closed == 0 || o.Opened == 0 {
-			reports = 3
-		}
-	}
-	s.choose("report", upTo(reports)...)
-	s.chooseButtons(o.Reset != 0, o.Start != 0)
-	s.count("on", p.OnDelay, uint64(o.OnDelay)+1, "mode != ENABLED && ")
-	s.count("held", p.Held, uint64(max(o.Press.Max, 1)), "bphase == B_PRESSED && ")
-	s.count("disagree", p.Travel, uint64(o.Travel)+1, "")
-}
-
-// chooseShared is what withholds from outside: nothing, a wait, a stop, or what
-// trips (overrun, power-up, a call as backup).
-func (s *Source) chooseShared(stop bool) {
-	values := []uint64{0, 1, 3}
-	if stop {
-		values = []uint64{0, 1, 2, 3}
-	}
-	shared := s.choose("shared", values...)
-	shared.only(1, "mode == ENABLED")
-	shared.only(2, "mode == ENABLED")
-}
-
-// chooseButtons: 0 a fresh 0, 1 a fresh 1, 2 a repeated 0, 3 a repeated 1, 4
-// unknown. A gap can only repeat what stood before.
-func (s *Source) chooseButtons(reset, start bool) {
-	reading := func(has bool) []uint64 {
-		if has {
-			return upTo(5)
-		}
-		return upTo(1)
-	}
-	button := s.choose("reset", reading(reset)...)
-	button.only(2, "wbutton == 1")
-	button.only(3, "wbutton == 2")
-	s.choose("begun", reading(start)...)
-}
-
 // findScratch lists what the rules assign and nobody declared.
 func (s *Source) findScratch() {
 	known := map[string]bool{}
@@ -302,7 +220,7 @@ func (s *Source) findScratch() {
 		name := ""
 		if len(fields) > 2 && fields[1] == ":=" {
 			name = fields[0]
-		} else if len(fields) == 4 && fields[0] == "pick" {
+		} else if len(fields) == 6 && fields[0] == "pick" {
 			name = fields[1]
 		}
 		if name != "" && !known[name] {
@@ -320,8 +238,8 @@ func (s *Source) topOf(name string) uint64 {
 	switch name {
 	case "cost":
 		return s.valueOf("FULL")
-	case "wasOn":
-		return s.counters["on"].top
+	case "on", "wasOn":
+		return s.valueOf("ON_DELAY") + 1
 	}
 	return 7
 }

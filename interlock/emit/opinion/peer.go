@@ -18,29 +18,37 @@ type Answer struct {
 	States   uint64 // 0 where the search ended at its first violation
 	Steps    uint64
 	Violated []int // properties, in rising order
+	Met      []int // properties that had something to say somewhere
 	Complete bool
 	Searched time.Duration // the search alone, without generating and compiling it
 	Built    time.Duration
 	Said     string
 }
 
-// Spin lets SPIN search everything, and go on after a violation.
-func Spin(ctx context.Context, s *Source, directory string, compile, run []string) (*Answer, error) {
+// Mode is how SPIN is to search.
+type Mode struct {
+	Define       []string // for spin -a
+	Compile, Run []string // for gcc and for pan
+}
+
+// Spin lets SPIN search everything, and go on after a violation. With -DMET the
+// model demands the reverse, and what is violated is what is met.
+func Spin(ctx context.Context, s *Source, directory string, mode Mode) (*Answer, error) {
 	began := time.Now()
 	if err := os.WriteFile(filepath.Join(directory, "scan.pml"), s.Promela(), 0o644); err != nil {
 		return nil, err
 	}
-	if text, err := in(ctx, directory, "spin", "-a", "scan.pml"); err != nil {
+	if text, err := in(ctx, directory, "spin", append(mode.Define, "-a", "scan.pml")...); err != nil {
 		return nil, fmt.Errorf("spin -a: %w: %s", err, text)
 	}
-	compile = append([]string{"-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DNOCLAIM", "-o", "pan", "pan.c"}, compile...)
+	compile := append([]string{"-O2", "-w", "-DSAFETY", "-DNOREDUCE", "-DNOCLAIM", "-o", "pan", "pan.c"}, mode.Compile...)
 	if text, err := in(ctx, directory, "gcc", compile...); err != nil {
 		return nil, fmt.Errorf("compiling pan: %w: %s", err, text)
 	}
 	a := &Answer{Checker: "SPIN", Built: time.Since(began)}
 	began = time.Now()
 	// The exit code of pan says nothing; what it printed does.
-	text, err := in(ctx, directory, "./pan", append([]string{"-c0"}, run...)...)
+	text, err := in(ctx, directory, "./pan", append([]string{"-c0"}, mode.Run...)...)
 	a.Searched, a.Said = time.Since(began), text
 	if !strings.Contains(text, "errors:") {
 		return nil, fmt.Errorf("pan ended without its summary (%v): %s", err, tail(text))
@@ -48,14 +56,15 @@ func Spin(ctx context.Context, s *Source, directory string, compile, run []strin
 	a.Complete = !strings.Contains(text, "too small") && !strings.Contains(text, "interrupted") && !strings.Contains(text, "out of memory") && !strings.Contains(text, "aborting")
 	a.States, a.Steps = numberBefore(text, "states, stored"), numberBefore(text, "transitions (=")
 	a.Violated = properties(text, `assertion violated \(?bad(\d+)`)
-	if len(a.Violated) == 0 && !strings.Contains(text, "errors: 0\n") {
+	a.Met = properties(text, `assertion violated \(?hit(\d+)`)
+	if len(a.Violated)+len(a.Met) == 0 && !strings.Contains(text, "errors: 0\n") {
 		return nil, fmt.Errorf("pan reports errors that are no property: %s", tail(text))
 	}
 	return a, nil
 }
 
 // Rumur lets rumur search everything, or until the first violation.
-func Rumur(ctx context.Context, s *Source, directory string, threads int) (*Answer, error) {
+func Rumur(ctx context.Context, s *Source, directory string, threads int, compile ...string) (*Answer, error) {
 	began := time.Now()
 	if err := os.WriteFile(filepath.Join(directory, "scan.m"), s.Murphi(), 0o644); err != nil {
 		return nil, err
@@ -63,7 +72,7 @@ func Rumur(ctx context.Context, s *Source, directory string, threads int) (*Answ
 	if text, err := in(ctx, directory, "rumur", "--threads", strconv.Itoa(threads), "--counterexample-trace", "off", "--deadlock-detection", "stuck", "--output", "scan.c", "scan.m"); err != nil {
 		return nil, fmt.Errorf("rumur: %w: %s", err, text)
 	}
-	if text, err := in(ctx, directory, "gcc", "-O2", "-w", "-mcx16", "-o", "scan", "scan.c", "-lpthread"); err != nil {
+	if text, err := in(ctx, directory, "gcc", append([]string{"-O2", "-w", "-mcx16", "-o", "scan", "scan.c", "-lpthread"}, compile...)...); err != nil {
 		return nil, fmt.Errorf("compiling what rumur made: %w: %s", err, text)
 	}
 	a := &Answer{Checker: "rumur", Built: time.Since(began)}
@@ -71,7 +80,10 @@ func Rumur(ctx context.Context, s *Source, directory string, threads int) (*Answ
 	text, err := in(ctx, directory, "./scan")
 	a.Searched, a.Said = time.Since(began), text
 	a.Violated = properties(text, `bad(\d+)`)
-	a.Complete = strings.Contains(text, "No error found")
+	a.Met = properties(text, `cover "hit(\d+)" hit`)
+	// What is never met counts as an error too, and ends no search.
+	unmet := properties(text, `cover "hit(\d+)" not hit`)
+	a.Complete = len(a.Violated) == 0 && len(a.Met)+len(unmet) == len(s.judged)
 	if !a.Complete && len(a.Violated) == 0 {
 		return nil, fmt.Errorf("rumur's verifier ended without a verdict (%v): %s", err, tail(text))
 	}

@@ -94,7 +94,7 @@ func (s *Source) promelaBody(b *strings.Builder) {
 			fmt.Fprintf(b, "%s%s;\n", in, strings.TrimSpace(strings.Repeat("fi ", open[last])))
 			open, hasElse = open[:last], hasElse[:last]
 		case "demand":
-			fmt.Fprintf(b, "%sassert(%s);\n", in, rest)
+			fmt.Fprintf(b, "#ifdef MET\n%sassert(hit%s == 0);\n#else\n%sassert(bad%s == 0);\n#endif\n", in, rest, in, rest)
 		default:
 			fmt.Fprintf(b, "%s%s;\n", in, strings.Replace(text, ":=", "=", 1))
 		}
