@@ -34,6 +34,8 @@ type Product struct {
 
 	skip func(row, level int) bool // a mutant of the engine: rows that it forgets
 	keep func(level int, active []uint32, fresh []uint64)
+	// until is the number of levels after which to stop; 0 is at the end.
+	until int
 }
 
 // Bytes is the memory that the search needs beside its tables.
@@ -56,7 +58,7 @@ func (p *Product) Run() error {
 	if p.Workers <= 0 {
 		p.Workers = runtime.GOMAXPROCS(0)
 	}
-	for p.Levels = 0; len(p.active) > 0; {
+	for p.Levels = 0; len(p.active) > 0 && (p.until == 0 || p.Levels < p.until); {
 		if p.keep != nil {
 			p.keep(p.Levels, p.active, p.fresh)
 		}
