@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"io"
 	"os"
@@ -46,6 +47,7 @@ type rigOptions struct {
 	stimulusAt, responseAt, bound string
 	recording                     *recordFlags
 	gate                          *gatedPlant // twin, stand-in and listen
+	decode                        decodeOptions
 }
 
 func rigVerb() *cobra.Command {
@@ -75,6 +77,10 @@ site alone, rig --twin SITE offers the terminals until it is interrupted.
 		switch {
 		case o.check != "" && len(args) == 0:
 			return checkRecord(out, o)
+		case o.decode.file != "" && len(args) == 0:
+			return decodeRecording(out, &o.decode, o.json)
+		case o.decode.file != "":
+			return failed(exitInput, "--decode reads a recording and plays nothing; leave out %q", args[0])
 		case o.check != "":
 			return failed(exitInput, "--check reads a record and plays nothing; leave out %q", args[0])
 		case o.twin && len(args) == 1:
@@ -117,6 +123,7 @@ func (o *rigOptions) flags(verb *cobra.Command) {
 	f.StringVar(&o.check, "check", "", "check that no byte of this `record` was changed")
 	f.StringVar(&o.head, "head", "", "check: the last `hash`, as on the signed page")
 	o.analyserFlags(verb)
+	o.decode.flags(verb)
 	o.recording = recordTo(verb)
 }
 
@@ -198,15 +205,16 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 		return err
 	}
 	defer ending()
-	if closeFrames != nil {
-		defer closeFrames()
-	}
 	if !o.json {
 		order.Progress = func(text string) { fmt.Fprintf(errs, "rig: %s\n", text) }
 	}
 	ctx, stop := watchSignals(ctx)
 	report := rig.Perform(ctx, *order, book)
 	stop()
+	if err := closeFrames(); err != nil {
+		report.Trouble = strings.TrimPrefix(report.Trouble+"; "+err.Error(), "; ")
+		report.Exit = int(worse(exitCode(report.Exit), exitLost))
+	}
 	return o.finish(out, files, order, book, before, report)
 }
 
@@ -383,10 +391,10 @@ type nowhere struct{ io.Writer }
 // Close has nothing to close.
 func (nowhere) Close() error { return nil }
 
-// recordFrames taps all lines, if asked to.
-func (o *rigOptions) recordFrames(order *rig.Order) (func(), error) {
+// recordFrames taps all lines, if asked to. What it returns closes the file, and says if not everything is in it.
+func (o *rigOptions) recordFrames(order *rig.Order) (func() error, error) {
 	if o.frames == "" {
-		return nil, nil
+		return func() error { return nil }, nil
 	}
 	file, err := os.OpenFile(o.frames, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
@@ -394,5 +402,5 @@ func (o *rigOptions) recordFrames(order *rig.Order) (func(), error) {
 	}
 	tap := record.NewRecorder(file)
 	order.Settings.Tap = tap.Tap
-	return func() { _ = file.Close() }, tap.Err()
+	return func() error { return errors.Join(tap.Err(), file.Close()) }, tap.Err()
 }

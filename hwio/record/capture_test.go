@@ -130,15 +130,21 @@ func TestDamagedCapture(t *testing.T) {
 func TestCaptureErrorsNameThePlace(t *testing.T) {
 	const head = "start_us,end_us,line,byte\n"
 	for _, row := range []struct{ text, want string }{
-		{"", "x.csv:1: empty"},
-		{head, "x.csv:2: no bytes"},
-		{"start_us,end_us,byte\n1,2,03\n", `x.csv:1: no column "line"`},
+		{"", "x.csv:1:1: empty"},
+		{head, "x.csv:2:1: no bytes"},
+		{"start_us,end_us,line\n1,2,03\n", `x.csv:1:1: no column "byte"`},
+		{"end_us,byte\n1,03\n", `x.csv:1:1: no column "start"`},
+		{"start,end,byte\n1,2,03\n", "says no unit"},
+		{"s\x00t\x00", "export as UTF-8"},
 		{head + "1,2,m,01\n3,x,m,01\n", "x.csv:3:3: time"},
-		{head + "1,2,m,01\n-3,4,m,01\n", "x.csv:3:1: time"},
+		{head + "1,2,m,01\n1e99,4,m,01\n", "x.csv:3:1: time"},
+		{head + "1,2,m,01\n1/3,4,m,01\n", "x.csv:3:1: time"},
 		{head + "5,2,m,01\n", "x.csv:2:3: end 2 is before start 5"},
-		{head + "5,6,m,01\n4,5,m,01\n", "x.csv:3:1: 4 is earlier"},
 		{head + "1,2,,01\n", "x.csv:2:5: line has no name"},
-		{head + "1,2,m,1\n", "x.csv:2:7: byte"},
+		{head + "1,2,m,0A\n1,2,m,1\n", "x.csv:2:7: byte \"0A\": decimal or hexadecimal?"},
+		{head + "1,2,m,7\n1,2,m,256\n", "x.csv:2:7: byte \"7\": decimal or"},
+		{"start_us,byte_dec\n1,256\n", "x.csv:2:3: byte"},
+		{"start_us,bytes hex\n1,01 03\n", "x.csv:2:3: several bytes"},
 		{head + "1,2,m,0102\n", "x.csv:2:7: byte"},
 		{head + "1,2,m\n", "wrong number of fields"},
 	} {

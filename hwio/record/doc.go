@@ -2,7 +2,8 @@
 // stenographer of the bench.
 //
 //	recorder.go  raw bytes of our own ports as JSON lines, written as they pass
-//	capture.go   bytes with their times from a logic analyser, as CSV
+//	capture.go   bytes with their times from a logic analyser, as a table; number.go its numbers
+//	characters.go bytes from the levels of a line, and the speed of a line from its bytes
 //	frames.go    either of them cut into frames by silence, questions paired with answers
 //	table.go     how long questions, turnarounds, answers and gaps were
 //

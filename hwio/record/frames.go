@@ -3,6 +3,8 @@ package record
 import (
 	"errors"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"ohmgate/hwio/modbus"
@@ -21,28 +23,84 @@ type Frame struct {
 	Err        error // why it is no whole frame
 }
 
-// Cut cuts bytes into frames: at every silence of t3.5, and wherever the speaker changes.
+// Cut cuts bytes into frames: at every silence of t3.5, and wherever the speaker changes. What makes no frame that way, because
+// somebody answered without waiting for the silence, is cut where check sums say.
 func Cut(bytes []Byte, baud int) []Frame {
-	inner, outer := modbus.InnerSilence(baud), modbus.OuterSilence(baud)
+	outer := modbus.OuterSilence(baud)
 	var frames []Frame
-	for _, b := range bytes {
-		last := len(frames) - 1
-		if last < 0 || frames[last].Line != b.Line || time.Duration(b.Start-frames[last].End) >= outer {
-			frames = append(frames, Frame{Line: b.Line, Start: b.Start, End: b.End, Bytes: []byte{b.Value}})
-			continue
+	for from := 0; from < len(bytes); {
+		to := from + 1
+		for to < len(bytes) && bytes[to].Line == bytes[from].Line && time.Duration(bytes[to].Start-bytes[to-1].End) < outer {
+			to++
 		}
-		frame := &frames[last]
-		gap := time.Duration(b.Start - frame.End)
-		frame.WidestGap = max(frame.WidestGap, gap)
-		frame.Broken = frame.Broken || gap > inner
-		frame.End = b.End
-		frame.Bytes = append(frame.Bytes, b.Value)
-	}
-	for index := range frames {
-		frame := &frames[index]
-		frame.Unit, frame.PDU, frame.Err = modbus.DecodeRTU(frame.Bytes)
+		run := bytes[from:to]
+		whole := frameOf(run, baud)
+		if parts := bySum(run); whole.Err != nil && len(parts) > 1 {
+			for _, part := range parts {
+				frames = append(frames, frameOf(part, baud))
+			}
+		} else {
+			frames = append(frames, whole)
+		}
+		from = to
 	}
 	return frames
+}
+
+func frameOf(run []Byte, baud int) Frame {
+	frame := Frame{Line: run[0].Line, Start: run[0].Start, End: run[len(run)-1].End}
+	fault := ""
+	for index, b := range run {
+		if index > 0 {
+			gap := time.Duration(b.Start - run[index-1].End)
+			frame.WidestGap = max(frame.WidestGap, gap)
+			frame.Broken = frame.Broken || gap > modbus.InnerSilence(baud)
+		}
+		if b.Fault != "" && fault == "" {
+			fault = fmt.Sprintf("byte %d has %s", index+1, b.Fault)
+		}
+		frame.Bytes = append(frame.Bytes, b.Value)
+	}
+	if frame.Unit, frame.PDU, frame.Err = modbus.DecodeRTU(frame.Bytes); fault != "" {
+		frame.Err = errors.New(fault)
+	}
+	return frame
+}
+
+// mostBySum bounds what is cut by check sums: a question and its answer, twice.
+const mostBySum = 4 * modbus.RTULimit
+
+// bySum cuts bytes into frames with right check sums that leave nothing over; nil: there is no such cut.
+func bySum(run []Byte) [][]Byte {
+	if len(run) > mostBySum {
+		return nil
+	}
+	values := make([]byte, len(run))
+	for index, b := range run {
+		values[index] = b.Value
+	}
+	dead := map[int]bool{} // from here on there is no cut
+	var cut func(from int) []int
+	cut = func(from int) []int {
+		if from == len(values) {
+			return []int{}
+		}
+		for to := from + 4; to <= min(len(values), from+modbus.RTULimit) && !dead[from]; to++ {
+			if _, _, err := modbus.DecodeRTU(values[from:to]); err == nil {
+				if rest := cut(to); rest != nil {
+					return append([]int{to}, rest...)
+				}
+			}
+		}
+		dead[from] = true
+		return nil
+	}
+	var parts [][]Byte
+	from := 0
+	for _, to := range cut(0) {
+		parts, from = append(parts, run[from:to]), to
+	}
+	return parts
 }
 
 // Length is how long the frame took, from its first data bit to its last.
@@ -59,17 +117,51 @@ type Exchange struct {
 	Gap        time.Duration // silence from the end of the answer to the next question; zero for the last
 }
 
+// Broadcast says that nobody answers: the question went to all.
+func (e *Exchange) Broadcast() bool { return e.Question.Unit == modbus.Broadcast }
+
 // Odd is a frame that is neither a question nor the answer to the question before it.
 type Odd struct {
 	Frame Frame
 	Err   error
 }
 
+// Master tells which line the one who asks is on: the one that makes more answered questions. Empty: all share one line.
+func Master(frames []Frame) (string, error) {
+	var lines []string
+	for _, frame := range frames {
+		if !slices.Contains(lines, frame.Line) {
+			lines = append(lines, frame.Line)
+		}
+	}
+	if len(lines) == 1 {
+		return "", nil
+	}
+	best, most, equal := "", -1, false
+	for _, line := range lines {
+		exchanges, _ := Pair(frames, line)
+		count := 0
+		for index := range exchanges {
+			if exchanges[index].Answered {
+				count++
+			}
+		}
+		equal = count == most
+		if count > most {
+			best, most = line, count
+		}
+	}
+	if most > 0 && equal || len(lines) > 2 {
+		return "", fmt.Errorf("the record has the lines %s, and does not tell who asks; write --master NAME, or record two lines", strings.Join(lines, ", "))
+	}
+	return best, nil
+}
+
 // Pair pairs questions with answers. master names the line of the one who asks; empty means that all share one line (a
 // tap on the two-wire side), and then a frame that answers the open question is its answer.
 func Pair(frames []Frame, master string) (exchanges []Exchange, odd []Odd) {
 	var open *Exchange
-	for _, frame := range frames {
+	for index, frame := range frames {
 		if frame.Err != nil {
 			odd = append(odd, Odd{frame, frame.Err})
 			continue
@@ -93,7 +185,7 @@ func Pair(frames []Frame, master string) (exchanges []Exchange, odd []Odd) {
 			continue
 		}
 		request, exception := modbus.DecodeRequest(frame.PDU)
-		if exception != 0 {
+		if exception != 0 && !refusedNext(frames, index, master) {
 			odd = append(odd, Odd{frame, fmt.Errorf("no request that this program knows: %v", exception)})
 			continue
 		}
@@ -104,6 +196,15 @@ func Pair(frames []Frame, master string) (exchanges []Exchange, odd []Odd) {
 		open = &exchanges[len(exchanges)-1]
 	}
 	return exchanges, odd
+}
+
+// refusedNext says whether the next frame refuses this one, which therefore was a question, if a wrong one.
+func refusedNext(frames []Frame, index int, master string) bool {
+	if index+1 >= len(frames) {
+		return false
+	}
+	asked, next := frames[index], frames[index+1]
+	return next.Err == nil && next.Unit == asked.Unit && (master == "" || next.Line != master) && len(next.PDU) == 2 && next.PDU[0] == asked.PDU[0]|0x80
 }
 
 // Names of the two sides in frames taken from our own records.

@@ -60,7 +60,9 @@ func rowOf(function modbus.Function, exchanges []Exchange) Row {
 	for _, exchange := range exchanges {
 		request = append(request, exchange.Question.Length())
 		if !exchange.Answered {
-			row.Unanswered++
+			if !exchange.Broadcast() {
+				row.Unanswered++
+			}
 			continue
 		}
 		if exchange.Reply.Exception != 0 {

@@ -242,6 +242,16 @@ func (c *Capture) Measure(t AnalyserTest) ([]sheet.Step, error) {
 	return steps, nil
 }
 
+// Changing lists the lines that ever change.
+func (c *Capture) Changing() (list []string) {
+	for _, name := range c.names() {
+		if len(c.Lines[name]) > 0 {
+			list = append(list, name)
+		}
+	}
+	return list
+}
+
 func (c *Capture) names() (list []string) {
 	for name := range c.Lines {
 		list = append(list, name)
