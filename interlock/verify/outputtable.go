@@ -1,7 +1,9 @@
 package verify
 
 import (
+	"runtime"
 	"slices"
+	"sync"
 
 	"ohmgate/interlock"
 )
@@ -36,19 +38,20 @@ type outputTable struct {
 
 const watchShift = 24
 
+// tabulateOutput expands all states that are known, several at a time, and
+// numbers what they lead to in their order: the table does not depend on who
+// came first.
 func tabulateOutput(logic *Logic, h *outputShape, memory uint64) (*outputTable, error) {
 	t := &outputTable{shape: h, logic: logic, groups: 3, index: map[uint64]uint32{}}
 	if h.brief {
 		t.groups = 3 * sharedClasses * 2 * len(h.ends)
 	}
 	t.find(0)
-	lists := make([][]outputEdge, t.groups)
-	for i := 0; i < len(t.states); i++ {
-		t.expand(t.states[i], lists)
-		for g := range lists {
-			t.at = append(t.at, uint32(len(t.edges)))
-			t.edges = append(t.edges, lists[g]...)
-			lists[g] = lists[g][:0]
+	for done := 0; done < len(t.states); {
+		batch := t.states[done:min(len(t.states), done+1024)]
+		done += len(batch)
+		for _, e := range t.expandAll(batch) {
+			t.number(e)
 		}
 		if uint64(len(t.edges))*24+uint64(len(t.states))*uint64(40+4*t.groups) > memory {
 			return nil, &CutOff{"tabulating an output", uint64(len(t.states)), memory}
@@ -56,6 +59,100 @@ func tabulateOutput(logic *Logic, h *outputShape, memory uint64) (*outputTable, 
 	}
 	t.at = append(t.at, uint32(len(t.edges)))
 	return t, nil
+}
+
+// wordEdge is an edge whose next state has no number yet.
+type wordEdge struct {
+	next           uint64
+	hit, bad       mask
+	enables, keeps bool
+}
+
+// expansion is what some states in a row lead to: a list for each state and
+// group.
+type expansion struct {
+	edges []wordEdge
+	ends  []uint32 // where each list ends
+	calls uint64
+}
+
+// expandAll expands states on all cores.
+func (t *outputTable) expandAll(states []uint64) []*expansion {
+	parts := min(runtime.GOMAXPROCS(0), len(states))
+	all := make([]*expansion, parts)
+	var wg sync.WaitGroup
+	for i := range all {
+		wg.Add(1)
+		go func() {
+			defer wg.Done()
+			all[i] = t.expand(states[i*len(states)/parts : (i+1)*len(states)/parts])
+		}()
+	}
+	wg.Wait()
+	return all
+}
+
+// expand collects the edges of some states by group.
+func (t *outputTable) expand(states []uint64) *expansion {
+	e := &expansion{}
+	lists := make([][]wordEdge, t.groups)
+	var memories []interlock.OutputControl
+	for _, word := range states {
+		memories = memories[:0]
+		t.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) { memories = append(memories, s) })
+		t.shape.eachScan(interlock.Mode(word&3) == interlock.Enabled, func(l *outputScan) {
+			g := t.group(l)
+			lists[g] = t.steps(lists[g], word, memories, l, &e.calls)
+		})
+		for g, list := range lists {
+			e.edges = append(e.edges, list...)
+			e.ends = append(e.ends, uint32(len(e.edges)))
+			lists[g] = list[:0]
+		}
+	}
+	return e
+}
+
+// steps adds every step from a state under one letter, taken from every concrete
+// memory that stands for the state.
+func (t *outputTable) steps(list []wordEdge, word uint64, memories []interlock.OutputControl, l *outputScan, calls *uint64) []wordEdge {
+	h := t.shape
+	w := unpackWatch(word)
+	if !h.brief && !levels[l.reset].follows(w.button) {
+		return list
+	}
+	in := l.arm(h)
+next:
+	for _, s := range memories {
+		after, told := t.logic.Output(h.config, s, in)
+		*calls++
+		v := h.judge(s, w, l, after, told)
+		word := uint64(h.pack(after)) | v.watch.pack()
+		for i := range list {
+			if have := &list[i]; have.next == word && have.enables == v.enables {
+				have.hit |= v.hit
+				have.bad |= v.bad
+				continue next
+			}
+		}
+		list = append(list, wordEdge{word, v.hit, v.bad, v.enables, v.keeps})
+	}
+	return list
+}
+
+// number appends expanded edges to the table and numbers what they lead to.
+func (t *outputTable) number(e *expansion) {
+	t.calls += e.calls
+	from := uint32(0)
+	for _, end := range e.ends {
+		t.at = append(t.at, uint32(len(t.edges)))
+		first := len(t.edges)
+		for _, w := range e.edges[from:end] {
+			t.edges = append(t.edges, outputEdge{t.find(w.next), w.hit, w.bad, w.enables, w.keeps})
+		}
+		slices.SortFunc(t.edges[first:], func(a, b outputEdge) int { return int(a.next) - int(b.next) })
+		from = end
+	}
 }
 
 func (t *outputTable) find(word uint64) uint32 {
@@ -88,47 +185,6 @@ func b2i(b bool) int {
 		return 1
 	}
 	return 0
-}
-
-// expand collects the edges of one state by group.
-func (t *outputTable) expand(word uint64, lists [][]outputEdge) {
-	mode := interlock.Mode(word & 3)
-	t.shape.eachScan(mode == interlock.Enabled, func(l *outputScan) {
-		in := l.arm(t.shape)
-		list := &lists[t.group(l)]
-		t.each(word, l, &in, func(_ interlock.OutputControl, e outputEdge) {
-			for i := range *list {
-				if have := &(*list)[i]; have.next == e.next && have.enables == e.enables {
-					have.hit |= e.hit
-					have.bad |= e.bad
-					return
-				}
-			}
-			*list = append(*list, e)
-		})
-	})
-	for g := range lists {
-		slices.SortFunc(lists[g], func(a, b outputEdge) int { return int(a.next) - int(b.next) })
-	}
-}
-
-// each calls f for every step from an abstract state under one letter, with the
-// concrete memory that it was made from.
-func (t *outputTable) each(word uint64, l *outputScan, in *interlock.OutputScan, f func(interlock.OutputControl, outputEdge)) {
-	h := t.shape
-	w := unpackWatch(word)
-	if !h.brief && !levels[l.reset].follows(w.button) {
-		return
-	}
-	h.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
-		next, told := t.logic.Output(h.config, s, *in)
-		t.calls++
-		v := h.judge(s, w, l, next, told)
-		f(s, outputEdge{
-			next: t.find(uint64(h.pack(next)) | v.watch.pack()),
-			hit:  v.hit, bad: v.bad, enables: v.enables, keeps: v.keeps,
-		})
-	})
 }
 
 // eachScan calls f with every letter that matters to an output that is enabled,
