@@ -17,7 +17,7 @@ import (
 const unit = 17
 
 // bench is one module on one line, and a client on it.
-func bench(t *testing.T, behaviour twin.Behaviour, settings modbus.Settings) (*twin.Room, *twin.Module, *modbus.Client, port.Port) {
+func bench(t testing.TB, behaviour twin.Behaviour, settings modbus.Settings) (*twin.Room, *twin.Module, *modbus.Client, port.Port) {
 	module := &twin.Module{Unit: unit, Memory: modbus.NewImage(16, 16, 8, 8)}
 	room, err := twin.Open(twin.Config{Lines: []twin.Line{{Name: "bus", Behaviour: behaviour, Modules: []*twin.Module{module}}}})
 	require.NoError(t, err)

@@ -3,6 +3,7 @@
 package pseudo
 
 import (
+	"errors"
 	"fmt"
 	"os"
 	"time"
@@ -67,10 +68,15 @@ func (t *Terminal) Device() string { return t.slave.Name() }
 // Read waits for bytes from the client; it ends with an error when the terminal is unplugged.
 func (t *Terminal) Read(into []byte) (int, error) { return t.master.Read(into) }
 
-// Write gives up soon: with nobody reading, bytes fall on the floor as on a real wire.
+// Write gives up soon: with nobody reading, bytes fall on the floor as on a real wire. A busy machine may let the first
+// deadline pass before the write has begun, so what was not even tried is tried again.
 func (t *Terminal) Write(data []byte) {
-	_ = t.master.SetWriteDeadline(time.Now().Add(2 * time.Millisecond))
-	_, _ = t.master.Write(data)
+	for _, patience := range []time.Duration{2 * time.Millisecond, 20 * time.Millisecond} {
+		_ = t.master.SetWriteDeadline(time.Now().Add(patience))
+		if count, err := t.master.Write(data); count > 0 || !errors.Is(err, os.ErrDeadlineExceeded) {
+			return
+		}
+	}
 }
 
 // Unplug hangs up: the client sees a dead line.
