@@ -57,7 +57,7 @@ func needPeer(t *testing.T) {
 	if _, err := exec.LookPath("socat"); err != nil {
 		missing(t, "socat (Debian package socat)")
 	}
-	if err := exec.Command(python, "-c", "import pymodbus, serial").Run(); err != nil {
+	if err := exec.Command(python, "-c", "import pymodbus.server, serial").Run(); err != nil {
 		missing(t, "pymodbus (Debian package python3-pymodbus)")
 	}
 }
