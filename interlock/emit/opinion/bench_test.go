@@ -13,12 +13,15 @@ import (
 	"ohmgate/monitor"
 )
 
-// rig is a model that SPIN and rumur can still finish while one waits.
+// rig is a model of more than a million states that SPIN and rumur can still
+// finish while one waits.
 func rig(c *interlock.Config) {
 	ch, o := &c.Channels[0], &c.Outputs[0]
-	ch.SettleScans, ch.Full, ch.Repay, ch.LongestStay = 12, 6, 1, 9
-	ch.Cost = [monitor.Classes]monitor.Parts{3, 3, 6, 2, 0, 0}
-	o.OnDelay, o.Travel, o.Press = 2, 3, interlock.Press{Min: 2, Max: 7}
+	ch.SettleScans, ch.SettleReadings, ch.StaleAfter, ch.SettlePause = 40, 6, 3, 2
+	ch.Full, ch.Repay, ch.LongestStay = 12, 1, 9
+	ch.Cost = [monitor.Classes]monitor.Parts{6, 6, 12, 4, 0, 0}
+	o.OnDelay, o.Travel, o.Press = 6, 30, interlock.Press{Min: 4, Max: 20}
+	o.Opened, o.Stop = 3, 5
 }
 
 // BenchmarkAgainstOtherCheckers searches one model with our engine, with SPIN's

@@ -16,15 +16,17 @@ func (s *Source) Murphi() []byte {
 	for _, v := range s.memory {
 		fmt.Fprintf(&b, "  %s : 0 .. %d;\n", v.name, max(v.top, 1))
 	}
+	most, now := s.choices()
+	fmt.Fprintf(&b, "  choices : 1 .. %d; -- of inputs: follows from the rest, and is kept to save time\n", most)
 	b.WriteString("\nstartstate \"power-up\"\nbegin\n")
 	for _, v := range s.memory {
 		fmt.Fprintf(&b, "  %s := 0;\n", v.name)
 	}
-	b.WriteString("end;\n\n")
+	fmt.Fprintf(&b, "  choices := %s;\nend;\n\n", now)
 	s.murphiChoice(&b)
 	b.WriteString("  -- the rules\n")
 	s.murphiBody(&b)
-	b.WriteString("end;\nend;\n")
+	fmt.Fprintf(&b, "  choices := %s;\nend;\nend;\n", now)
 	return []byte(b.String())
 }
 
@@ -32,15 +34,8 @@ func (s *Source) Murphi() []byte {
 // set over each input by itself would try every combination in every state; of
 // these most can not be chosen there.
 func (s *Source) murphiChoice(b *strings.Builder) {
-	most := max(s.combinations("mode == ENABLED"), s.combinations("mode != ENABLED"))
-	var counts []string
-	for i := range s.inputs {
-		counts = append(counts, s.inputs[i].options())
-	}
-	if len(counts) == 0 {
-		counts = []string{"1"}
-	}
-	fmt.Fprintf(b, "ruleset -- one number chooses all inputs of a scan\n  choice : 0 .. %d do\nrule \"scan\"\n  choice < %s\n==>\nvar -- of one scan\n", most-1, strings.Join(counts, " *\n           "))
+	most, _ := s.choices()
+	fmt.Fprintf(b, "ruleset -- one number chooses all inputs of a scan\n  choice : 0 .. %d do\nrule \"scan\"\n  choice < choices\n==>\nvar -- of one scan\n", most-1)
 	fmt.Fprintf(b, "  rest : 0 .. %d;\n  options : 0 .. 7;\n  at : 0 .. 7;\n", most)
 	for _, in := range s.inputs {
 		fmt.Fprintf(b, "  %s : 0 .. %d;\n", in.name, in.values[len(in.values)-1])
@@ -52,6 +47,15 @@ func (s *Source) murphiChoice(b *strings.Builder) {
 	for i := range s.inputs {
 		s.inputs[i].decode(b)
 	}
+}
+
+// choices is how many inputs a scan can have: at most, and in a state.
+func (s *Source) choices() (most int, now string) {
+	counts := []string{"1"}
+	for i := range s.inputs {
+		counts = append(counts, s.inputs[i].options())
+	}
+	return max(s.combinations("mode == ENABLED"), s.combinations("mode != ENABLED")), strings.Join(counts, " * ")
 }
 
 // combinations is how many can be chosen at most while the mode is as given.

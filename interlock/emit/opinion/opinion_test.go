@@ -48,7 +48,7 @@ var kinds = []struct {
 }{
 	{"closed switch, stop, counting consecutive", func(c *interlock.Config) {
 		c.Outputs[0].Stop = 5
-		c.Channels[0].Repay, c.Channels[0].StaleAfter, c.Channels[0].SettlePause = c.Channels[0].Full, 0, 0
+		few(&c.Channels[0].Config)
 	}, 0, false},
 	{"both switches, long press and travel in cells", func(c *interlock.Config) {
 		o := &c.Outputs[0]
@@ -121,7 +121,9 @@ var waits = []struct {
 	change func(*interlock.Config)
 }{
 	{"closed switch, run-down, acknowledge", nil},
-	{"both switches", func(c *interlock.Config) { c.Outputs[0].Opened = 3 }},
+	{"both switches, believed at once", func(c *interlock.Config) {
+		c.Outputs[0].Opened, c.Vessels[0].Wait, c.Streams[0].RunDown = 3, 1, 0
+	}},
 	{"flow switch, everything long in cells", func(c *interlock.Config) {
 		without(&c.Outputs[0])
 		c.Streams[0].Flow, c.Streams[0].RunDown, c.Vessels[0].Wait = 8, 100, 6000
@@ -200,7 +202,7 @@ func ask(t testing.TB, s *Source) (spin, rumur *Answer) {
 	ctx, stop := context.WithTimeout(context.Background(), time.Minute)
 	defer stop()
 	spin = askSpin(ctx, t, s)
-	rumur, err := Rumur(ctx, s, t.TempDir(), 2, fast...)
+	rumur, err := Rumur(ctx, s, t.TempDir(), 1, fast...)
 	require.NoError(t, err)
 	return spin, rumur
 }

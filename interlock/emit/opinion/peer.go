@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -63,6 +64,10 @@ func Spin(ctx context.Context, s *Source, directory string, mode Mode) (*Answer,
 	return a, nil
 }
 
+// inlined lets gcc put rumur's thousand small reads and writes into the rule. It
+// takes a second longer to compile and searches twenty times as fast.
+var inlined = strings.Fields("-O2 -w -mcx16 --param inline-unit-growth=10000 --param large-function-growth=10000 --param max-inline-insns-auto=1000")
+
 // Rumur lets rumur search everything, or until the first violation.
 func Rumur(ctx context.Context, s *Source, directory string, threads int, compile ...string) (*Answer, error) {
 	began := time.Now()
@@ -72,7 +77,7 @@ func Rumur(ctx context.Context, s *Source, directory string, threads int, compil
 	if text, err := in(ctx, directory, "rumur", "--threads", strconv.Itoa(threads), "--counterexample-trace", "off", "--deadlock-detection", "stuck", "--output", "scan.c", "scan.m"); err != nil {
 		return nil, fmt.Errorf("rumur: %w: %s", err, text)
 	}
-	if text, err := in(ctx, directory, "gcc", append([]string{"-O2", "-w", "-mcx16", "-o", "scan", "scan.c", "-lpthread"}, compile...)...); err != nil {
+	if text, err := in(ctx, directory, "gcc", append(append(slices.Clone(inlined), "-o", "scan", "scan.c", "-lpthread"), compile...)...); err != nil {
 		return nil, fmt.Errorf("compiling what rumur made: %w: %s", err, text)
 	}
 	a := &Answer{Checker: "rumur", Built: time.Since(began)}

@@ -28,9 +28,9 @@ func (s *Source) Promela() []byte {
 	for _, in := range s.inputs {
 		fmt.Fprintf(&b, "byte %s;\n", in.name)
 	}
-	b.WriteString("\n/* of one scan: no part of the state */\n")
+	b.WriteString("\n/* of one scan: no part of the state. SPIN's breadth-first search (spin -DBFS -a,\n   gcc -DBFS) takes no hidden variables; there they go back to 0 instead. */\n#ifdef BFS\n#define OF_ONE_SCAN\n#else\n#define OF_ONE_SCAN hidden\n#endif\n")
 	for _, v := range s.scratch {
-		fmt.Fprintf(&b, "hidden %s %s;\n", promelaType(max(v.top, 2)), v.name) // a bit cannot be hidden
+		fmt.Fprintf(&b, "OF_ONE_SCAN %s %s;\n", promelaType(max(v.top, 2)), v.name) // a bit cannot be hidden
 	}
 	b.WriteString("\nactive proctype scan() {\n  do\n  :: atomic {\n")
 	for _, in := range s.inputs {
@@ -49,6 +49,11 @@ func (s *Source) Promela() []byte {
 	for _, in := range s.inputs {
 		fmt.Fprintf(&b, "      %s = 0;\n", in.name)
 	}
+	b.WriteString("#ifdef BFS\n")
+	for _, v := range s.scratch {
+		fmt.Fprintf(&b, "      %s = 0;\n", v.name)
+	}
+	b.WriteString("#endif\n")
 	b.WriteString("    }\n  }\n  od\n}\n")
 	return []byte(b.String())
 }
