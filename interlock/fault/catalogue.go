@@ -19,20 +19,25 @@ func concat(lists ...[]*Fault) []*Fault {
 var atTheClamp = []*Fault{
 	{
 		Name: "clamp_removed", On: OnChannel, Act: true, Title: "clamp taken off",
-		Models: "The jaws leave the part. The channel then sees whatever a clamp sees that hangs free.",
-		Sees:   Sees{Readings: ReadsOpen | ReadsOver | ReadsHigh},
+		Models:  "The jaws leave the part. The channel then sees whatever a clamp sees that hangs free.",
+		Sees:    Sees{Readings: ReadsOpen | ReadsOver | ReadsHigh},
+		Gone:    true,
+		ShownBy: "the open loop itself; where another rule lets the output run on, the opening test: take the clamp off and see the channel lost",
 	},
 	{
 		Name: "clamp_put_back", On: OnChannel, Act: true, Title: "clamp put back",
-		Models: "Somebody bites the jaws onto the part again. On a vessel that may be charged this is the spark itself.",
-		Params: []Param{{"contact", Ohm, "0.1 Ω", nil, "resistance between jaws and part"}},
-		Sees:   Sees{Readings: anyContact | ReadsGood},
+		Models:  "Somebody bites the jaws onto the part again. On a vessel that may be charged this is the spark itself.",
+		Params:  []Param{{"contact", Ohm, "0.1 Ω", nil, "resistance between jaws and part"}},
+		Sees:    Sees{Readings: anyContact | ReadsGood},
+		ShownBy: "the charge memory of the vessel; that contact is bare metal, a test of the loop from the part itself",
 	},
 	{
 		Name: "clamp_on_paint", On: OnChannel, Title: "clamp on paint",
-		Models: "A coat of paint, rubber lining or dried product lies between jaws and metal.",
-		Params: []Param{{"film", Ohm, "50 kΩ", nil, "resistance of the coat"}},
-		Sees:   Sees{Readings: anyContact},
+		Models:  "A coat of paint, rubber lining or dried product lies between jaws and metal.",
+		Params:  []Param{{"film", Ohm, "50 kΩ", nil, "resistance of the coat"}},
+		Sees:    Sees{Readings: anyContact},
+		Gone:    true,
+		ShownBy: "a test of the contact: a second meter from jaw to bare metal, by whoever clamps on",
 	},
 	{
 		Name: "clamp_on_wrong_object", On: OnChannel, Title: "clamp on the wrong object",
@@ -40,6 +45,7 @@ var atTheClamp = []*Fault{
 		Params: []Param{{"object", Ohm, "0.2 Ω", nil, "what the wrong object reads"}},
 		Sees:   Sees{Readings: ReadsGood | ReadsBetween | ReadsHigh},
 		Hides:  true, ShownBy: "object evidence: a position switch, a tag, a second clamp",
+		Gone: true,
 	},
 	{
 		Name: "strap_left_out", On: OnChannel, Title: "bonding strap left out",
@@ -47,6 +53,7 @@ var atTheClamp = []*Fault{
 		Params: []Param{{"through", Ohm, "1 TΩ", nil, "what still connects the part, such as a gasket"}},
 		Sees:   Sees{Readings: anyContact},
 		Hides:  true, ShownBy: "a channel that measures the earth path of the part itself; inspection after reassembly",
+		Gone: true,
 	},
 	{
 		Name: "corrosion", On: OnChannel, Title: "contact corroding",
@@ -56,7 +63,8 @@ var atTheClamp = []*Fault{
 			{"to", Ohm, "12 Ω", nil, "added at the end"},
 			{"over", Second, "10 min", nil, "how long it takes to grow"},
 		},
-		Sees: Sees{Readings: anyContact},
+		Sees:    Sees{Readings: anyContact},
+		ShownBy: "the trend of the reading over months; a test against a known resistor finds what the limit leaves room for",
 	},
 	{
 		Name: "film", On: OnChannel, Title: "film on the contact",
@@ -67,7 +75,8 @@ var atTheClamp = []*Fault{
 			{"breaks_after", Second, "2 s", nil, "mean time until it breaks down"},
 			{"heals_after", Second, "5 s", nil, "mean time until it has grown again"},
 		},
-		Sees: Sees{Readings: anyContact},
+		Sees:    Sees{Readings: anyContact},
+		ShownBy: "the trend of the reading; cleaning of the jaws and a contact test with the current of the channel",
 	},
 	{
 		Name: "chatter", On: OnChannel, Title: "contact chattering",
@@ -77,7 +86,8 @@ var atTheClamp = []*Fault{
 			{"made", Second, "300 ms", nil, "mean time made"},
 			{"broken", Second, "30 ms", nil, "mean time broken"},
 		},
-		Sees: Sees{Readings: anyContact},
+		Sees:    Sees{Readings: anyContact},
+		ShownBy: "the count of doubtful times in the journal; a pull test of the clamp and its lead",
 	},
 	{
 		Name: "vibration", On: OnChannel, Title: "vibration bursts",
@@ -87,7 +97,8 @@ var atTheClamp = []*Fault{
 			{"every", Second, "5 s", nil, "from the start of one burst to the next"},
 			{"lasts", Second, "60 ms", nil, "length of a burst"},
 		},
-		Sees: Sees{Readings: anyContact},
+		Sees:    Sees{Readings: anyContact},
+		ShownBy: "the count of doubtful times in the journal; a test with the machine that shakes it running",
 	},
 	{
 		Name: "rotation", On: OnChannel, Title: "contact opening once a turn",
@@ -112,8 +123,9 @@ var atTheClamp = []*Fault{
 var inTheWire = []*Fault{
 	{
 		Name: "broken_wire", On: OnChannel, Title: "wire broken",
-		Models: "A conductor of the lead parts, whatever the clamp does.",
-		Sees:   Sees{Readings: ReadsOpen | ReadsOver},
+		Models:  "A conductor of the lead parts, whatever the clamp does.",
+		Sees:    Sees{Readings: ReadsOpen | ReadsOver},
+		ShownBy: "an opening test: part the lead at the clamp and see the channel lost",
 	},
 	{
 		Name: "shorted_leads", On: OnChannel, Title: "leads shorted",
@@ -132,7 +144,8 @@ var inTheWire = []*Fault{
 			{"to", Celsius, "", nil, "temperature of the whole run"},
 			{"over", Second, "0 s", nil, "how long it takes to get there"},
 		},
-		Sees: Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh | ReadsInvalid},
+		Sees:    Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh | ReadsInvalid},
+		ShownBy: "a test resistor at the clamp on the hottest and on the coldest day",
 	},
 }
 
@@ -154,9 +167,10 @@ var inTheInstrument = []*Fault{
 	},
 	{
 		Name: "noise", On: OnChannel, Title: "noise",
-		Models: "Gaussian noise on every measurement, more than the instrument has anyway.",
-		Params: []Param{{"deviation", Ohm, "0.5 Ω", nil, "standard deviation"}},
-		Sees:   Sees{Readings: anyValue},
+		Models:  "Gaussian noise on every measurement, more than the instrument has anyway.",
+		Params:  []Param{{"deviation", Ohm, "0.5 Ω", nil, "standard deviation"}},
+		Sees:    Sees{Readings: anyValue},
+		ShownBy: "the scatter of the reading at a test resistor",
 	},
 	{
 		Name: "fast_bursts", On: OnChannel, Title: "fast transient bursts",
@@ -167,13 +181,15 @@ var inTheInstrument = []*Fault{
 			{"lasts", Second, "15 ms", nil, "length of a burst"},
 			{"hits", Share, "50 %", nil, "share of measurements in a burst that are disturbed"},
 		},
-		Sees: Sees{Readings: anyValue},
+		Sees:    Sees{Readings: anyValue},
+		ShownBy: "the count of invalid and high readings while contactors switch, at a test resistor",
 	},
 	{
 		Name: "coarse_adc", On: OnChannel, Title: "coarse converter",
-		Models: "The converter resolves less than it should: the reading moves in steps.",
-		Params: []Param{{"step", Ohm, "0.5 Ω", nil, "one step"}},
-		Sees:   Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh | ReadsInvalid},
+		Models:  "The converter resolves less than it should: the reading moves in steps.",
+		Params:  []Param{{"step", Ohm, "0.5 Ω", nil, "one step"}},
+		Sees:    Sees{Readings: AsBefore | ReadsGood | ReadsBetween | ReadsHigh | ReadsInvalid},
+		ShownBy: "a test with two resistors, one just below accept and one just above reject",
 	},
 	{
 		Name: "saturation", On: OnChannel, Title: "amplifier saturated",
@@ -184,13 +200,15 @@ var inTheInstrument = []*Fault{
 	},
 	{
 		Name: "over_range", On: OnChannel, Title: "device reports over-range",
-		Models: "The device says that the value is above what it can measure.",
-		Sees:   Sees{Readings: ReadsOver},
+		Models:  "The device says that the value is above what it can measure.",
+		Sees:    Sees{Readings: ReadsOver},
+		ShownBy: "an opening test: with the clamp free the channel must read open or invalid, never good",
 	},
 	{
 		Name: "bad_quality", On: OnChannel, Title: "device reports bad quality",
-		Models: "The device knows of a fault of its own and says: do not use this value.",
-		Sees:   Sees{Readings: ReadsInvalid},
+		Models:  "The device knows of a fault of its own and says: do not use this value.",
+		Sees:    Sees{Readings: ReadsInvalid},
+		ShownBy: "a test of the status bit: part the sensor and see the channel unreadable",
 	},
 	{
 		Name: "frozen_reading", On: OnChannel, Title: "reading frozen",
@@ -213,9 +231,10 @@ var inTheInstrument = []*Fault{
 var onTheBus = []*Fault{
 	{
 		Name: "lost_samples", On: OnChannel, Title: "readings lost",
-		Models: "A share of the readings never arrives, at random.",
-		Params: []Param{{"share", Share, "1 %", nil, "share that is lost"}},
-		Sees:   Sees{Readings: AsBefore | NothingComes},
+		Models:  "A share of the readings never arrives, at random.",
+		Params:  []Param{{"share", Share, "1 %", nil, "share that is lost"}},
+		Sees:    Sees{Readings: AsBefore | NothingComes},
+		ShownBy: "the count of missing readings on the page and in /metrics",
 	},
 	{
 		Name: "late_samples", On: OnChannel, Title: "readings late",
@@ -226,26 +245,30 @@ var onTheBus = []*Fault{
 	},
 	{
 		Name: "repeated_samples", On: OnChannel, Title: "readings repeated",
-		Models: "A share of the readings is the one before handed over again, with its old stamp.",
-		Params: []Param{{"share", Share, "50 %", nil, "share that is repeated"}},
-		Sees:   Sees{Readings: AsBefore | ComesAgain},
+		Models:  "A share of the readings is the one before handed over again, with its old stamp.",
+		Params:  []Param{{"share", Share, "50 %", nil, "share that is repeated"}},
+		Sees:    Sees{Readings: AsBefore | ComesAgain},
+		ShownBy: "the count of repeated readings on the page and in /metrics",
 	},
 	{
 		Name: "report_on_change", On: OnChannel, Title: "device reports only changes",
-		Models: "The device sends a reading only when it has moved by more than a deadband; chatter inside it is invisible, and silence looks like health.",
-		Params: []Param{{"deadband", Ohm, "0.5 Ω", nil, "smaller moves are not sent"}},
-		Sees:   Sees{Readings: AsBefore | NothingComes},
+		Models:  "The device sends a reading only when it has moved by more than a deadband; chatter inside it is invisible, and silence looks like health.",
+		Params:  []Param{{"deadband", Ohm, "0.5 Ω", nil, "smaller moves are not sent"}},
+		Sees:    Sees{Readings: AsBefore | NothingComes},
+		ShownBy: "a test resistor in and out: the reading must come with every poll, moved or not",
 	},
 	{
 		Name: "bus_cut", On: OnBus, Title: "bus cut",
-		Models: "The serial line parts: no reading and no input of it arrives any more.",
-		Sees:   Sees{Readings: NothingComes, Signals: NoSignal},
+		Models:  "The serial line parts: no reading and no input of it arrives any more.",
+		Sees:    Sees{Readings: NothingComes, Signals: NoSignal},
+		ShownBy: "a cut of the line by hand: every channel of it must become unreadable",
 	},
 	{
 		Name: "input_lost", On: OnInput, Title: "input module lost",
-		Models: "A binary input's module drops off the bus, or says that it can not be trusted.",
-		Params: []Param{{"shows", Word, "nothing", []string{"nothing", "faulty"}, "what arrives instead"}},
-		Sees:   Sees{Signals: SignalFaulty | NoSignal},
+		Models:  "A binary input's module drops off the bus, or says that it can not be trusted.",
+		Params:  []Param{{"shows", Word, "nothing", []string{"nothing", "faulty"}, "what arrives instead"}},
+		Sees:    Sees{Signals: SignalFaulty | NoSignal},
+		ShownBy: "a test of the input: pull its module and see what the logic does of it",
 	},
 	{
 		Name: "input_stuck", On: OnInput, Title: "input stuck",
@@ -259,19 +282,24 @@ var onTheBus = []*Fault{
 var atTheActuator = []*Fault{
 	{
 		Name: "welded_contact", On: OnOutput, Title: "output contact welded",
-		Models: "The output's contact does not open: the actuator stays energised whatever the logic decides.",
-		Sees:   Sees{Actuator: StaysOpen},
+		Models:  "The output's contact does not open: the actuator stays energised whatever the logic decides.",
+		Sees:    Sees{Actuator: StaysOpen},
+		Gone:    true,
+		ShownBy: "a test of the contact: withhold the output and measure that its coil has no supply",
 	},
 	{
 		Name: "slow_valve", On: OnOutput, Title: "actuator slow",
-		Models: "Cold grease, a blocked vent: the stroke takes longer.",
-		Params: []Param{{"by", Second, "30 s", nil, "longer than it should"}},
-		Sees:   Sees{Actuator: MovesLate},
+		Models:  "Cold grease, a blocked vent: the stroke takes longer.",
+		Params:  []Param{{"by", Second, "30 s", nil, "longer than it should"}},
+		Sees:    Sees{Actuator: MovesLate},
+		ShownBy: "a timed stroke: from withheld to its closed end, against the travel time",
 	},
 	{
 		Name: "stuck_valve", On: OnOutput, Title: "actuator stuck",
-		Models: "The actuator stays where it is.",
-		Sees:   Sees{Actuator: StaysOpen | StaysShut | StaysBetween},
+		Models:  "The actuator stays where it is.",
+		Sees:    Sees{Actuator: StaysOpen | StaysShut | StaysBetween},
+		Gone:    true,
+		ShownBy: "a stroke of the actuator, withheld from running, seen at the valve itself",
 	},
 	{
 		Name: "end_switch_on", On: OnInput, Title: "end switch stuck made",
@@ -281,52 +309,60 @@ var atTheActuator = []*Fault{
 	},
 	{
 		Name: "end_switch_off", On: OnInput, Title: "end switch stuck open",
-		Models: "An end switch never reports its end.",
-		Sees:   Sees{Signals: SignalHigh | SignalLow},
+		Models:  "An end switch never reports its end.",
+		Sees:    Sees{Signals: SignalHigh | SignalLow},
+		ShownBy: "a stroke by hand with the input watched: the switch must make at its end",
 	},
 }
 
 var byPeople = []*Fault{
 	{
 		Name: "button_pressed", On: OnInput, Act: true, Title: "button pressed",
-		Models: "One press, at whatever moment.",
-		Params: []Param{{"for", Second, "0.5 s", nil, "how long it is down"}},
-		Sees:   Sees{Signals: SignalAsBefore | SignalHigh | SignalLow},
+		Models:  "One press, at whatever moment.",
+		Params:  []Param{{"for", Second, "0.5 s", nil, "how long it is down"}},
+		Sees:    Sees{Signals: SignalAsBefore | SignalHigh | SignalLow},
+		ShownBy: "a press of the button with the input watched, in every state of the output",
 	},
 	{
 		Name: "button_held", On: OnInput, Title: "button held",
-		Models: "Somebody leans on it until the fault ends.",
-		Sees:   Sees{Signals: SignalHigh | SignalLow},
+		Models:  "Somebody leans on it until the fault ends.",
+		Sees:    Sees{Signals: SignalHigh | SignalLow},
+		ShownBy: "a press of the button with the input watched: it must come and go",
 	},
 	{
 		Name: "button_taped", On: OnInput, Title: "button taped down",
-		Models: "Down from the beginning and for good, as found on a night shift.",
-		Sees:   Sees{Signals: SignalHigh | SignalLow},
+		Models:  "Down from the beginning and for good, as found on a night shift.",
+		Sees:    Sees{Signals: SignalHigh | SignalLow},
+		ShownBy: "the round at the start of a shift; a press with the input watched: it must come and go",
 	},
 	{
 		Name: "button_bouncing", On: OnInput, Title: "contact bouncing",
-		Models: "After every change of the contact its value is at random for a time. Measured push buttons settle within 0.5 ms; a worn one may not.",
-		Params: []Param{{"bounce", Second, "30 ms", nil, "how long after a change"}},
-		Sees:   Sees{Signals: SignalAsBefore | SignalLow | SignalHigh},
+		Models:  "After every change of the contact its value is at random for a time. Measured push buttons settle within 0.5 ms; a worn one may not.",
+		Params:  []Param{{"bounce", Second, "30 ms", nil, "how long after a change"}},
+		Sees:    Sees{Signals: SignalAsBefore | SignalLow | SignalHigh},
+		ShownBy: "a recording of the contact over a press, against the shortest press",
 	},
 	{
 		Name: "bypass_used", On: OnBypass, Act: true, Title: "bypass key turned",
-		Models: "Somebody turns the bypass key and lets it go.",
-		Params: []Param{{"for", Second, "0.5 s", nil, "how long it is turned"}},
-		Sees:   Sees{Signals: SignalAsBefore | SignalHigh | SignalLow},
+		Models:  "Somebody turns the bypass key and lets it go.",
+		Params:  []Param{{"for", Second, "0.5 s", nil, "how long it is turned"}},
+		Sees:    Sees{Signals: SignalAsBefore | SignalHigh | SignalLow},
+		ShownBy: "the journal and the round at the start of a shift: who turned the key, and why",
 	},
 }
 
 var inTheMachine = []*Fault{
 	{
 		Name: "scan_overrun", On: OnLogic, Title: "scan overrun",
-		Models: "A scan takes longer than it may, and the logic is told in the next.",
-		Params: []Param{{"share", Share, "100 %", nil, "share of the scans that overrun"}},
-		Sees:   Sees{Machine: Overruns},
+		Models:  "A scan takes longer than it may, and the logic is told in the next.",
+		Params:  []Param{{"share", Share, "100 %", nil, "share of the scans that overrun"}},
+		Sees:    Sees{Machine: Overruns},
+		ShownBy: "the count of overruns in /metrics; a load test of the machine",
 	},
 	{
 		Name: "power_dip", On: OnLogic, Title: "supply off",
-		Models: "The supply of the logic fails and comes back: every output falls, and all memory is gone.",
-		Sees:   Sees{Machine: LosesMemory, Readings: NothingComes, Signals: NoSignal},
+		Models:  "The supply of the logic fails and comes back: every output falls, and all memory is gone.",
+		Sees:    Sees{Machine: LosesMemory, Readings: NothingComes, Signals: NoSignal},
+		ShownBy: "a test of the supply: switch it off and on, nothing may start by itself",
 	},
 }

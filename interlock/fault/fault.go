@@ -180,9 +180,12 @@ type Fault struct {
 	Params []Param // in the order in which people read them
 	Sees   Sees
 	// Hides says that while the fault acts a connection that is truly gone can
-	// still read good: no rule on the reading can notice it. What shows it
-	// instead stands in ShownBy.
-	Hides   bool
+	// still read good: no rule on the reading can notice it.
+	Hides bool
+	// Gone says that while it acts the part may truly float, or the actuator may
+	// truly stay open although it is withheld.
+	Gone bool
+	// ShownBy is what shows it to people where no rule of the logic does.
 	ShownBy string
 	// Act says that a person does it on purpose or by habit; it happens at a
 	// moment and does not end by itself.
