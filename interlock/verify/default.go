@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"strconv"
 
-	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
@@ -60,6 +59,9 @@ func (v *verification) judge() {
 				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.model.Names.Outputs[o]
 				r.Assumes = assumptions[number]
 				v.rest(r, number)
+				if r.Verdict == Violated && r.Counterexample == nil {
+					r.Counterexample = v.huntFor(o, number)
+				}
 				v.report.Results = append(v.report.Results, *r)
 			}
 		}
@@ -139,29 +141,32 @@ func (v *verification) replay(r *Result, output, property int) {
 	if v.options.Logic != nil {
 		return
 	}
-	was := false
-	r.Counterexample = v.hunt(output, v.around(output, nil), v.detectAll()+2, func(d *driver) bool {
-		before := was
-		was = d.enabled()
-		if d.touched == 0 || !was {
-			return false
-		}
-		met := evaluate(v.model.Config.Outputs[output].Permissive, func(c int) interlock.Truth {
-			if c < len(d.state.Channels) && v.mayBeBypassed(c, d.decision.Keep[c]) {
-				return interlock.True
-			}
-			return d.decision.Keep[c]
-		})
-		blocked := false
-		for _, i := range v.model.Config.VesselsOf(output) {
-			blocked = blocked || !before && (!d.state.Vessels[i].Clear || d.state.Vessels[i].Early)
-		}
-		return met != interlock.True || blocked
-	})
+	r.Counterexample = v.huntFor(output, property)
 	if r.Counterexample == nil {
 		r.Verdict = NotShown
 		r.Says += "; but no run of the whole site was found that shows it"
 	}
+}
+
+// huntFor looks for the run of fewest faults that breaks a default property.
+// Mutants of the parts have none, because the whole Step is not theirs. Where a
+// long hunt has found none for one output, those for the others are shorter.
+func (v *verification) huntFor(output, property int) *Run {
+	if v.options.Logic != nil {
+		return nil
+	}
+	q := quarry{output: output, faults: 2, turns: huntTurns, recovery: property == 15,
+		is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }}
+	if v.gaveUp[property] {
+		q.turns = probeTurns
+	}
+	run := v.hunt(q)
+	if run == nil {
+		v.gaveUp[property] = true
+		return nil
+	}
+	run.Property = strconv.Itoa(property)
+	return run
 }
 
 // byTable judges an output whose permissive reads no channel: its own table, in
@@ -447,24 +452,34 @@ func patternText(pattern []monitor.Class) string {
 
 // chatterRun repeats a pattern on the real site until it has lasted well beyond
 // every patience, and is a counterexample only if the output still runs then.
+// Whatever else would keep the output running by itself, as in a vote, is bad all
+// the while, so that the run hangs on this channel alone.
 func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) *Run {
 	s := v.start(output)
 	if !s.runs || len(pattern) == 0 {
 		return nil
 	}
+	others := v.besides(output, channel)
 	d, record := s.from()
 	from := record.scans
 	turns := 3*len(pattern) + 2*int(v.model.Config.Channels[channel].LongestStay)
 	for i := 0; i < turns; i++ {
 		d.healthy()
+		for _, cause := range others {
+			d.spoil(cause, monitor.High)
+		}
 		d.in.Readings[channel] = readingOf(&d.config.Channels[channel].Config, pattern[i%len(pattern)], d.stamp)
 		record.turn(d)
 		if !d.enabled() {
 			return nil
 		}
 	}
-	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern)), 1)
-	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], "counter: doubt, repaid by one good reading", "rule: counting"}
+	text := ""
+	for _, cause := range others {
+		text += fmt.Sprintf(", %s bad all the while", v.model.cause(cause))
+	}
+	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s%s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern), text), 1+len(others))
+	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], fmt.Sprintf("counter: doubt, good readings repay %d of %d parts", d.config.Channels[channel].Repay, d.config.Channels[channel].Full), "rule: counting"}
 	run.Property, run.Output = "5", v.model.Names.Outputs[output]
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)
 	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.scans-1, turns))
@@ -472,4 +487,20 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 		run.Lines = run.Lines[len(run.Lines)-maxLines:]
 	}
 	return run
+}
+
+// besides is the rest of the smallest cut set that a channel is in.
+func (v *verification) besides(output, channel int) (rest []int) {
+	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+		if !contains(set, channel) {
+			continue
+		}
+		for _, cause := range set {
+			if cause != channel {
+				rest = append(rest, cause)
+			}
+		}
+		return rest
+	}
+	return nil
 }

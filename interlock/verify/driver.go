@@ -18,9 +18,10 @@ type driver struct {
 	target   int // the output that the operator wants to run
 	stamp    uint16
 	scans    uint64
-	roles    []role // by input
-	touched  Scans  // scans since something was made to go wrong
-	spoilt   []bool // by channel: its readings are made bad
+	roles    []role          // by input
+	order    []int           // outputs that the operator brings to run, one after the other; nil is the target alone
+	shown    []monitor.Class // by channel: what it is made to read, missing where a measurement is repeated
+	supply   bool            // the supply is lost before the next scan
 	gives    []interlock.Truth
 	givesTo  int // the target that gives was worked out for
 }
@@ -46,7 +47,7 @@ const (
 )
 
 func newDriver(logic *Logic, c *interlock.Config, target int) *driver {
-	d := &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), roles: make([]role, len(c.Inputs)), spoilt: make([]bool, len(c.Channels))}
+	d := &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), roles: make([]role, len(c.Inputs)), shown: make([]monitor.Class, len(c.Channels))}
 	d.wire()
 	return d
 }
@@ -80,7 +81,7 @@ func (d *driver) wire() {
 func (d *driver) copyOf() *driver {
 	e := newDriver(d.logic, d.config, d.target)
 	e.state.CopyFrom(d.state)
-	e.stamp, e.scans, e.gives, e.givesTo = d.stamp, d.scans, d.gives, d.givesTo
+	e.stamp, e.scans, e.gives, e.givesTo, e.order = d.stamp, d.scans, d.gives, d.givesTo, d.order
 	e.decision.Coils = d.decision.Coils
 	return e
 }
@@ -100,8 +101,10 @@ func (d *driver) signal(input int, v interlock.Truth) interlock.Signal {
 // operator would.
 func (d *driver) healthy() {
 	d.stamp++
-	d.in.Overrun = false
+	d.in.Overrun, d.supply = false, false
+	d.aim()
 	for i := range d.in.Readings {
+		d.shown[i] = monitor.Good
 		d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, monitor.Good, d.stamp)
 	}
 	button, value := d.operator()
@@ -121,6 +124,15 @@ func (d *driver) healthy() {
 			v = value
 		}
 		d.in.Signals[i] = d.signal(i, v)
+	}
+}
+
+// aim chooses the output that the operator now wants to run.
+func (d *driver) aim() {
+	for _, o := range d.order {
+		if d.target = o; d.state.Outputs[o].Mode != interlock.Enabled {
+			return
+		}
 	}
 }
 
@@ -151,6 +163,11 @@ func (d *driver) helpful(input int) interlock.Truth {
 	if !set.Has(cause) {
 		return interlock.True
 	}
+	return helpfulFor(p, cause)
+}
+
+// helpfulFor is the value of a cause that lets a permissive be true.
+func helpfulFor(p interlock.Permissive, cause int) interlock.Truth {
 	with := func(v interlock.Truth) truthSet {
 		return outcomes(p, func(c int) truthSet {
 			if c == cause {
@@ -203,6 +220,9 @@ func (d *driver) press(b interlock.Button, p interlock.Press, ready bool) interl
 
 // turn is one scan with the inputs as they are.
 func (d *driver) turn() {
+	if d.supply {
+		d.state.PowerUp()
+	}
 	d.logic.Step(d.config, d.state, d.in, d.decision)
 	d.scans++
 }

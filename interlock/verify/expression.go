@@ -291,3 +291,13 @@ func of(all []residue, x, y interlock.Truth) truthSet {
 	}
 	return set
 }
+
+// hasXor says that no value of a cause need be the helpful one.
+func hasXor(p interlock.Permissive) bool {
+	for i := range p {
+		if p[i].Op == interlock.OpXor {
+			return true
+		}
+	}
+	return false
+}

@@ -1,155 +1,647 @@
 package verify
 
 import (
+	"container/heap"
+	"encoding/binary"
 	"fmt"
+	"slices"
+	"strings"
 
 	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
-// A hunt looks for a run of the real logic on the whole site that violates
-// something. It lets one thing go wrong while everything else is well, then two
-// at once, each for as long as it takes. What it finds has been replayed by the
-// very finding: minimal in faults first, then in time.
-
-// deviation is one thing that is not well for a while.
-type deviation struct {
-	cause int
-	class monitor.Class   // of a channel
-	value interlock.Truth // of an input
-	none  bool            // of an input: nothing arrives
+// A hunt looks for a run of the real logic on the whole site, from power-up, that
+// violates something. A good plant and a careful operator go on by themselves;
+// at every turn one thing may begin to go wrong, or stop to. Runs are followed
+// in the order of faults first, then scans, then changes, so the first that is
+// found is minimal in that order among those that a hunt can make. It is a run of
+// the real Step: nothing needs to be replayed.
+type hunt struct {
+	v       *verification
+	w       *witness
+	d       *driver
+	quarry  quarry
+	wrongs  []deviation
+	known   map[string]bool
+	queue   trails
+	turns   uint64
+	left    uint64 // turns
+	counter cutCounters
+	near    neighbours
+	// patience bounds how long a healthy plant may take.
+	patience uint64
 }
 
-func (v *verification) deviations(causes []int) []deviation {
-	var list []deviation
-	channels := len(v.model.Config.Channels)
-	for _, c := range causes {
-		switch {
-		case c < channels:
-			can := possible(&v.model.Config.Channels[c].Config)
-			for _, class := range [...]monitor.Class{monitor.Open, monitor.High, monitor.Invalid, monitor.Missing, monitor.Between} {
-				if can[class] {
-					list = append(list, deviation{cause: c, class: class})
-				}
-			}
-		case c < channels+len(v.model.Config.Inputs):
-			for _, value := range truths {
-				list = append(list, deviation{cause: c, value: value})
-			}
-			list = append(list, deviation{cause: c, none: true})
-		}
-	}
-	return list
+// quarry is what a hunt looks for.
+type quarry struct {
+	output int
+	causes []int // that may go wrong; nil is whatever can reach the output
+	faults int   // at most
+	turns  uint64
+	// is says whether this scan is it; found are the default properties that the
+	// witness saw broken.
+	is func(d *driver, s *sight, found mask) bool
+	// recovery: what is looked for is a site that never comes back.
+	recovery bool
+	says     string                              // where the witness has nothing to say
+	expect   func(t *trail, scans uint64) string // what the run claims; nil is that the output runs at its end
 }
 
-func (d *driver) deviate(x deviation) {
-	if x.cause < len(d.config.Channels) {
-		d.in.Readings[x.cause] = readingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)
-		d.spoilt[x.cause] = x.class != monitor.Good && x.class != monitor.Between
-		return
-	}
-	input := x.cause - len(d.config.Channels)
-	d.in.Signals[input] = d.signal(input, x.value)
-	if x.none {
-		d.in.Signals[input] = interlock.NoSignal
-	}
+// trail is a run so far: the state that it led to and how.
+type trail struct {
+	state   *interlock.State
+	sight   *sight
+	stamp   uint16
+	scans   uint64
+	faults  int
+	changes int
+	wrong   []int // of the deviations, those that go on
+	begun   []int // and those that did when this leg of the trail began
+	from    *trail
+	at      uint64 // scan from which on they do
+	alone   uint64 // scans since all has been well
+	caught  bool
+	says    string
+	never   string
 }
 
-func (v *verification) deviationText(x deviation) string {
+// trails is a heap.
+type trails []*trail
+
+func (q trails) Len() int { return len(q) }
+func (q trails) Less(i, k int) bool {
+	a, b := q[i], q[k]
 	switch {
-	case x.cause < len(v.model.Config.Channels):
-		return fmt.Sprintf("%s reads %s", v.model.cause(x.cause), x.class)
-	case x.none:
-		return v.model.cause(x.cause) + " does not arrive"
+	case a.faults != b.faults:
+		return a.faults < b.faults
+	case a.scans != b.scans:
+		return a.scans < b.scans
 	}
-	return fmt.Sprintf("%s is %s", v.model.cause(x.cause), levelText(x.value))
+	return a.changes < b.changes
+}
+func (q trails) Swap(i, k int) { q[i], q[k] = q[k], q[i] }
+func (q *trails) Push(x any)   { *q = append(*q, x.(*trail)) }
+func (q *trails) Pop() any {
+	last := (*q)[len(*q)-1]
+	*q = (*q)[:len(*q)-1]
+	return last
 }
 
-// huntLimit bounds the scans of one hunt.
-const huntLimit = 400_000
+// huntTurns is how many scans of the whole site one hunt may take: where a search
+// has met what is looked for, and where it is only asked whether there is any.
+const (
+	huntTurns  = 2_000_000
+	probeTurns = 300_000
+)
 
-// hunt looks for a scan in which bad is true. From there on the run is shown.
-// driver.touched is the number of scans since something went wrong.
-func (v *verification) hunt(output int, causes []int, limit Scans, bad func(*driver) bool) *Run {
-	s := v.start(output)
-	if !s.runs {
-		s = &started{driver: newDriver(v.logic, v.model.Config, output), record: newRecorder(v.model)}
+// hunt returns the first run found, or nil.
+func (v *verification) hunt(q quarry) *Run {
+	h := &hunt{v: v, w: v.witnessOf(q.output), d: newDriver(v.logic, v.model.Config, q.output), quarry: q, known: map[string]bool{}, left: q.turns, patience: patienceOf(v.model.Config)}
+	h.d.order = append(v.inSeries(q.output), q.output)
+	h.wrongs = v.deviations(q.causes, q.output)
+	h.counter = countersOf(v.model.Config)
+	h.relevant()
+	root := &trail{state: interlock.NewState(v.model.Config), sight: h.w.begin()}
+	// Half of the turns from power-up, where the shortest runs begin; the rest from
+	// where the output runs, if any are left.
+	h.left = q.turns / 2
+	if run := h.search(root); run != nil {
+		return run
 	}
-	list := v.deviations(causes)
-	spent := uint64(0)
-	for size := 1; size <= 2; size++ {
-		var best *Run
-		shortest := limit
-		index := make([]int, len(list))
-		for i := range index {
-			index[i] = i
+	h.left = q.turns
+	if running := h.running(root); running != nil {
+		return h.search(running)
+	}
+	return nil
+}
+
+// search follows trails in their order until one is caught.
+func (h *hunt) search(root *trail) *Run {
+	h.queue, h.known = trails{root}, map[string]bool{}
+	for h.queue.Len() > 0 && h.turns < h.left {
+		t := heap.Pop(&h.queue).(*trail)
+		if t.caught {
+			return h.tell(t)
 		}
-		choose(index, size, nil, func(chosen []int) {
-			if spent > huntLimit {
-				return
-			}
-			xs := make([]deviation, size)
-			for i, k := range chosen {
-				xs[i] = list[k]
-			}
-			if size == 2 && xs[0].cause == xs[1].cause {
-				return
-			}
-			n, found := v.follow(s, xs, shortest, bad)
-			spent += uint64(n)
-			if found && (best == nil || n < shortest) {
-				shortest, best = n, v.tellHunt(s, xs, n)
-			}
-		})
-		if best != nil {
-			return best
+		if key := h.sign(t); !h.known[key] {
+			h.known[key] = true
+			h.follow(t)
 		}
 	}
 	return nil
 }
 
-// follow lets some things be wrong for up to so many scans.
-func (v *verification) follow(s *started, xs []deviation, limit Scans, bad func(*driver) bool) (Scans, bool) {
-	d, _ := s.from()
-	d.touched = 0
-	bad(d) // resets what it remembers
-	for n := Scans(1); n <= limit; n++ {
-		d.touched = n
-		d.healthy()
-		for _, x := range xs {
-			d.deviate(x)
-		}
-		d.turn()
-		if bad(d) {
-			return n, true
+// running is where nothing has gone wrong and the output runs; nil if it never
+// does.
+func (h *hunt) running(root *trail) *trail {
+	for t := root; t != nil && !t.caught; t = h.ahead(t) {
+		if t.state.Outputs[h.quarry.output].Mode == interlock.Enabled {
+			return t
 		}
 	}
-	return limit, false
+	return nil
 }
 
-// tellHunt turns the same run once more and keeps it.
-func (v *verification) tellHunt(s *started, xs []deviation, scans Scans) *Run {
-	d, record := s.from()
-	text := ""
-	for i, x := range xs {
-		if i > 0 {
-			text += " and "
-		}
-		text += v.deviationText(x)
+// follow goes on from a trail as it is, and leaves one for every thing that may
+// stop to go wrong there, or begin to.
+func (h *hunt) follow(t *trail) {
+	if next := h.ahead(t); next != nil {
+		heap.Push(&h.queue, next)
 	}
-	from := record.scans
-	for n := Scans(0); n < scans; n++ {
-		d.healthy()
-		for _, x := range xs {
-			d.deviate(x)
+	for i := range t.wrong {
+		h.branch(t, append(append([]int(nil), t.wrong[:i]...), t.wrong[i+1:]...), t.faults)
+	}
+	if t.faults == h.quarry.faults {
+		return
+	}
+	for i := range h.wrongs {
+		if !h.clashes(t.wrong, i) {
+			h.branch(t, append(append([]int(nil), t.wrong...), i), t.faults+1)
 		}
+	}
+}
+
+// clashes says that a thing already goes wrong in another way.
+func (h *hunt) clashes(list []int, i int) bool {
+	for _, k := range list {
+		if h.wrongs[k].place() == h.wrongs[i].place() {
+			return true
+		}
+	}
+	return false
+}
+
+func (h *hunt) branch(t *trail, wrong []int, faults int) {
+	same := *t
+	same.wrong, same.begun, same.faults, same.changes, same.from, same.at = wrong, wrong, faults, t.changes+1, t, t.scans
+	heap.Push(&h.queue, &same)
+}
+
+// ahead turns scans until what decides has changed, or what is looked for is
+// there; nil where nothing will ever change any more.
+func (h *hunt) ahead(t *trail) *trail {
+	next := *t
+	next.state, next.sight = interlock.NewState(h.d.config), h.w.begin()
+	next.state.CopyFrom(t.state)
+	next.sight.copyFrom(t.sight)
+	d := h.d
+	d.state, d.stamp = next.state, t.stamp
+	before := h.sign(&next)
+	for {
+		h.turns++
+		found := h.turn(&next)
+		next.scans++
+		next.stamp = d.stamp
+		next.wrong = h.goOn(next.wrong)
+		h.alone(&next)
+		ends := sameState(h.w.prior, d.state)
+		if h.quarry.is != nil && h.quarry.is(d, next.sight, found) {
+			next.caught, next.says, next.never = true, h.w.says, h.w.never
+			return &next
+		}
+		if h.quarry.recovery && (next.alone > h.patience || ends && next.alone > 0) {
+			next.caught, next.says = true, fmt.Sprintf("%s is not enabled %d scans after all was well", h.w.name(), next.alone)
+			return &next
+		}
+		if h.sign(&next) != before {
+			return &next
+		}
+		if ends || h.turns >= h.left {
+			return nil
+		}
+	}
+}
+
+// sameState says that nothing moved in a scan, not even a counter.
+func sameState(a, b *interlock.State) bool {
+	for i := range a.Channels {
+		if a.Channels[i].Control != b.Channels[i].Control || a.Channels[i].Parted != b.Channels[i].Parted {
+			return false
+		}
+	}
+	for i := range a.Outputs {
+		if a.Outputs[i].OutputControl != b.Outputs[i].OutputControl {
+			return false
+		}
+	}
+	return a.Running == b.Running && slices.Equal(a.Inputs, b.Inputs) && slices.Equal(a.Vessels, b.Vessels) &&
+		slices.Equal(a.Streams, b.Streams) && slices.Equal(a.Bypasses, b.Bypasses)
+}
+
+// alone counts the scans since all has been well and the output does not run.
+func (h *hunt) alone(t *trail) {
+	t.alone++
+	if len(t.wrong) > 0 || t.state.Outputs[h.quarry.output].Mode == interlock.Enabled {
+		t.alone = 0
+	}
+}
+
+// goOn drops what acts for one scan only.
+func (h *hunt) goOn(wrong []int) []int {
+	var list []int
+	for _, i := range wrong {
+		if !h.wrongs[i].once() {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// turn is one scan with what goes wrong in it.
+func (h *hunt) turn(t *trail) (found mask) {
+	d := h.d
+	h.arm(t.wrong)
+	if d.supply {
+		d.state.PowerUp()
+		t.sight.forget()
+	}
+	h.w.prior.CopyFrom(d.state)
+	h.w.says, h.w.never = "", ""
+	d.turn()
+	return h.w.see(t.sight, d)
+}
+
+func (h *hunt) arm(wrong []int) {
+	h.d.healthy()
+	for _, i := range wrong {
+		h.d.supply = h.d.supply || h.wrongs[i].kind == lostSupply
+	}
+	for _, i := range wrong {
+		h.d.deviate(h.wrongs[i])
+	}
+}
+
+// tell turns the same run once more, from power-up, and keeps it.
+func (h *hunt) tell(t *trail) *Run {
+	type leg struct {
+		at    uint64
+		wrong []int
+	}
+	var legs []leg
+	for at := t; at != nil; at = at.from {
+		legs = append([]leg{{at.at, at.begun}}, legs...)
+	}
+	d := newDriver(h.d.logic, h.d.config, h.quarry.output)
+	d.order = h.d.order
+	record := newRecorder(h.v.model)
+	var wrong, named []int
+	h.d = d
+	for scan := uint64(0); scan < t.scans; scan++ {
+		for len(legs) > 0 && legs[0].at == scan {
+			wrong, legs = legs[0].wrong, legs[1:]
+			named = append(named, wrong...)
+		}
+		h.arm(wrong)
 		record.turn(d)
+		wrong = h.goOn(wrong)
 	}
-	run := record.finish(fmt.Sprintf("from scan %d on %s", from, text), len(xs))
-	run.Expect = fmt.Sprintf("{never: %s is enabled, from: %d scans, to: %d scans}", v.model.Names.Outputs[d.target], run.Scans-1, run.Scans)
-	for _, x := range xs {
-		run.Slice = append(run.Slice, v.deviationText(x))
+	return h.finish(record, t, named)
+}
+
+// finish says what the run shows and what moved the output.
+func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
+	var texts []string
+	for _, i := range named {
+		if text := h.v.deviationText(h.wrongs[i]); !containsText(texts, text) {
+			texts = append(texts, text)
+		}
 	}
-	run.Slice = append(run.Slice, "rule: permissive of "+v.model.Names.Outputs[d.target])
+	how := "nothing goes wrong"
+	if len(texts) > 0 {
+		how = strings.Join(texts, ", then ")
+	}
+	sentence := how
+	if t.says == "" {
+		t.says = h.quarry.says
+	}
+	if t.says != "" {
+		sentence = fmt.Sprintf("in scan %d %s (%s)", t.scans-1, t.says, how)
+	}
+	run := record.finish(sentence, t.faults)
+	name := h.w.name()
+	run.Output = name
+	never := t.never
+	if never == "" {
+		never = "never: " + name + " is enabled"
+	}
+	run.Expect = fmt.Sprintf("{%s, from: %d scans, to: %d scans}", never, run.Scans-1, run.Scans)
+	if h.quarry.recovery {
+		run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is enabled}", t.alone, t.scans-t.alone, name)
+	}
+	if h.quarry.expect != nil {
+		run.Expect = h.quarry.expect(t, run.Scans)
+	}
+	run.Slice = append(texts, h.moved(t)...)
 	return run
+}
+
+// moved names the counters and the rule that had the last word.
+func (h *hunt) moved(t *trail) []string {
+	o := &t.state.Outputs[h.quarry.output]
+	var list []string
+	for _, ch := range h.w.needed {
+		c := &t.state.Channels[ch]
+		list = append(list, fmt.Sprintf("%s %s, doubt %d of %d", h.v.model.Names.Channels[ch], c.Phase, c.Doubt, h.d.config.Channels[ch].Full))
+	}
+	for n, vessel := range h.w.vessels {
+		s := &t.state.Vessels[vessel]
+		list = append(list, fmt.Sprintf("%s waited %d of %d scans, still for %d", h.v.model.Names.Vessels[vessel], s.Waited, h.d.config.Vessels[vessel].Wait.Next(), t.sight.still[n]))
+	}
+	if len(list) > 4 {
+		list = append(list[:4], fmt.Sprintf("and %d more", len(list)-4))
+	}
+	return append(list, fmt.Sprintf("%s %s, reset %s", h.w.name(), o.Mode, o.Button.Phase))
+}
+
+// sign writes down what decides what can follow. Long counters are written as
+// cells, as in a search; what is lost by that are runs, never their truth.
+func (h *hunt) sign(t *trail) string {
+	s, m, c := t.state, t.sight, h.d.config
+	b := make([]byte, 0, 256)
+	num := func(list ...uint32) {
+		for _, n := range list {
+			b = binary.AppendUvarint(b, uint64(n))
+		}
+	}
+	b = append(b, flags(s.Running))
+	for _, i := range h.near.channels {
+		ch := &s.Channels[i]
+		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].index(ch.Stay))
+		bond := &m.bonds[i]
+		num(uint32(bond.bad), uint32(bond.class), uint32(min(bond.span, c.Channels[i].SettleScans)), uint32(min(bond.good, c.Channels[i].SettleReadings)))
+		b = append(b, flags(ch.Parted, bond.mixed, bond.calm))
+	}
+	for _, i := range h.near.inputs {
+		num(uint32(s.Inputs[i].Level+1), uint32(s.Inputs[i].Age))
+	}
+	for _, i := range h.near.outputs {
+		o, k := &s.Outputs[i], &h.counter
+		num(uint32(o.Mode), k.on[i].index(o.On), k.disagree[i].index(o.Disagree), uint32(o.Unconfirmed), uint32(o.Button.Phase), k.held[i].index(o.Button.Held))
+		b = append(b, flags(o.Ready, o.Armed, o.StartLow, o.SeenAway, o.SeenHome, o.Button.Released))
+	}
+	for n, i := range h.w.vessels {
+		vessel := &s.Vessels[i]
+		num(h.counter.wait[i].index(vessel.Waited), uint32(vessel.Ack.Phase), h.counter.ack[i].index(vessel.Ack.Held), h.counter.wait[i].index(m.still[n]))
+		b = append(b, flags(vessel.Clear, vessel.Held, vessel.Early, vessel.Ack.Released, m.held[n], m.paid[n], m.early[n]))
+	}
+	for _, i := range h.w.streams {
+		num(h.counter.run[i].index(s.Streams[i].Stopped))
+	}
+	for _, i := range h.near.bypasses {
+		num(h.counter.bypass[i].index(s.Bypasses[i].Active), h.counter.gap[i].index(s.Bypasses[i].Gap))
+		b = append(b, flags(s.Bypasses[i].Low))
+	}
+	num(uint32(m.watch.pack()>>watchShift), m.memory, uint32(b2i(m.tripped)))
+	for _, word := range m.named {
+		b = binary.AppendUvarint(b, word)
+	}
+	for _, i := range t.wrong {
+		num(uint32(i) + 1)
+		if x := h.wrongs[i]; x.kind == slowReading {
+			num(uint32(t.stamp % slow(&c.Channels[x.cause].Config)))
+		}
+	}
+	return string(b)
+}
+
+// neighbours are the parts of the site that can matter to a hunt.
+type neighbours struct{ channels, inputs, outputs, bypasses []int }
+
+// relevant finds them: the output, what stands in series with it, what calls it,
+// what is asked about, and everything that reaches any of these.
+func (h *hunt) relevant() {
+	c := h.d.config
+	causes := len(c.Channels) + len(c.Inputs)
+	outputs := map[int]bool{}
+	for _, o := range append(append([]int(nil), h.d.order...), h.w.callers...) {
+		outputs[o] = true
+	}
+	near := map[int]bool{}
+	for _, cause := range h.quarry.causes {
+		if cause < causes {
+			near[cause] = true
+		} else {
+			outputs[cause-causes] = true
+		}
+	}
+	for o := range c.Outputs {
+		if !outputs[o] {
+			continue
+		}
+		h.near.outputs = append(h.near.outputs, o)
+		for _, cause := range h.v.reach(o) {
+			near[cause] = true
+		}
+	}
+	for cause := 0; cause < causes; cause++ {
+		if near[cause] && cause < len(c.Channels) {
+			h.near.channels = append(h.near.channels, cause)
+		} else if near[cause] {
+			h.near.inputs = append(h.near.inputs, cause-len(c.Channels))
+		}
+	}
+	for i := range c.Bypasses {
+		if near[c.Bypasses[i].Channel] {
+			h.near.bypasses = append(h.near.bypasses, i)
+		}
+	}
+}
+
+// cutCounters are the cells of a site's long counters, a little finer than a
+// search needs, so that "one scan too long" is told from "just long enough".
+type cutCounters struct {
+	stay           []cells
+	on, held       []cells
+	disagree       []cells
+	wait, ack, run []cells
+	bypass, gap    []cells
+}
+
+func around(n Scans) []Scans {
+	return []Scans{0, 1, 2, max(n, 1) - 1, n, n.Next(), n.Next().Next()}
+}
+
+func countersOf(c *interlock.Config) cutCounters {
+	var k cutCounters
+	cut := func(list ...Scans) cells {
+		var starts []Scans
+		top := Scans(0)
+		for _, n := range list {
+			starts = append(starts, around(n)...)
+			top = max(top, n.Next().Next())
+		}
+		return cellsOf(top, starts...)
+	}
+	for i := range c.Channels {
+		k.stay = append(k.stay, cut(c.Channels[i].LongestStay))
+	}
+	for i := range c.Outputs {
+		o := &c.Outputs[i]
+		k.on, k.disagree, k.held = append(k.on, cut(o.OnDelay)), append(k.disagree, cut(o.Travel)), append(k.held, cut(o.Press.Min, o.Press.Max))
+	}
+	for i := range c.Vessels {
+		k.wait, k.ack = append(k.wait, cut(c.Vessels[i].Wait)), append(k.ack, cut(c.Vessels[i].Press.Min, c.Vessels[i].Press.Max))
+	}
+	for i := range c.Streams {
+		k.run = append(k.run, cut(c.Streams[i].RunDown))
+	}
+	for i := range c.Bypasses {
+		k.bypass, k.gap = append(k.bypass, cut(c.Bypasses[i].For)), append(k.gap, cut(c.Bypasses[i].Gap))
+	}
+	return k
+}
+
+// deviation is one thing that is not well for a while.
+type deviation struct {
+	kind  deviationKind
+	cause int             // or the output whose actuator is stuck
+	class monitor.Class   // of a channel
+	value interlock.Truth // of an input; of a stuck actuator: true is away from rest
+}
+
+type deviationKind uint8
+
+const (
+	wrongReading deviationKind = iota
+	frozenReading
+	slowReading // each measurement is handed over until it is almost stale
+	wrongInput
+	noInput
+	stuckActuator
+	lateScan
+	lostSupply
+)
+
+// place is what goes wrong: one place, one fault at a time.
+func (x deviation) place() int {
+	switch x.kind {
+	case stuckActuator:
+		return -1 - x.cause
+	case lateScan, lostSupply:
+		return -1_000_000 - int(x.kind)
+	}
+	return x.cause
+}
+
+// once says that it acts in one scan and is then over.
+func (x deviation) once() bool { return x.kind == lostSupply }
+
+// deviations lists what can go wrong with some causes, or with whatever reaches
+// an output.
+func (v *verification) deviations(causes []int, output int) []deviation {
+	c := v.model.Config
+	all := causes == nil
+	if all {
+		causes = v.reach(output)
+	}
+	var list []deviation
+	for _, cause := range causes {
+		switch {
+		case cause < len(c.Channels):
+			can := possible(&c.Channels[cause].Config)
+			for _, class := range [...]monitor.Class{monitor.Open, monitor.High, monitor.Invalid, monitor.Missing, monitor.Between} {
+				if can[class] {
+					list = append(list, deviation{cause: cause, class: class})
+				}
+			}
+			if c.Channels[cause].Stamped {
+				list = append(list, deviation{kind: frozenReading, cause: cause}, deviation{kind: slowReading, cause: cause})
+			}
+		case cause < len(c.Channels)+len(c.Inputs):
+			for _, value := range truths {
+				list = append(list, deviation{kind: wrongInput, cause: cause, value: value})
+			}
+			list = append(list, deviation{kind: noInput, cause: cause})
+		}
+	}
+	if all {
+		if o := &c.Outputs[output]; o.Closed != 0 && o.Opened != 0 {
+			list = append(list, deviation{kind: stuckActuator, cause: output, value: interlock.True}, deviation{kind: stuckActuator, cause: output, value: interlock.False})
+		}
+		list = append(list, deviation{kind: lateScan}, deviation{kind: lostSupply})
+	}
+	return list
+}
+
+// reach lists every cause that can touch an output at all: its cone, and what
+// tells of the vessels that it charges.
+func (v *verification) reach(output int) []int {
+	c, cone := v.model.Config, v.cone(output)
+	input := func(ref interlock.Ref) {
+		if ref != 0 {
+			cone[len(c.Channels)+int(ref)-1] = true
+		}
+	}
+	for _, vessel := range c.VesselsOf(output) {
+		input(c.Vessels[vessel].Acknowledge)
+		for _, st := range c.ChargedBy(vessel) {
+			input(c.Streams[st].Flow)
+			for _, o := range c.Streams[st].Through {
+				input(c.Outputs[o].Closed)
+				input(c.Outputs[o].Opened)
+			}
+		}
+		set := c.Vessels[vessel].BondedBy.Causes()
+		set.Each(func(cause int) { cone[cause] = true })
+	}
+	var list []int
+	for cause := 0; cause < len(c.Channels)+len(c.Inputs); cause++ {
+		if cone[cause] {
+			list = append(list, cause)
+		}
+	}
+	return list
+}
+
+// deviate makes one thing go wrong in the scan that is about to be turned.
+func (d *driver) deviate(x deviation) {
+	switch input := x.cause - len(d.config.Channels); x.kind {
+	case wrongReading:
+		d.in.Readings[x.cause] = readingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)
+		d.shown[x.cause] = x.class
+	case slowReading:
+		if d.stamp%slow(&d.config.Channels[x.cause].Config) != 0 {
+			d.deviate(deviation{kind: frozenReading, cause: x.cause})
+		}
+	case frozenReading:
+		d.in.Readings[x.cause].Stamp = d.state.Channels[x.cause].Stamp
+		d.shown[x.cause] = monitor.Missing
+		if d.supply || !d.state.Channels[x.cause].Seen { // the first since power-up is news
+			d.shown[x.cause] = monitor.Good
+		}
+	case wrongInput:
+		d.in.Signals[input] = d.signal(input, x.value)
+	case noInput:
+		d.in.Signals[input] = interlock.NoSignal
+	case stuckActuator:
+		o := &d.config.Outputs[x.cause]
+		d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), -x.value)
+		d.in.Signals[o.Opened-1] = d.signal(int(o.Opened-1), x.value)
+	case lateScan:
+		d.in.Overrun = true
+	}
+}
+
+// slow is how many scans one measurement of a slow device stands for.
+func slow(c *monitor.Config) uint16 { return uint16(min(c.StaleAfter, 1<<15)) + 1 }
+
+func (v *verification) deviationText(x deviation) string {
+	switch x.kind {
+	case slowReading:
+		return fmt.Sprintf("%s measures only in every %dth scan", v.model.cause(x.cause), slow(&v.model.Config.Channels[x.cause].Config))
+	case wrongReading:
+		return fmt.Sprintf("%s reads %s", v.model.cause(x.cause), x.class)
+	case frozenReading:
+		return fmt.Sprintf("%s repeats one measurement", v.model.cause(x.cause))
+	case noInput:
+		return v.model.cause(x.cause) + " does not arrive"
+	case stuckActuator:
+		return fmt.Sprintf("%s is stuck %s", v.model.Names.Outputs[x.cause], map[interlock.Truth]string{interlock.True: "away from rest", interlock.False: "at rest"}[x.value])
+	case lateScan:
+		return "scans overrun"
+	case lostSupply:
+		return "the supply is lost"
+	}
+	return fmt.Sprintf("%s is %s", v.model.cause(x.cause), levelText(x.value))
 }

@@ -156,20 +156,21 @@ func (v *verification) within(p *Own) Result {
 	if excluded && slow != Endless && bound <= p.Time {
 		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %v, asked %v (%d scans, upper bound)", bound, p.Time, slow), Assumes: assumptions[4]})
 	}
-	limit := Scans(p.Time/v.model.PeriodMax) + 1
 	if run := v.slowly(p, causes, bound); run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %v, asked %v", bound, p.Time), Counterexample: run}
 	}
-	since := Scans(0)
-	run := v.hunt(p.Output, causes, limit+slow%(1<<20)+2, func(d *driver) bool {
-		if d.touched == 0 {
-			since = 0
-		}
-		if d.touched > 0 {
-			since++
-		}
-		return since > 0 && d.enabled() && v.model.longest(since)+v.slowest(p.Output, causes) > p.Time && v.headedFor(p.When, d)
-	})
+	run := v.hunt(quarry{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
+		is: func(d *driver, s *sight, _ mask) bool {
+			s.memory++
+			if d.state.Outputs[p.Output].Mode != interlock.Enabled || !v.headedFor(p.When, d) {
+				s.memory = 0
+			}
+			return s.memory > 0 && v.model.longest(Scans(s.memory))+v.slowest(p.Output, causes) > p.Time
+		},
+		expect: func(t *trail, scans uint64) string {
+			n := uint64(t.sight.memory)
+			return fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, scans-n, v.model.Names.Outputs[p.Output])
+		}})
 	if run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %v", p.Time), Counterexample: run}
 	}
@@ -226,7 +227,7 @@ func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
 		switch {
 		case c >= causes:
 			return truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
-		case c < len(v.model.Config.Channels) && d.spoilt[c]:
+		case c < len(v.model.Config.Channels) && d.shown[c] < monitor.Between:
 			return interlock.False
 		}
 		return d.decision.Keep[c]
@@ -239,7 +240,8 @@ func (v *verification) exercised(p *Own, r Result) Result {
 	set := p.When.Causes()
 	var causes []int
 	set.Each(func(c int) { causes = append(causes, c) })
-	run := v.hunt(max(p.Output, 0), causes, v.detectAll()+2, func(d *driver) bool { return v.holdsWithoutOutputs(p.When, d) })
+	run := v.hunt(quarry{output: max(p.Output, 0), causes: causes, faults: 2, turns: probeTurns, says: "its condition sets in",
+		is: func(d *driver, _ *sight, _ mask) bool { return v.holdsWithoutOutputs(p.When, d) }})
 	if run == nil {
 		return Result{Verdict: Nothing, Says: "no run was found in which its condition sets in"}
 	}
@@ -279,9 +281,10 @@ func (v *verification) never(p *Own) Result {
 	if target < 0 {
 		target = v.anOutput(p.When)
 	}
-	run := v.hunt(target, v.around(target, p.When), v.detectAll()+2, func(d *driver) bool {
-		return v.holds(p.When, d) && (p.Output < 0 || d.enabled())
-	})
+	run := v.hunt(quarry{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
+		is: func(d *driver, _ *sight, _ mask) bool {
+			return v.holds(p.When, d) && (p.Output < 0 || d.state.Outputs[p.Output].Mode == interlock.Enabled)
+		}})
 	if run != nil {
 		return Result{Verdict: Violated, Says: "it comes about", Counterexample: run}
 	}
@@ -341,15 +344,12 @@ func (v *verification) until(p *Own) Result {
 		}
 		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]})
 	}
-	limit := Scans(min(patienceOf(v.model.Config), 1<<20))
-	owed := false
-	run := v.hunt(p.Output, v.around(p.Output, p.When), limit, func(d *driver) bool {
-		if d.touched == 0 {
-			owed = false
-		}
-		owed = (owed || v.holds(p.When, d)) && !v.holds(p.Then, d)
-		return owed && d.enabled()
-	})
+	run := v.hunt(quarry{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
+		is: func(d *driver, s *sight, _ mask) bool {
+			owed := (s.memory == 1 || v.holds(p.When, d)) && !v.holds(p.Then, d)
+			s.memory = uint32(b2i(owed))
+			return owed && d.state.Outputs[p.Output].Mode == interlock.Enabled
+		}})
 	if run != nil {
 		return Result{Verdict: Violated, Says: "it runs before the other condition was true", Counterexample: run}
 	}

@@ -67,7 +67,9 @@ func (r *recorder) copyOf() *recorder {
 // turn lets the driver take one scan and keeps what it fed and what followed.
 func (r *recorder) turn(d *driver) {
 	before := interlock.NewState(d.config)
-	before.CopyFrom(d.state)
+	if !d.supply { // else all is forgotten before this scan
+		before.CopyFrom(d.state)
+	}
 	for i := range d.in.Readings {
 		r.show(r.model.Names.Channels[i], newsOf(&d.config.Channels[i], &before.Channels[i].State, d.in.Readings[i]))
 	}
@@ -76,6 +78,9 @@ func (r *recorder) turn(d *driver) {
 	}
 	if d.in.Overrun {
 		r.steps = append(r.steps, RunStep{r.scans, 1, "logic", "overrun"})
+	}
+	if d.supply {
+		r.steps = append(r.steps, RunStep{r.scans, 1, "logic", "restart"})
 	}
 	d.turn()
 	r.tell(before, d)
@@ -177,7 +182,7 @@ func (r *Run) Scenario(m *Model, name string) []byte {
 	fmt.Fprintf(&b, "lasts: %d scans\nsteps:\n", r.Scans)
 	for _, s := range r.Steps {
 		if s.On == "logic" {
-			fmt.Fprintf(&b, "  - {at: %d scans, read: overrun, on: logic, for: %d scans}\n", s.At, s.For)
+			fmt.Fprintf(&b, "  - {at: %d scans, do: %s}\n", s.At, s.Shows)
 			continue
 		}
 		fmt.Fprintf(&b, "  - {at: %d scans, read: %s, on: %s, for: %d scans}\n", s.At, s.Shows, s.On, s.For)

@@ -1,0 +1,527 @@
+package verify
+
+import (
+	"fmt"
+	"strings"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// witness looks at a run of the whole site with its own eyes and says which
+// properties of one output it breaks. It takes what was fed and what came of it;
+// everything in between it works out again from the words of the properties: how
+// old an input is, what the permissive says, how long a bond has settled, how
+// long flow has ended. A wrong rule in the logic does not hide itself.
+type witness struct {
+	v       *verification
+	config  *interlock.Config
+	output  int
+	shape   *outputShape
+	needed  []int // channels in some cut set
+	cuts    [][]int
+	callers []int
+	vessels []int
+	streams []int // that charge those
+	keep    []interlock.Truth
+	start   []interlock.Truth
+	truly   []interlock.Truth // keep, without any bypass
+	fresh   []bool
+	longest []Scans          // by channel: bad scans in a row, saturating above any patience
+	prior   *interlock.State // the scan before
+	// Of the last thing that was broken: in words, and as what must never be
+	// true in that scan, for a scenario; empty is that the output is enabled.
+	says, never string
+}
+
+// sight is what a witness remembers from scan to scan; all zero at power-up.
+type sight struct {
+	inputs  []interlock.InputState
+	watch   watch
+	on      Scans // start permissive true in a row
+	bonds   []bondSight
+	stopped []Scans
+	held    []bool
+	still   []Scans // in a row, and not charged
+	paid    []bool
+	early   []bool
+	bypass  []Scans
+	tripped bool
+	named   interlock.CauseSet
+	memory  uint32 // of a property of the site's own
+}
+
+// bondSight is what is remembered of one channel.
+type bondSight struct {
+	span, good Scans // since it began to settle: scans, and fresh good readings
+	bad        Scans // bad scans in a row
+	class      monitor.Class
+	mixed      bool // of more than one class
+	calm       bool // bonded without doubt before the present bad readings
+}
+
+func (v *verification) witnessOf(output int) *witness {
+	c := v.model.Config
+	w := &witness{v: v, config: c, output: output, shape: shapeOf(&c.Outputs[output], false), needed: v.needed(output), cuts: CutSets(c.Outputs[output].Permissive),
+		callers: c.CallersOf(output), vessels: c.VesselsOf(output), prior: interlock.NewState(c),
+		fresh: make([]bool, len(c.Inputs))}
+	for i := range c.Channels {
+		most := Scans(0)
+		for _, class := range bad {
+			most = max(most, dipsForgiven(&c.Channels[i].Config, class))
+		}
+		w.longest = append(w.longest, most+c.Channels[i].StaleAfter+3)
+	}
+	causes := len(c.Channels) + len(c.Inputs)
+	w.keep, w.start, w.truly = make([]interlock.Truth, causes), make([]interlock.Truth, causes), make([]interlock.Truth, causes)
+	for _, vessel := range w.vessels {
+		for _, st := range c.ChargedBy(vessel) {
+			if !contains(w.streams, st) {
+				w.streams = append(w.streams, st)
+			}
+		}
+	}
+	return w
+}
+
+func (w *witness) begin() *sight {
+	n := len(w.vessels)
+	return &sight{inputs: make([]interlock.InputState, len(w.config.Inputs)), bonds: make([]bondSight, len(w.config.Channels)),
+		stopped: make([]Scans, len(w.config.Streams)), held: make([]bool, n), still: make([]Scans, n), paid: make([]bool, n), early: make([]bool, n),
+		bypass: make([]Scans, len(w.config.Bypasses))}
+}
+
+func (s *sight) copyFrom(o *sight) {
+	inputs, bonds, stopped, held, still, paid, early, bypass := s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass
+	*s = *o
+	s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass = inputs, bonds, stopped, held, still, paid, early, bypass
+	copy(s.inputs, o.inputs)
+	copy(s.bonds, o.bonds)
+	copy(s.stopped, o.stopped)
+	copy(s.held, o.held)
+	copy(s.still, o.still)
+	copy(s.paid, o.paid)
+	copy(s.early, o.early)
+	copy(s.bypass, o.bypass)
+}
+
+// forget is a loss of supply.
+func (s *sight) forget() {
+	clear(s.inputs)
+	clear(s.bonds)
+	clear(s.stopped)
+	clear(s.held)
+	clear(s.still)
+	clear(s.paid)
+	clear(s.early)
+	clear(s.bypass)
+	s.watch, s.on, s.tripped, s.named = watch{}, 0, false, interlock.CauseSet{}
+}
+
+// see follows one scan: prior is the state before it, d has just turned.
+func (w *witness) see(s *sight, d *driver) (bad mask) {
+	w.seeInputs(s, d)
+	w.seeChannels(d)
+	bad |= w.seeBonds(s, d)
+	bad |= w.seeBypasses(s, d)
+	w.seeStreams(s)
+	owed := w.seeVessels(s, d)
+	bad |= w.seeOutput(s, d, owed)
+	bad |= w.seeTrip(s, d)
+	return bad | w.seeKick(d)
+}
+
+func (w *witness) broken(property int, format string, args ...any) mask {
+	w.says, w.never = fmt.Sprintf(format, args...), ""
+	return bit(property)
+}
+
+// must turns what was broken into the words of a scenario: what is said here is
+// never true.
+func (w *witness) must(bad mask, never string, args ...any) mask {
+	w.never = fmt.Sprintf(never, args...)
+	return bad
+}
+
+func (w *witness) name() string { return w.v.model.Names.Outputs[w.output] }
+
+// seeInputs: a gap repeats for stale-after, what is faulty is unknown at once.
+func (w *witness) seeInputs(s *sight, d *driver) {
+	for i := range w.config.Inputs {
+		c, in := &w.config.Inputs[i], &s.inputs[i]
+		w.fresh[i] = false
+		switch sig := d.in.Signals[i]; {
+		case sig == interlock.Low || sig == interlock.High:
+			*in, w.fresh[i] = interlock.InputState{Level: truth((sig == interlock.High) != c.Inverted)}, true
+		case sig == interlock.NoSignal && in.Age < c.StaleAfter:
+			in.Age++
+		default:
+			*in = interlock.InputState{Age: c.StaleAfter}
+		}
+		cause := len(w.config.Channels) + i
+		w.keep[cause], w.start[cause], w.truly[cause] = in.Level, in.Level, in.Level
+	}
+}
+
+func (s *sight) level(ref interlock.Ref) interlock.Truth {
+	if ref == 0 {
+		return interlock.Unknown
+	}
+	return s.inputs[ref-1].Level
+}
+
+// seeChannels: what each phase says, no more than its evidence, and what passes
+// under a bypass.
+func (w *witness) seeChannels(d *driver) {
+	c := w.config
+	for i := range c.Channels {
+		p, evidence := d.state.Channels[i].Phase, interlock.True
+		if ref := c.Channels[i].Evidence; ref != 0 {
+			evidence = w.keep[len(c.Channels)+int(ref)-1]
+		}
+		keep, start := truth(p.MayKeep()), truth(p.MayStart())
+		if p == monitor.Unreadable {
+			keep, start = interlock.Unknown, interlock.Unknown
+		}
+		w.truly[i] = min(keep, evidence)
+		for k := range c.Bypasses {
+			b := &c.Bypasses[k]
+			if b.Channel == i && d.state.Bypasses[k].Active != 0 && (p == monitor.Unreadable || p == monitor.Lost && b.CoversLost) {
+				keep, start = interlock.True, interlock.True
+			}
+		}
+		w.keep[i], w.start[i] = min(keep, evidence), min(start, evidence)
+	}
+}
+
+// seeBonds: how every needed channel came to be bonded, and how long it lasts
+// while it reads bad.
+func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
+	for _, ch := range w.needed {
+		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.shown[ch]
+		was, is := w.prior.Channels[ch].Phase, d.state.Channels[ch].Phase
+		if news == monitor.Good || news == monitor.Between {
+			b.bad, b.calm = 0, is == monitor.Bonded
+		} else {
+			b.mixed = b.bad > 0 && (b.mixed || news != b.class)
+			b.bad, b.class = min(b.bad.Next(), w.longest[ch]), news
+		}
+		if was.MayKeep() {
+			b.span, b.good = 0, 0
+			continue
+		}
+		switch {
+		case news == monitor.Good:
+			b.span, b.good = b.span.Next(), b.good.Next()
+		case news == monitor.Missing || news == monitor.Invalid:
+			b.span = min(b.span, 1) * b.span.Next()
+		default:
+			b.span, b.good = 0, 0
+		}
+		if is.MayKeep() && (b.span < c.SettleScans || b.good < c.SettleReadings) {
+			name := w.v.model.Names.Channels[ch]
+			bad |= w.broken(1, "%s is bonded after %d scans and %d fresh good readings, must take %d and %d", name, b.span, b.good, c.SettleScans, c.SettleReadings)
+			w.must(bad, "never: %s is bonded", name)
+		}
+	}
+	return bad
+}
+
+// seeBypasses: begins with a fresh 1 after a valid 0, and ends by its time.
+func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
+	for i := range w.config.Bypasses {
+		b := &w.config.Bypasses[i]
+		if d.state.Bypasses[i].Active == 0 {
+			s.bypass[i] = 0
+			continue
+		}
+		began := s.bypass[i] == 0
+		s.bypass[i] = s.bypass[i].Next()
+		if !contains(w.needed, b.Channel) {
+			continue
+		}
+		name := w.v.model.Names.Bypasses[i]
+		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1]) {
+			bad |= w.must(w.broken(11, "%s begins without a press of its key", name), "never: %s is active", name)
+		}
+		if s.bypass[i] > b.For {
+			bad |= w.must(w.broken(11, "%s is on in its %dth scan, must end after %d", name, s.bypass[i], b.For), "never: %s is active", name)
+		}
+	}
+	return bad
+}
+
+// switches is what an output's end switches say.
+func (w *witness) switches(s *sight, output int) ends {
+	o := &w.config.Outputs[output]
+	return endsFor(o, s.level(o.Closed), s.level(o.Opened))
+}
+
+// seeStreams counts for how long the flow of each stream is confirmed to have
+// stopped, with the commands of the scan before.
+func (w *witness) seeStreams(s *sight) {
+	for _, i := range w.streams {
+		st := &w.config.Streams[i]
+		stopped, reports := false, w.config.StreamConfirmable(i)
+		for _, o := range st.Through {
+			prior := &w.prior.Outputs[o]
+			rests := prior.Mode != interlock.Enabled
+			if w.config.Outputs[o].Confirmable() {
+				rests = rests && w.switches(s, o).home && prior.Believed()
+			} else {
+				rests = rests && !reports
+			}
+			stopped = stopped || rests
+		}
+		if st.Flow != 0 && s.level(st.Flow) != interlock.False {
+			stopped = false
+		}
+		if !stopped {
+			s.stopped[i] = 0
+		} else {
+			s.stopped[i] = min(s.stopped[i].Next(), st.RunDown.Next())
+		}
+	}
+}
+
+// seen says that a stream is seen to flow.
+func (w *witness) seen(s *sight, stream int) bool {
+	st := &w.config.Streams[stream]
+	if st.Flow != 0 && s.level(st.Flow) == interlock.True {
+		return true
+	}
+	if s.stopped[stream] > 0 {
+		return false
+	}
+	for _, o := range st.Through {
+		if w.prior.Outputs[o].Mode != interlock.Enabled && !w.switches(s, o).open {
+			return false
+		}
+	}
+	return true
+}
+
+// seeVessels says whether any vessel that the output charges owes a wait.
+func (w *witness) seeVessels(s *sight, d *driver) (owed bool) {
+	for n, vessel := range w.vessels {
+		c := &w.config.Vessels[vessel]
+		held := evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] }) == interlock.True
+		still, seen, again := true, false, false
+		for _, st := range w.config.ChargedBy(vessel) {
+			still = still && s.stopped[st] > w.config.Streams[st].RunDown
+			seen = seen || w.seen(s, st)
+		}
+		set := c.BondedBy.Causes()
+		set.Each(func(cause int) {
+			_, back := w.v.logic.Parted(w.prior.Channels[cause].Parted, &w.prior.Channels[cause].State, &d.state.Channels[cause].State)
+			again = again || back
+		})
+		charged := s.held[n] && !held && !still || !held && seen
+		s.held[n] = held
+		if !still || charged {
+			s.still[n] = 0
+		} else {
+			s.still[n] = min(s.still[n].Next(), c.Wait.Next())
+		}
+		s.paid[n] = !charged && (s.paid[n] || s.still[n] > c.Wait)
+		s.early[n] = c.Acknowledge != 0 && (s.early[n] || again && !s.paid[n]) && !wasTold(d, interlock.Acknowledged, vessel)
+		owed = owed || !s.paid[n] || s.early[n]
+	}
+	return owed
+}
+
+func wasTold(d *driver, kind interlock.Kind, subject int) bool {
+	for i := range d.decision.Events {
+		if e := &d.decision.Events[i]; e.Kind == kind && e.Subject == subject {
+			return true
+		}
+	}
+	return false
+}
+
+// letter is the scan as the output's own properties know it.
+func (w *witness) letter(s *sight, d *driver, owed bool) (l outputScan, begun bool) {
+	o := &w.config.Outputs[w.output]
+	keep := evaluate(o.Permissive, func(c int) interlock.Truth { return w.keep[c] })
+	start := evaluate(o.Permissive, func(c int) interlock.Truth { return w.start[c] })
+	l.perm = keep
+	if w.prior.Outputs[w.output].Mode != interlock.Enabled {
+		l.perm = min(start, keep)
+	}
+	called := false
+	for _, i := range w.callers {
+		u := &d.state.Outputs[i]
+		called = called || u.Unconfirmed.CallsBackup() || w.config.Outputs[i].AtOnce && u.Mode == interlock.Tripped
+	}
+	switch {
+	case d.in.Overrun || !w.prior.Running || called:
+		l.shared = sharedHard
+	case o.Stop != 0 && s.level(o.Stop) != interlock.False:
+		l.shared = sharedStop
+	case owed:
+		l.shared = sharedWait
+	}
+	now := w.switches(s, w.output)
+	for i, e := range w.shape.ends {
+		if e.home == now.home && e.away == now.away && e.dark == now.dark && e.open == now.open {
+			l.ends = uint8(i)
+		}
+	}
+	l.reset, l.begin = w.levelOf(s, o.Reset), w.levelOf(s, o.Start)
+	return l, called
+}
+
+func (w *witness) levelOf(s *sight, ref interlock.Ref) uint8 {
+	now := level{s.level(ref), ref != 0 && w.fresh[ref-1]}
+	for i, l := range levels {
+		if l.value == now.value && l.fresh == now.fresh {
+			return uint8(i)
+		}
+	}
+	return uint8(len(levels) - 1)
+}
+
+// seeOutput lets the output's own properties judge the scan.
+func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
+	l, called := w.letter(s, d, owed)
+	before, after := w.prior.Outputs[w.output].OutputControl, d.state.Outputs[w.output].OutputControl
+	if l.perm == interlock.True && before.Mode != interlock.Enabled {
+		s.on = s.on.Next()
+	} else {
+		s.on = 0
+	}
+	v := w.shape.judge(before, s.watch, &l, after, interlock.OutputTold{ResetGiven: wasTold(d, interlock.ResetGiven, w.output)})
+	s.watch = v.watch
+	short := v.enables && s.on <= w.shape.config.OnDelay
+	switch {
+	case v.bad&bit(2) != 0:
+		w.broken(2, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.perm)
+	case v.bad&bit(3) != 0 || short:
+		v.bad |= w.broken(3, "%s is enabled with its permissive %s for %d of %d scans", w.name(), l.perm, s.on, w.shape.config.OnDelay.Next())
+	case v.bad&bit(7) != 0:
+		w.broken(7, "%s is enabled without one whole deliberate press of its reset", w.name())
+	case v.bad&bit(10) != 0:
+		w.broken(10, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
+	}
+	if v.enables && owed {
+		v.bad |= w.broken(8, "%s is enabled while a vessel that it charges may be charged", w.name())
+	}
+	if called && after.Mode == interlock.Enabled {
+		v.bad |= w.broken(10, "%s runs although it is called as a backup", w.name())
+	}
+	return v.bad | w.seeResponse(s, after.Mode == interlock.Enabled, d)
+}
+
+// seeResponse: bad for longer than its patience, and it runs; or tripped by a
+// single dip that must be forgiven.
+func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
+	for _, set := range w.cuts {
+		late := runs
+		for _, cause := range set {
+			late = late && cause < len(w.config.Channels) && w.late(s, cause) && w.keep[cause] == w.truly[cause] // no bypass stands in
+		}
+		if late && len(set) > 0 {
+			b := &s.bonds[set[0]]
+			bad |= w.broken(4, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.model.cause(set[0]))
+		}
+	}
+	if runs || w.prior.Outputs[w.output].Mode != interlock.Enabled || d.state.Outputs[w.output].Mode != interlock.Tripped {
+		return bad
+	}
+	for _, ch := range w.needed {
+		b := &s.bonds[ch]
+		if isCut(w.config.Outputs[w.output].Permissive, ch) && b.calm && b.bad > 0 && !b.mixed && w.truly[ch] != interlock.True && b.bad <= dipsForgiven(&w.config.Channels[ch].Config, b.class) && w.alone(ch) {
+			bad |= w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), b.bad, b.class, w.v.model.cause(ch))
+			w.must(bad, "never: %s is tripped", w.name())
+		}
+	}
+	return bad
+}
+
+// late says that a channel has read bad for longer than any patience: one class
+// alone for its own, a mixture for the longest of them and one gap.
+func (w *witness) late(s *sight, ch int) bool {
+	c, b := &w.config.Channels[ch].Config, &s.bonds[ch]
+	if !b.mixed {
+		return b.bad > dipsForgiven(c, b.class)+1
+	}
+	most := Scans(0)
+	for _, class := range bad {
+		most = max(most, dipsForgiven(c, class))
+	}
+	return b.bad > most+c.StaleAfter+1
+}
+
+// alone says that every other cause is as it must be, evidence included.
+func (w *witness) alone(ch int) bool {
+	if ref := w.config.Channels[ch].Evidence; ref != 0 && w.keep[len(w.config.Channels)+int(ref)-1] != interlock.True {
+		return false
+	}
+	return evaluate(w.config.Outputs[w.output].Permissive, func(c int) interlock.Truth {
+		if c == ch {
+			return interlock.True
+		}
+		return w.keep[c]
+	}) == interlock.True
+}
+
+// seeTrip: first-out names what was not as it must be, all of it, and stands.
+func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
+	o := &d.state.Outputs[w.output]
+	was, named := s.tripped, s.named
+	s.tripped, s.named = o.Mode == interlock.Tripped, o.Trip.FirstOut
+	switch perm := w.config.Outputs[w.output].Permissive; {
+	case !s.tripped:
+		s.named = interlock.CauseSet{}
+	case was && s.named != named:
+		bad = w.broken(13, "the first-out of %s changes while its trip stands", w.name())
+		w.must(bad, "first-out of: %s, is: [%s]", w.name(), w.causes(named))
+	case was:
+	case evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
+		bad = w.must(w.broken(13, "the permissive of %s tripped it and nothing is named", w.name()), "never: %s is tripped", w.name())
+	case !hasXor(perm):
+		bad = w.wronglyNamed(perm, s.named)
+	}
+	return bad
+}
+
+// wronglyNamed looks for a cause in the first-out that was as it must be.
+func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseSet) (bad mask) {
+	var guilty interlock.CauseSet
+	wrong := ""
+	named.Each(func(c int) {
+		if w.keep[c] == helpfulFor(perm, c) {
+			wrong = w.v.model.cause(c)
+		} else {
+			guilty.Add(c)
+		}
+	})
+	if wrong == "" {
+		return 0
+	}
+	return w.must(w.broken(13, "%s is named as first-out of %s and was as it must be", wrong, w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(guilty))
+}
+
+// causes lists a set by names.
+func (w *witness) causes(set interlock.CauseSet) string {
+	var list []string
+	set.Each(func(c int) { list = append(list, w.v.model.cause(c)) })
+	return strings.Join(list, ", ")
+}
+
+// seeKick: the watchdog is kicked in every scan that was not overrun and in no
+// other, the coil is what the output says, and at power-up nothing runs.
+func (w *witness) seeKick(d *driver) (bad mask) {
+	on := d.state.Outputs[w.output].Mode == interlock.Enabled
+	switch {
+	case d.decision.Kick == d.in.Overrun:
+		return w.broken(14, "overrun %v, kick %v", d.in.Overrun, d.decision.Kick)
+	case d.decision.Coils.Energised(w.output) != on:
+		return w.broken(14, "the coil of %s is not what its memory says", w.name())
+	case on && d.in.Overrun:
+		return w.broken(14, "%s runs through an overrun scan", w.name())
+	case on && !w.prior.Running:
+		return w.broken(14, "%s runs in the first scan since power-up", w.name())
+	}
+	return 0
+}
