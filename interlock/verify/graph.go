@@ -1,0 +1,476 @@
+package verify
+
+import (
+	"fmt"
+	"strings"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Kinds of transitions of the verified graph.
+const (
+	KindChannel  = "channel"  // a phase, the class of what is new, the phase that follows
+	KindOutput   = "output"   // a change of an output's mode, with its reason
+	KindReset    = "reset"    // a press of reset or start, and why it does not count
+	KindActuator = "actuator" // an actuator that does not report, and reports again
+	KindVessel   = "vessel"   // what is told of a vessel
+	KindBypass   = "bypass"   // what is told of a bypass
+	KindFault    = "fault"    // a fault of the catalogue at one place
+)
+
+// GraphKinds lists the kinds in the order in which people read them.
+var GraphKinds = []string{KindChannel, KindOutput, KindReset, KindActuator, KindVessel, KindBypass, KindFault}
+
+// Transition is one thing that a part of the logic can do in one scan, or one
+// fault at one place. Its text is its name: records keep it.
+type Transition struct {
+	Kind string `json:"kind"`
+	Name string `json:"name"`           // channel, output, vessel or bypass; of a fault its place
+	From string `json:"from,omitempty"` // phase or mode before
+	To   string `json:"to"`             // phase or mode after; else what happens
+	Why  string `json:"why,omitempty"`  // class of the news, or reason
+	// Needs are the causes that must be unfit for it, by name, where it is the
+	// loss of a permissive.
+	Needs []string `json:"needs,omitempty"`
+	// Outputs are those of the graph in whose cone it lies.
+	Outputs []string `json:"outputs,omitempty"`
+}
+
+// String is the transition's stable name.
+func (t Transition) String() string {
+	switch {
+	case t.Kind == KindFault:
+		return t.To + " on " + t.Name
+	case t.From == "" && t.Why == "":
+		return t.Name + ": " + t.To
+	case t.From == "":
+		return fmt.Sprintf("%s: %s (%s)", t.Name, t.To, t.Why)
+	}
+	return fmt.Sprintf("%s: %s -> %s (%s)", t.Name, t.From, t.To, t.Why)
+}
+
+// Graph is every transition that the tabulated parts of a site can reach. Each
+// part is tabulated with its neighbours free: nothing that can happen is left
+// out; a transition that only its neighbours prevent may be in it.
+type Graph struct {
+	Site        string       `json:"site"`
+	Hash        string       `json:"site_sha256"`
+	Transitions []Transition `json:"transitions"`
+	at          map[string]int
+}
+
+// grower makes a graph.
+type grower struct {
+	*verification
+	made   *Graph
+	output string
+}
+
+// MakeGraph finds the transitions of the wanted outputs, of every channel and
+// vessel that they hang on, and the faults in their cones.
+func MakeGraph(m *Model, o Options) (*Graph, error) {
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	g := &grower{verification: v, made: &Graph{Site: m.Site, Hash: m.Hash, at: map[string]int{}}}
+	for _, output := range v.outputs {
+		g.output = m.Names.Outputs[output]
+		for _, channel := range g.coneChannels(output) {
+			if err := g.channel(channel); err != nil {
+				return nil, err
+			}
+		}
+		if err := g.outputs(output); err != nil {
+			return nil, err
+		}
+		for _, vessel := range m.Config.VesselsOf(output) {
+			g.vessel(vessel)
+		}
+		g.bypasses(output)
+		for _, p := range v.places(output) {
+			g.add(Transition{Kind: KindFault, Name: p.on, To: p.fault.Name})
+		}
+	}
+	return g.made, nil
+}
+
+// add puts a transition into the graph once, and notes whose cone it lies in.
+func (g *grower) add(t Transition) {
+	text := t.String()
+	i, known := g.made.at[text]
+	if !known {
+		i = len(g.made.Transitions)
+		g.made.at[text] = i
+		g.made.Transitions = append(g.made.Transitions, t)
+	}
+	have := &g.made.Transitions[i].Outputs
+	if !containsText(*have, g.output) {
+		*have = append(*have, g.output)
+	}
+}
+
+// Has says that a transition of this name is in the graph.
+func (g *Graph) Has(name string) bool {
+	_, ok := g.at[name]
+	return ok
+}
+
+// coneChannels are the channels of an output's permissive and of its vessels.
+func (g *grower) coneChannels(output int) []int {
+	list := g.channelsOf(output, -1)
+	for _, vessel := range g.model.Config.VesselsOf(output) {
+		for _, channel := range g.channelsOf(output, vessel) {
+			if !contains(list, channel) {
+				list = append(list, channel)
+			}
+		}
+	}
+	return list
+}
+
+// channel adds every step between phases of one channel's table.
+func (g *grower) channel(channel int) error {
+	table, err := g.channelTable(&g.model.Config.Channels[channel].Config)
+	if err != nil {
+		return err
+	}
+	for from := monitor.Phase(0); from < monitor.Phases; from++ {
+		for news := monitor.Class(0); news < monitor.Classes; news++ {
+			for to := monitor.Phase(0); to < monitor.Phases; to++ {
+				if table.passes(from, news, to) {
+					g.add(phaseTransition(g.model.Names.Channels[channel], from, news, to))
+				}
+			}
+		}
+	}
+	return nil
+}
+
+func phaseTransition(name string, from monitor.Phase, news monitor.Class, to monitor.Phase) Transition {
+	return Transition{Kind: KindChannel, Name: name, From: from.String(), To: to.String(), Why: news.String()}
+}
+
+// passes says that some reachable state in one phase leads to another phase
+// under some news.
+func (t *ChannelTable) passes(from monitor.Phase, news monitor.Class, to monitor.Phase) bool {
+	for state := range t.States {
+		if t.phase(uint32(state)) != from {
+			continue
+		}
+		for _, e := range t.from(uint32(state), news) {
+			if t.phase(e.next) == to {
+				return true
+			}
+		}
+	}
+	return false
+}
+
+// outputs adds every change of mode of one output's table, and what its buttons
+// and its actuator can tell.
+func (g *grower) outputs(output int) error {
+	c := g.model.Config
+	o := &c.Outputs[output]
+	table, err := g.outputTable(o, true)
+	if err != nil {
+		return err
+	}
+	for _, word := range table.states {
+		table.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
+			table.shape.eachScan(s.Mode == interlock.Enabled, func(l *outputScan) {
+				_, told := g.logic.Output(o, s, l.arm(table.shape))
+				g.told(output, s.Mode, l, &told)
+			})
+		})
+	}
+	for _, spoil := range g.spoils(o.Reset, o.Press) {
+		g.add(resetRefused(g.output, spoil))
+	}
+	if o.Start != 0 {
+		g.add(Transition{Kind: KindReset, Name: g.output, To: "start refused"})
+	}
+	return nil
+}
+
+// told adds what one step of an output's table tells.
+func (g *grower) told(output int, before interlock.Mode, l *outputScan, told *interlock.OutputTold) {
+	c := g.model.Config
+	switch {
+	case told.Tripped || told.Released || told.Stopped:
+		if l.ended && !g.mayEnd(output) {
+			return
+		}
+		after := interlock.KeptOut
+		if told.Tripped {
+			after = interlock.Tripped
+		}
+		for _, why := range g.alone(output, told.Reasons) {
+			g.add(modeTransition(g.output, before, after, why, told.Released))
+		}
+	case told.Enabled:
+		g.add(enabling(g.output, &c.Outputs[output], before, told.ResetGiven))
+	case told.ResetGiven:
+		g.add(modeTransition(g.output, before, interlock.KeptOut, reason{text: "reset"}, false))
+	}
+	for _, t := range actuator(g.output, told.Unconfirmed, told.Reported) {
+		g.add(t)
+	}
+}
+
+// mayEnd says that the flow through a running output can be confirmed stopped:
+// only another output in series can do that.
+func (g *grower) mayEnd(output int) bool {
+	c := g.model.Config
+	for _, stream := range c.StreamsOf(output) {
+		if len(c.Streams[stream].Through) < 2 {
+			return false
+		}
+	}
+	return len(c.StreamsOf(output)) > 0
+}
+
+// reason is one kind of reason of a stop, with the causes that it takes.
+type reason struct {
+	text  string
+	needs []string
+}
+
+const anyLoss = interlock.ReasonNotMet | interlock.ReasonUnknown
+
+// alone lists the kinds of reasons that a stop can have which has exactly these
+// reasons: several at once explain nothing, so they are no kind.
+func (g *grower) alone(output int, r interlock.Reasons) (list []reason) {
+	switch r {
+	case interlock.ReasonNotMet, interlock.ReasonUnknown:
+		return lossesOf(g.model, output, r == interlock.ReasonUnknown, g.canBe)
+	case interlock.ReasonOverrun: // the table's name for all that is as hard
+		list = append(list, reason{text: "scan overrun"})
+		if g.canBeCalled(output) {
+			list = append(list, reason{text: "backup called"})
+		}
+	case interlock.ReasonStop:
+		list = append(list, reason{text: "stop asked for"})
+	case interlock.ReasonUnconfirmed:
+		list = append(list, reason{text: "actuator unconfirmed"})
+	}
+	return list
+}
+
+// canBeCalled says that another output can call this one as its backup.
+func (g *grower) canBeCalled(output int) bool {
+	c := g.model.Config
+	for _, caller := range c.CallersOf(output) {
+		if c.Outputs[caller].AtOnce || c.Outputs[caller].Confirmable() {
+			return true
+		}
+	}
+	return false
+}
+
+// canBe is what a cause can turn into while an output runs.
+func (g *grower) canBe(cause int) truthSet {
+	c := g.model.Config
+	if cause >= len(c.Channels) || c.Channels[cause].Evidence != 0 {
+		return anyTruth
+	}
+	set := setOf(interlock.True)
+	table, err := g.channelTable(&c.Channels[cause].Config)
+	if err != nil {
+		return anyTruth
+	}
+	for state := range table.States {
+		keep, _ := g.logic.Fitness(table.phase(uint32(state)))
+		set |= setOf(keep)
+	}
+	return set
+}
+
+// lossesOf lists the smallest losses of an output's permissive: a minimal cut
+// set of which all are unfit, or a cause under a NOT that has come true.
+func lossesOf(m *Model, output int, unknown bool, canBe func(cause int) truthSet) (list []reason) {
+	p := m.Config.Outputs[output].Permissive
+	wanted, word := interlock.False, "lost"
+	if unknown {
+		wanted, word = interlock.Unknown, "unknown"
+	}
+	for _, set := range CutSets(p) {
+		if outcomes(p, func(cause int) truthSet {
+			if contains(set, cause) {
+				return canBe(cause) & unfit
+			}
+			return anyTruth
+		}).has(wanted) {
+			list = append(list, m.loss(word, "", set))
+		}
+	}
+	for _, cause := range blocking(p) {
+		if !unknown {
+			list = append(list, m.loss(word, "NOT ", []int{cause}))
+		}
+	}
+	return list
+}
+
+func (m *Model) loss(word, prefix string, set []int) reason {
+	var names []string
+	for _, cause := range set {
+		names = append(names, m.cause(cause))
+	}
+	return reason{fmt.Sprintf("permissive %s: %s%s", word, prefix, strings.Join(names, " and ")), names}
+}
+
+// blocking lists the causes that keep a permissive from being true while they
+// are true themselves.
+func blocking(p interlock.Permissive) (list []int) {
+	set := p.Causes()
+	set.Each(func(c int) {
+		if !outcomes(p, func(cause int) truthSet {
+			if cause == c {
+				return setOf(interlock.True)
+			}
+			return anyTruth
+		}).has(interlock.True) {
+			list = append(list, c)
+		}
+	})
+	return list
+}
+
+func modeTransition(name string, from, to interlock.Mode, why reason, ended bool) Transition {
+	if ended {
+		why.text += ", flow had ended"
+	}
+	return Transition{Kind: KindOutput, Name: name, From: from.String(), To: to.String(), Why: why.text, Needs: why.needs}
+}
+
+// enabling is how an output came to run.
+func enabling(name string, o *interlock.Output, before interlock.Mode, reset bool) Transition {
+	why := "reset"
+	switch {
+	case o.Start != 0:
+		why = "start"
+	case o.Automatic && !reset:
+		why = "automatic"
+	}
+	return modeTransition(name, before, interlock.Enabled, reason{text: why}, false)
+}
+
+func resetRefused(name string, spoil interlock.Spoil) Transition {
+	return Transition{Kind: KindReset, Name: name, To: "reset refused", Why: spoil.String()}
+}
+
+var unconfirmedTexts = [...]string{"stayed open", "stayed shut", "unknown when withheld", "unknown when enabled"}
+
+// actuator lists what a scan tells of an actuator.
+func actuator(name string, u interlock.Unconfirmed, reported bool) (list []Transition) {
+	for bit, text := range unconfirmedTexts {
+		if u>>bit&1 == 1 {
+			list = append(list, Transition{Kind: KindActuator, Name: name, To: "actuator unconfirmed", Why: text})
+		}
+	}
+	if reported {
+		list = append(list, Transition{Kind: KindActuator, Name: name, To: "actuator reported again"})
+	}
+	return list
+}
+
+// spoils lists the ways in which presses of a button can come to nothing, from
+// every state that the button can be in while its conditions come and go.
+func (g *grower) spoils(ref interlock.Ref, p interlock.Press) (list []interlock.Spoil) {
+	if ref == 0 {
+		return nil
+	}
+	known := map[interlock.Button]bool{{}: true}
+	todo := []interlock.Button{{}}
+	seen := map[interlock.Spoil]bool{}
+	for len(todo) > 0 {
+		b := todo[0]
+		todo = todo[1:]
+		for _, l := range levels {
+			for conditions := 0; conditions < 4; conditions++ {
+				next, spoil := g.logic.Button(p, b, l.value, l.fresh, conditions&1 == 1, conditions&2 == 2)
+				if !known[next] {
+					known[next] = true
+					todo = append(todo, next)
+				}
+				if spoil != interlock.NotSpoiled && !seen[spoil] {
+					seen[spoil] = true
+					list = append(list, spoil)
+				}
+			}
+		}
+	}
+	return list
+}
+
+// vesselTold is what is told of a vessel, in words that a record keeps.
+func vesselTold(name string, kind interlock.Kind) Transition {
+	return Transition{Kind: KindVessel, Name: name, To: kind.String()}
+}
+
+// vessel adds what one vessel's table can tell.
+func (g *grower) vessel(vessel int) {
+	v, name := &g.model.Config.Vessels[vessel], g.model.Names.Vessels[vessel]
+	table := tabulateVessel(g.logic, v)
+	told := map[interlock.Kind]bool{}
+	for _, state := range table.states {
+		for n := 0; n < vesselScans; n++ {
+			if l := vesselScanOf(n); !(l.still && l.flowSeen) { // a stream that is still is not seen to flow
+				table.tell(state, l, told)
+			}
+		}
+	}
+	for kind := interlock.MayBeCharged; kind <= interlock.ReleasedTooSoon; kind++ {
+		if told[kind] {
+			g.add(vesselTold(name, kind))
+		}
+	}
+	for _, spoil := range g.spoils(v.Acknowledge, v.Press) {
+		t := vesselTold(name, interlock.AcknowledgeIgnored)
+		t.Why = spoil.String()
+		g.add(t)
+	}
+}
+
+// tell notes what a vessel tells in one step.
+func (t *vesselTable) tell(k vesselKey, l vesselScan, told map[interlock.Kind]bool) {
+	for _, button := range [...]interlock.Button{{Phase: interlock.Idle}, {Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}} {
+		if button.Phase == interlock.Pressed && (t.config.Acknowledge == 0 || !k.early) {
+			continue
+		}
+		t.waited.each(k.waited, func(n Scans) {
+			s := interlock.VesselState{Clear: k.clear, Waited: n, Held: k.held, Early: k.early, Ack: button}
+			for _, rested := range [...]Scans{0, t.config.Rest.Next()} {
+				s.Rested = rested
+				_, news := t.logic.Vessel(t.config, s, interlock.VesselScan{
+					Bonded: l.bonded, Still: l.still, FlowSeen: l.flowSeen, Reconnected: l.reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true,
+				})
+				for kind, yes := range map[interlock.Kind]bool{
+					interlock.MayBeCharged: news.Charged, interlock.WaitBegan: news.Waiting, interlock.WaitOver: news.Over, interlock.ReconnectedEarly: news.Early,
+					interlock.Released: news.Released && !news.TooSoon, interlock.ReleasedTooSoon: news.Released && news.TooSoon, interlock.Acknowledged: news.Acknowledged,
+				} {
+					told[kind] = told[kind] || yes
+				}
+			}
+		})
+	}
+}
+
+// bypasses adds what the bypasses of an output's channels can tell.
+func (g *grower) bypasses(output int) {
+	c := g.model.Config
+	set := c.Outputs[output].Permissive.Causes()
+	for i := range c.Bypasses {
+		b := &c.Bypasses[i]
+		if !set.Has(b.Channel) {
+			continue
+		}
+		for kind := interlock.BypassBegan; kind <= interlock.BypassIgnored; kind++ {
+			if kind != interlock.BypassEnding || b.Warn < b.For {
+				g.add(Transition{Kind: KindBypass, Name: g.model.Names.Bypasses[i], To: kind.String()})
+			}
+		}
+	}
+}

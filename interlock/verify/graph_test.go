@@ -1,0 +1,127 @@
+package verify
+
+import (
+	"math/rand/v2"
+	"testing"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/monitor"
+)
+
+func graphModel(t *testing.T, file string) *Model {
+	t.Helper()
+	s, problems := site.Read("../../testdata/" + file + ".yaml")
+	if problems != nil {
+		t.Fatal(problems)
+	}
+	m, err := FromSite(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return m
+}
+
+func graphOf(t *testing.T, m *Model) *Graph {
+	t.Helper()
+	g, err := MakeGraph(m, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return g
+}
+
+// Whatever a whole site does under random disturbances stands in the graph.
+func TestNothingHappensOutsideTheGraph(t *testing.T) {
+	for _, file := range []string{"rig/bench_siding", "sites/kestrel_siding", "sites/hazel_works", "sites/amber_line"} {
+		m := graphModel(t, file)
+		g := graphOf(t, m)
+		s := NewSightings(m)
+		disturbSite(m, s, 40_000)
+		inGraph := 0
+		for _, name := range s.Seen() {
+			if g.Has(name) {
+				inGraph++
+			} else {
+				t.Errorf("%s: the logic did what is not in the graph: %s", file, name)
+			}
+		}
+		without := 0 // faults are not seen by the logic: who plays them says so
+		for i := range g.Transitions {
+			without += b2i(g.Transitions[i].Kind != KindFault)
+		}
+		t.Logf("%s: %d in the graph without faults, %d seen at random", file, without, inGraph)
+		if inGraph < without/3 {
+			t.Errorf("%s: the walk saw %d of %d and shows little", file, inGraph, without)
+		}
+	}
+}
+
+// disturbSite drives a healthy plant and spoils it at random.
+func disturbSite(m *Model, s *Sightings, scans int) {
+	random := rand.New(rand.NewPCG(6, 4))
+	d := newDriver(Real(), m.Config, 0)
+	signals, news := make([]interlock.Signal, len(d.in.Signals)), make([]monitor.Class, len(d.in.Readings))
+	held := make([]int, len(signals)+len(news))
+	for range scans {
+		if random.IntN(400) == 0 {
+			d.target = random.IntN(len(m.Config.Outputs))
+		}
+		d.healthy()
+		for i := range held {
+			if held[i]--; held[i] < 0 && random.IntN(60*len(held)) == 0 {
+				held[i] = 1 + random.IntN(1+random.IntN(300))
+				if i < len(signals) {
+					signals[i] = interlock.Signal(random.IntN(4))
+				} else {
+					news[i-len(signals)] = monitor.Class(random.IntN(monitor.Classes))
+				}
+			}
+			switch {
+			case held[i] <= 0:
+			case i < len(signals):
+				d.in.Signals[i] = signals[i]
+			default:
+				channel := i - len(signals)
+				d.in.Readings[channel] = readingOf(&m.Config.Channels[channel].Config, news[channel], d.stamp)
+			}
+		}
+		d.in.Overrun = random.IntN(3000) == 0
+		d.supply = random.IntN(20_000) == 0
+		d.turn()
+		_ = s.Watch(&loop.Turn{In: d.in, State: d.state, Decision: d.decision})
+	}
+}
+
+// What settings make impossible is not in the graph, and comes with them.
+func TestTheGraphKnowsTheSettings(t *testing.T) {
+	m := graphModel(t, "rig/bench_siding")
+	g := graphOf(t, m)
+	for _, name := range []string{
+		"bond_1: bonded -> lost (open)", "bond_1: doubtful -> lost (high)", "bond_1: lost -> lost (between)",
+		"valve_1: kept out -> enabled (reset)", "valve_1: tripped -> enabled (reset)", "valve_1: enabled -> tripped (permissive lost: bond_1)",
+		"valve_1: enabled -> tripped (actuator unconfirmed)", "valve_1: reset refused (too short for a deliberate press)",
+		"valve_1: actuator unconfirmed (stayed open)", "car_1: wait over", "car_1: reconnected early", "car_1: released before rest",
+		"clamp_removed on bond_1", "stuck_valve on valve_1",
+	} {
+		if !g.Has(name) {
+			t.Errorf("%q is not in the graph", name)
+		}
+	}
+	for _, name := range []string{
+		"bond_1: bonded -> doubtful (open)", "valve_1: enabled -> kept out (stop asked for)", "valve_1: start refused",
+		"valve_1: kept out -> enabled (automatic)", "bond_1: unconnected -> bonded (good)", "valve_1: enabled -> tripped (backup called)",
+	} {
+		if g.Has(name) {
+			t.Errorf("%q is in the graph, and this site cannot do it", name)
+		}
+	}
+	if !g.Has("bond_1: bonded -> doubtful (high)") {
+		t.Error("a high reading has patience")
+	}
+	m.Config.Channels[0].Cost[monitor.High] = m.Config.Channels[0].Full
+	if g := graphOf(t, m); g.Has("bond_1: bonded -> doubtful (high)") || !g.Has("bond_1: bonded -> lost (high)") {
+		t.Error("without patience a high reading is lost at once")
+	}
+}
