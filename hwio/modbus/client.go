@@ -273,7 +273,10 @@ func (c *Client) echoLength(frame []byte) int {
 
 // noteFailure counts a question without a valid answer and remembers that its answer may still come.
 func (c *Client) noteFailure(unit byte, request Request, answer port.Answer, frame []byte, err error) error {
-	c.noteTwice(answer.Heard)
+	// What came too early for this question may be a copy of the last answer, but nobody can tell.
+	if _, _, _, early := FindReply(answer.Heard, unit, request); !early {
+		c.noteTwice(answer.Heard)
+	}
 	c.served = nil
 	silent := errors.Is(err, port.ErrSilent)
 	garbled := errors.Is(err, port.ErrCut)

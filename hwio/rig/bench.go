@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"strings"
+	"sync"
 	"time"
 
 	"ohmgate/hwio/modbus"
@@ -54,6 +55,7 @@ type Bench struct {
 	moved       bool               // something was commanded since the bench was opened
 	foundClosed bool               // some relay, when the bench was opened
 	ended       bool
+	readers     sync.WaitGroup
 	letting     bool // go of: every answer is welcome, each is read back
 	Unclear     int  // exchanges of a run that had to be put again, or told nothing
 }
@@ -289,6 +291,7 @@ func (b *Bench) Close() error {
 			errs = append(errs, line.Halt())
 		}
 	}
+	b.readers.Wait()
 	return errors.Join(errs...)
 }
 

@@ -90,7 +90,7 @@ func (j *judging) withCause(d Decided) pending {
 	}
 	scans := d.Scan
 	for index := range j.p.Stimuli {
-		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && cone[s.Name] && !s.Minor {
+		if s := &j.p.Stimuli[index]; s.Scan <= d.Scan && (s.Supply || cone[s.Name]) && !s.Minor {
 			made.cause, scans = s, d.Scan-s.Scan
 		}
 	}
@@ -169,7 +169,7 @@ func (j *judging) uncalled(output int, a *Answer, decided []pending) {
 	}
 	cone := j.bounds.cone(output)
 	for index := range j.p.Stimuli {
-		if s := &j.p.Stimuli[index]; cone[s.Name] && s.When.From <= a.When.To {
+		if s := &j.p.Stimuli[index]; (s.Supply || cone[s.Name]) && s.When.From <= a.When.To {
 			step.Stimulus = s.String()
 		}
 	}

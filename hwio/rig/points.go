@@ -41,6 +41,9 @@ func (r *mapReader) point(index int) {
 	}
 	if kind == "channel" && p.Use == useReads {
 		r.readUnit(path, number, p.Unit)
+		if m.kind(module) == kindMeter && s.Channels[number].Stamped {
+			r.complain(path+".module", fmt.Sprintf("a meter's answer does not count its measurements, and the site says device_stamp: yes for %q", p.Name), "write device_stamp: no, and a measure command that takes a new reading (READ?, not FETCh?)")
+		}
 	}
 	if problem := r.place(kind, number, p, Terminal{module, p.Point}); problem != "" {
 		r.complain(path+".use", problem, "keep one of the two")

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"ohmgate/hwio/port"
-	"ohmgate/hwio/scpi"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -33,6 +32,7 @@ type Standing struct {
 	signals  []interlock.Signal
 	phases   []monitor.Phase
 	modes    []interlock.Mode
+	meters   []*meterReader // per channel; nil: it is read otherwise
 	ctx      context.Context
 }
 
@@ -58,6 +58,8 @@ func (s *Standing) Play(ctx context.Context) error {
 	s.ctx, s.Seen = ctx, map[Transition]bool{}
 	s.signals = make([]interlock.Signal, len(s.Logic.Inputs))
 	s.phases, s.modes = make([]monitor.Phase, len(s.Logic.Channels)), make([]interlock.Mode, len(s.Logic.Outputs))
+	s.readMeters()
+	defer s.endMeters()
 	s.begun = port.Now()
 	return loop.New(s.Logic).Run(s, append([]loop.Watcher{s}, s.Watchers...)...)
 }
@@ -138,33 +140,19 @@ func (s *Standing) readChannels(in *interlock.Inputs) error {
 			}
 		}
 	}
-	for i := range s.Bench.Map.Channels {
-		w := &s.Bench.Map.Channels[i]
-		if w.Reads == nil || s.Bench.devices[w.Reads.Module] == nil {
+	for i, meter := range s.meters {
+		if meter == nil {
 			continue
 		}
-		measured, _, err := s.Bench.devices[w.Reads.Module].Measure()
-		if fatal(err) {
-			return lost(err)
-		}
+		reading, fresh, err := meter.take()
 		if err != nil {
-			s.Missed++
-			continue
+			return err
 		}
-		in.Readings[i] = fromMeter(measured)
+		if fresh {
+			in.Readings[i] = reading
+		}
 	}
 	return nil
-}
-
-// fromMeter turns what a meter said into a reading; overload has become a class before any number.
-func fromMeter(measured scpi.Resistance) monitor.Reading {
-	switch measured.Class {
-	case scpi.OverRange:
-		return monitor.Reading{Quality: monitor.OverRange}
-	case scpi.Value:
-		return monitor.Reading{Quality: monitor.Valid, Value: monitor.Microohm(measured.Microohms)}
-	}
-	return monitor.Reading{Quality: monitor.Bad}
 }
 
 func (s *Standing) heard(name, now string) {

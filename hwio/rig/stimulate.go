@@ -34,6 +34,7 @@ type Stimulus struct {
 	Channel  bool
 	Clean    bool // the channel was bonded, without doubt, before
 	Minor    bool // of a channel: another value of the same class
+	Supply   bool // of the unit: it reaches every output
 }
 
 // String is the stimulus for people.
@@ -79,6 +80,7 @@ type Performance struct {
 	clear    port.Stamp         // when all contacts were last read clearly
 	turns    *loop.Loop
 	before   interlock.CoilSet
+	starting time.Duration // what the story has to wait, because the unit has just been given its supply again
 	phases   []monitor.Phase
 	modes    []interlock.Mode
 }
@@ -239,6 +241,8 @@ func (p *Performance) turn() (more bool, err error) {
 		if err != nil || !more {
 			return false, err
 		}
+		// A unit that starts again lives through none of the story until it has: the story waits for it.
+		p.Begun, p.starting = p.Begun.Add(p.starting), 0
 		p.Scans++
 	}
 }
@@ -277,7 +281,7 @@ func (p *Performance) Forgive(steps []sheet.Step) []sheet.Step {
 // Watch is told every scan of the logic beside the unit: it shows the unit what the logic was shown.
 func (p *Performance) Watch(t *loop.Turn) error {
 	restarted := t.Scan > 0 && p.PowerUp(t.Scan)
-	before := scene{append([]Play(nil), p.scene.plays...), append([]bool(nil), p.scene.levels...), true}
+	before := scene{append([]Play(nil), p.scene.plays...), append([]bool(nil), p.scene.levels...), p.scene.supply}
 	p.scene.supply = !restarted
 	if !restarted {
 		p.Bench.Map.show(&p.scene, p.Logic, t.In, nil)
@@ -287,6 +291,9 @@ func (p *Performance) Watch(t *loop.Turn) error {
 		return err
 	}
 	p.noteStimuli(&before, t.Scan, when)
+	if p.scene.supply && !before.supply {
+		p.starting = p.Bench.Map.Site.Rig.Supply.Boot
+	}
 	p.decide(t)
 	return nil
 }
@@ -343,6 +350,16 @@ func (p *Performance) noteStimuli(before *scene, scan uint64, when written) {
 			p.Stimuli = append(p.Stimuli, Stimulus{Scan: scan, Name: m.Site.Inputs[i].Name, From: level(before.levels[i]), To: level(p.scene.levels[i]), When: when[t.Module]})
 		}
 	}
+	if m.Supply != nil && before.supply != p.scene.supply {
+		p.Stimuli = append(p.Stimuli, Stimulus{Scan: scan, Name: "supply", From: supplyLevel(before.supply), To: supplyLevel(p.scene.supply), When: when[m.Supply.Module], Supply: true})
+	}
+}
+
+func supplyLevel(on bool) string {
+	if on {
+		return "on"
+	}
+	return "off"
 }
 
 func level(on bool) string {

@@ -142,6 +142,11 @@ func (d *Device) Identify() (Identity, error) {
 		return Identity{}, err
 	}
 	answer, _, err := d.ask("*IDN?", `[^,]*,[^,]*,[^,]*,[^,]*`)
+	if errors.Is(err, ErrUnexpected) { // a device that has just been switched on may have said so
+		if err = d.findPlace(); err == nil {
+			answer, _, err = d.ask("*IDN?", `[^,]*,[^,]*,[^,]*,[^,]*`)
+		}
+	}
 	if err != nil {
 		return Identity{}, err
 	}
@@ -275,6 +280,9 @@ func (d *Device) tell(text string) (Times, error) {
 	answer, err := d.line.Exchange(port.Ask{Request: []byte(text + d.template.End), Quiet: d.settings.Quiet})
 	d.counts.Lines++
 	d.counts.StrayBytes += len(answer.StrayBytes()) + len(answer.Heard)
+	if err == nil {
+		err = d.undue(answer)
+	}
 	return Times{Asked: answer.Asked, Sent: answer.Sent}, err
 }
 
@@ -301,6 +309,9 @@ func (d *Device) ask(text, expect string) (string, Times, error) {
 		}
 		return "", times, fmt.Errorf("device %q, %q: %w", d.template.Name, text, err)
 	}
+	if err := d.undue(answer); err != nil {
+		return "", times, err
+	}
 	end := bytes.IndexByte(answer.Heard, '\n')
 	reply := ""
 	if end >= 0 {
@@ -313,6 +324,18 @@ func (d *Device) ask(text, expect string) (string, Times, error) {
 	}
 	d.counts.Answers++
 	return reply, times, nil
+}
+
+// undue complains about what was heard before a line was sent, when nothing was due: a device that answers twice, or too late,
+// may do so again, and then one answer is taken for the next.
+func (d *Device) undue(answer port.Answer) error {
+	stray := answer.StrayBytes()
+	if len(stray) == 0 {
+		return nil
+	}
+	d.outOfStep = true
+	d.counts.Garbled++
+	return d.fault(ErrUnexpected, fmt.Sprintf("%q was heard when nothing was due", shorten(string(stray))))
 }
 
 // lineComplete ends at the first line feed, or when nobody could mean this as an answer any more.

@@ -2,6 +2,7 @@ package rehearse
 
 import (
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/scpi"
 	"ohmgate/hwio/twin"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -61,12 +62,27 @@ func (p *plant) tick(stage *twin.Stage) {
 	}
 }
 
-// show puts the last reading into the transmitter's registers.
+// show puts the last reading into the transmitter's registers, or at the meter's terminals.
 func (p *plant) show(stage *twin.Stage, channel int) {
 	wires := &p.w.m.Channels[channel]
 	if wires.Reads == nil || wires.ReadUnit == 0 {
 		return
 	}
 	m := &p.w.m.Site.Rig.Modules[wires.Reads.Module]
+	if m.Kind == "scpi-meter" {
+		p.w.meters[wires.Reads.Module] = atMeter(p.last[channel])
+		return
+	}
 	stage.SetReadings(m.Port, byte(m.Address), wires.Reads.Point, rig.ToRegisters(&p.w.m.Site.Channels[channel], wires.ReadUnit, p.last[channel])...)
+}
+
+// atMeter is a reading as a resistance that a meter measures.
+func atMeter(r monitor.Reading) scpi.Resistance {
+	switch r.Quality {
+	case monitor.Valid:
+		return scpi.Resistance{Class: scpi.Value, Microohms: int64(r.Value)}
+	case monitor.OverRange:
+		return scpi.Resistance{Class: scpi.OverRange}
+	}
+	return scpi.Resistance{}
 }

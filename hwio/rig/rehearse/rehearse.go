@@ -88,6 +88,7 @@ type world struct {
 	options  Options
 	contacts map[rig.Terminal]bool // of relays, after their operate time
 	decades  map[int]*scpi.Instrument
+	meters   map[int]scpi.Resistance // what hangs at a meter's terminals
 	loops    []rig.Loop
 	ticker   ticker
 	next     port.Stamp
@@ -99,7 +100,7 @@ type ticker interface {
 }
 
 func newWorld(m *rig.Map, options Options) *world {
-	w := &world{m: m, options: options, contacts: map[rig.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, loops: append([]rig.Loop(nil), m.Loops...)}
+	w := &world{m: m, options: options, contacts: map[rig.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, loops: append([]rig.Loop(nil), m.Loops...)}
 	if options.Crossed && len(w.loops) > 1 {
 		w.loops[0].Input, w.loops[1].Input = w.loops[1].Input, w.loops[0].Input
 	}
@@ -126,7 +127,7 @@ func (w *world) line(p *site.RigPort) (made twin.Line, used bool) {
 			continue
 		}
 		if module.Kind == "scpi-decade" || module.Kind == "scpi-meter" {
-			w.decades[index] = w.instrument(module)
+			w.decades[index] = w.instrument(index, module)
 			made.Instrument = w.decades[index]
 			continue
 		}
@@ -139,7 +140,7 @@ func (w *world) line(p *site.RigPort) (made twin.Line, used bool) {
 	return made, made.Instrument != nil || len(made.Modules) > 0
 }
 
-func (w *world) instrument(module *site.RigModule) *scpi.Instrument {
+func (w *world) instrument(index int, module *site.RigModule) *scpi.Instrument {
 	model := w.options.Identity
 	if model == "" {
 		model = module.Name
@@ -148,7 +149,11 @@ func (w *world) instrument(module *site.RigModule) *scpi.Instrument {
 	if identity.Serial == "" {
 		identity.Serial = "0"
 	}
-	return scpi.NewInstrument(identity, scpi.DefaultLimits, nil, nil)
+	var measured func() scpi.Resistance // of a decade: itself
+	if module.Kind == "scpi-meter" {
+		measured = func() scpi.Resistance { return w.meters[index] }
+	}
+	return scpi.NewInstrument(identity, scpi.DefaultLimits, measured, nil)
 }
 
 // begin starts the ticking.

@@ -3,6 +3,7 @@ package rehearse
 import (
 	"time"
 
+	"ohmgate/hwio/port"
 	"ohmgate/hwio/twin"
 	"ohmgate/interlock"
 	"ohmgate/monitor"
@@ -21,6 +22,7 @@ type unit struct {
 	stamp    uint16
 	made     interlock.CoilSet // contacts as commanded
 	habit    habit
+	awake    port.Stamp // the end of its start, when it was last without supply
 }
 
 func newUnit(w *world, wrong string) (*unit, error) {
@@ -40,7 +42,11 @@ func newUnit(w *world, wrong string) (*unit, error) {
 func (u *unit) tick(stage *twin.Stage) {
 	if u.w.m.Supply != nil && !u.w.closed(u.w.m.Supply) {
 		u.state.PowerUp()
-		u.move(stage, 0)
+		u.awake = stage.Now().Add(u.w.m.Site.Rig.Supply.Boot * 9 / 10)
+		u.move(stage, u.stuck())
+		return
+	}
+	if stage.Now() < u.awake {
 		return
 	}
 	u.stamp++
@@ -62,6 +68,14 @@ func (u *unit) tick(stage *twin.Stage) {
 		coils = u.habit.moves(u, coils)
 	}
 	u.move(stage, coils)
+}
+
+// stuck are the contacts that no lack of supply opens.
+func (u *unit) stuck() interlock.CoilSet {
+	if u.habit.welds {
+		return u.made
+	}
+	return 0
 }
 
 // reading is what hangs at the unit's terminals, as its transmitter tells it.

@@ -16,6 +16,7 @@ type habit struct {
 	reads       func(u *unit)                                            // what it reads
 	moves       func(u *unit, coils interlock.CoilSet) interlock.CoilSet // what it moves
 	lag         time.Duration                                            // of contacts that open
+	welds       bool                                                     // a contact once closed
 }
 
 var habits = []habit{
@@ -42,7 +43,7 @@ var habits = []habit{
 		}
 		return coils
 	}},
-	{name: "welded", title: "never opens a contact again that it has closed", moves: func(u *unit, coils interlock.CoilSet) interlock.CoilSet {
+	{name: "welded", title: "never opens a contact again that it has closed", welds: true, moves: func(u *unit, coils interlock.CoilSet) interlock.CoilSet {
 		return coils | u.made
 	}},
 	{name: "nervous", title: "has no patience at all", spoil: func(c *interlock.Config) {
