@@ -8,7 +8,8 @@ import (
 // Murphi prints the source for rumur.
 func (s *Source) Murphi() []byte {
 	var b strings.Builder
-	fmt.Fprintf(&b, "-- %s.\n-- %s\n\nconst\n", s.Title, strings.ReplaceAll(about, "\n", "\n-- "))
+	head := s.head() + "\n\nA cover that is never hit is a property that has nothing to say: \"nothing checked\"."
+	fmt.Fprintf(&b, "-- %s\n\nconst\n", strings.ReplaceAll(head, "\n", "\n-- "))
 	for _, c := range s.constants {
 		fmt.Fprintf(&b, "  %s : %d;\n", c.name, c.value)
 	}

@@ -28,6 +28,7 @@ var rules embed.FS
 // Source is one product of the search plan, ready to be printed.
 type Source struct {
 	Title     string
+	kind      string
 	constants []constant
 	memory    []variable // kept from scan to scan
 	inputs    []input
@@ -110,7 +111,10 @@ func Restate(p *verify.Piece, properties ...int) (*Source, error) {
 			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, strings.Trim(fmt.Sprint(judges[p.Kind]), "[]"))
 		}
 	}
-	s := &Source{Title: fmt.Sprintf("output %s with channel %s in full detail", p.Output, p.Channel), counters: map[string]counter{}, left: map[string][][3]uint8{}, judged: properties}
+	s := &Source{
+		Title: fmt.Sprintf("output %s with channel %s in full detail", p.Output, p.Channel), kind: p.Kind,
+		counters: map[string]counter{}, left: map[string][][3]uint8{}, judged: properties,
+	}
 	s.channel(p)
 	s.output(p)
 	if p.Kind == "wait" {

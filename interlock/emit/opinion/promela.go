@@ -3,20 +3,41 @@ package opinion
 import (
 	"fmt"
 	"strings"
+
+	"ohmgate/interlock/verify"
 )
 
 const about = `One scan is one step. The state is what is declared below as kept from scan to
 scan; everything starts at 0, which is power-up. The rules restate the logic
 from its written semantics, not from the verifier's tables; only what the
-permissive can be while the other causes are free is a table ("nth" picks).
-A counter is named by the first value of its cell; "last" says that it stands
-at the last one. Verdicts are about this model; none of them means "safe".`
+permissive, or a vessel's bond, can be while the other causes are free is a
+table ("nth" picks). A counter is named by the first value of its cell; "last"
+says that it stands at the last one. Verdicts are about this model; none of them
+means "safe".`
+
+// notStated says why the other default properties are not in a model.
+const notStated = `Not stated: 1, 4, 5, 6 and 9 speak of whole stretches of readings, which are no
+state of this model; 11 needs the clock of a bypass, 12 and 13 all causes at
+once, 14 the caller; 15 asks for one run, not for all.`
+
+// head is the comment that every model begins with.
+func (s *Source) head() string {
+	text := s.Title + ".\n" + about + "\nDemanded:\n"
+	for _, n := range s.judged {
+		text += fmt.Sprintf("  %d %s\n", n, verify.TitleOf(n))
+	}
+	other := "8 and the charge memory are in the model of a vessel"
+	if s.kind == "wait" {
+		other = "7 and 10 are in the model of the output without a vessel"
+	}
+	return text + notStated + "\n" + other + "."
+}
 
 // Promela prints the source for SPIN: spin -a, then an exhaustive pan. Read its
 // line "errors:" and look for truncation; its exit code says nothing.
 func (s *Source) Promela() []byte {
 	var b strings.Builder
-	fmt.Fprintf(&b, "/* %s.\n%s\nInputs are chosen inside one atomic step and set back to 0 at its end, and the\nrest of a scan is one d_step, so \"states, stored\" counts states between scans. */\n\n", s.Title, about)
+	fmt.Fprintf(&b, "/* %s\n\nspin -a FILE, gcc -O2 -DSAFETY -DNOREDUCE -o pan pan.c, ./pan -c0 -m1000000 says\nwhat is violated in its line \"errors:\" and above it; its exit code says nothing.\nspin -DMET -a FILE demands the reverse: what is violated then is a property that\nhas something to say; what is not is \"nothing checked\".\n\nInputs are chosen inside one atomic step and set back to 0 at its end, and the\nrest of a scan is one d_step, so \"states, stored\" counts states between scans. */\n\n", s.head())
 	for _, c := range s.constants {
 		fmt.Fprintf(&b, "#define %s %d\n", c.name, c.value)
 	}
