@@ -29,6 +29,7 @@ type hunt struct {
 	left    uint64 // turns
 	counter cutCounters
 	near    neighbours
+	before  *sight // the scan before
 	// patience bounds how long a healthy plant may take.
 	patience uint64
 }
@@ -91,8 +92,8 @@ func (q *trails) Pop() any {
 // huntTurns is how many scans of the whole site one hunt may take: where a search
 // has met what is looked for, and where it is only asked whether there is any.
 const (
-	huntTurns  = 2_000_000
-	probeTurns = 300_000
+	huntTurns  = 1_000_000
+	probeTurns = 200_000
 )
 
 // hunt returns the first run found, or nil.
@@ -101,6 +102,7 @@ func (v *verification) hunt(q quarry) *Run {
 	h.d.order = append(v.inSeries(q.output), q.output)
 	h.wrongs = v.deviations(q.causes, q.output)
 	h.counter = countersOf(v.model.Config)
+	h.before = h.w.begin()
 	h.relevant()
 	root := &trail{state: interlock.NewState(v.model.Config), sight: h.w.begin()}
 	// Half of the turns from power-up, where the shortest runs begin; the rest from
@@ -155,8 +157,10 @@ func (h *hunt) follow(t *trail) {
 	if t.faults == h.quarry.faults {
 		return
 	}
+	h.d.state, h.d.stamp = t.state, t.stamp
+	h.arm(t.wrong)
 	for i := range h.wrongs {
-		if !h.clashes(t.wrong, i) {
+		if !h.clashes(t.wrong, i) && h.d.differs(h.wrongs[i]) {
 			h.branch(t, append(append([]int(nil), t.wrong...), i), t.faults+1)
 		}
 	}
@@ -195,12 +199,14 @@ func (h *hunt) ahead(t *trail) *trail {
 		next.stamp = d.stamp
 		next.wrong = h.goOn(next.wrong)
 		h.alone(&next)
-		ends := sameState(h.w.prior, d.state)
+		ends := sameState(h.w.prior, d.state) && h.before.same(next.sight)
 		if h.quarry.is != nil && h.quarry.is(d, next.sight, found) {
 			next.caught, next.says, next.never = true, h.w.says, h.w.never
 			return &next
 		}
 		if h.quarry.recovery && (next.alone > h.patience || ends && next.alone > 0) {
+			next.scans += h.patience - min(next.alone, h.patience) // it would be like this for ever
+			next.alone = max(next.alone, h.patience)
 			next.caught, next.says = true, fmt.Sprintf("%s is not enabled %d scans after all was well", h.w.name(), next.alone)
 			return &next
 		}
@@ -258,6 +264,7 @@ func (h *hunt) turn(t *trail) (found mask) {
 	}
 	h.w.prior.CopyFrom(d.state)
 	h.w.says, h.w.never = "", ""
+	h.before.copyFrom(t.sight)
 	d.turn()
 	return h.w.see(t.sight, d)
 }
@@ -592,6 +599,22 @@ func (v *verification) reach(output int) []int {
 		}
 	}
 	return list
+}
+
+// differs says that a thing that goes wrong shows itself in the scan that is armed.
+// What does not yet is begun no sooner than it does.
+func (d *driver) differs(x deviation) bool {
+	input := func(ref interlock.Ref, v interlock.Truth) bool {
+		return ref != 0 && d.in.Signals[ref-1] != d.signal(int(ref-1), v)
+	}
+	switch x.kind {
+	case wrongInput:
+		return input(interlock.Ref(x.cause-len(d.config.Channels)+1), x.value)
+	case stuckActuator:
+		o := &d.config.Outputs[x.cause]
+		return input(o.Closed, -x.value) || input(o.Opened, x.value)
+	}
+	return true
 }
 
 // deviate makes one thing go wrong in the scan that is about to be turned.

@@ -2,6 +2,11 @@ package verify
 
 import (
 	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
 )
 
 // A witness sees nothing broken in the logic that runs, whatever one or two
@@ -21,5 +26,81 @@ func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
 		if run != nil {
 			t.Errorf("%s: %s\n%v\n%v", m.Names.Outputs[o], run.Sentence, run.Lines, run.Slice)
 		}
+	}
+}
+
+// afterwards is the logic with one more thing done to its memory after each scan.
+func afterwards(change func(c *interlock.Config, s *interlock.State, d *interlock.Decision)) *Logic {
+	l := Real()
+	l.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
+		interlock.Step(c, s, in, d)
+		change(c, s, d)
+	}
+	return l
+}
+
+// huntedBugs are mistakes in the whole Step, what they break, and how many things
+// have to go wrong before they show.
+var huntedBugs = []struct {
+	name     string
+	property int
+	output   string
+	faults   int
+	logic    *Logic
+}{
+	{"a bond without settling", 1, "valve", 0, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		if ch := &s.Channels[2]; ch.Phase == monitor.Settling {
+			ch.Control = monitor.Control{Phase: monitor.Bonded, Class: ch.Class}
+		}
+	})},
+	{"doubt is never spent", 4, "valve", 1, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		s.Channels[2].Doubt, s.Channels[2].Stay = min(s.Channels[2].Doubt, 1), 0
+	})},
+	{"any reset will do", 7, "valve", 1, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		if b := &s.Outputs[0].Button; b.Phase == interlock.Spoiled {
+			*b = interlock.Button{Phase: interlock.Pressed, Held: 2}
+		}
+	})},
+	{"nobody waits", 8, "valve", 0, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		s.Vessels[0].Clear = true
+	})},
+	{"what was not reported is forgotten", 10, "valve", 1, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		s.Outputs[0].Unconfirmed = 0
+	})},
+	{"a bypass lasts for ever", 11, "valve", 1, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		for i := range s.Bypasses {
+			s.Bypasses[i].Active = min(s.Bypasses[i].Active, 1)
+		}
+	})},
+	{"the first-out goes", 13, "valve", 1, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		s.Outputs[0].Trip.FirstOut = interlock.CauseSet{}
+	})},
+	{"always kicked", 14, "valve", 1, afterwards(func(_ *interlock.Config, _ *interlock.State, d *interlock.Decision) {
+		d.Kick = true
+	})},
+	{"a latch that nothing clears", 15, "valve", 1, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
+		if s.Outputs[0].Unconfirmed != 0 {
+			s.Outputs[0].SeenHome = false
+		}
+	})},
+}
+
+// A hunt finds a mistake in the whole Step with the fewest faults that show it,
+// and the run that it tells is the run that was found.
+func TestHuntFindsMistakes(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	for _, bug := range huntedBugs {
+		t.Run(bug.name, func(t *testing.T) {
+			v, err := newVerification(m, Options{Logic: bug.logic, Outputs: []string{bug.output}})
+			require.NoError(t, err)
+			run := v.hunt(quarry{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == 15,
+				is: func(_ *driver, _ *sight, found mask) bool { return found>>bug.property&1 == 1 }})
+			require.NotNil(t, run)
+			require.Equal(t, bug.faults, run.Faults, run.Sentence)
+			require.NotEmpty(t, run.Slice)
+			require.LessOrEqual(t, len(run.Lines), maxLines)
+			t.Log(run.Sentence, run.Expect)
+		})
 	}
 }
