@@ -21,8 +21,8 @@ var (
 	ErrRig = errors.New("rig lost")
 	// ErrInDoubt: an answer came that may be the answer to an older question; nothing is concluded from it.
 	ErrInDoubt = errors.New("answer in doubt")
-	// ErrTwice: a module answers more than once, so that nobody knows to which question an answer belongs.
-	ErrTwice = errors.New("an answer came twice: two devices have one address, or the adapter repeats what it hears")
+	// ErrTwice: an answer came when none was due, so that nobody knows to which question the next one belongs.
+	ErrTwice = errors.New("a second answer came, that nobody waited for: two devices have one address, the adapter repeats what it hears, or a device answers far too late")
 )
 
 // Patience of the bench with its own devices.

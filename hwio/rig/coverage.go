@@ -26,16 +26,16 @@ type Gap struct {
 	Cannot  bool   `json:"this_bench_cannot"` // a bench of contacts and resistors cannot
 }
 
-// Coverage is what of the charts the bench has seen. It is over the declared charts, not over the product of all states that
+// ChartCoverage is what of the charts the bench has seen. It is over the declared charts, not over the product of all states that
 // a verification walks: two channels that go wrong together are not in it.
-type Coverage struct {
+type ChartCoverage struct {
 	Seen []Transition `json:"seen"`
 	Gaps []Gap        `json:"not_seen"`
 }
 
 // Cover compares what was seen with the charts of the channels that are wired and the outputs that are read.
-func (m *Map) Cover(logic *interlock.Config, seen map[string]bool) Coverage {
-	made := Coverage{Seen: []Transition{}, Gaps: []Gap{}}
+func (m *Map) Cover(logic *interlock.Config, seen map[string]bool) ChartCoverage {
+	made := ChartCoverage{Seen: []Transition{}, Gaps: []Gap{}}
 	add := func(t Transition, suggest string, cannot bool) {
 		if seen[t.String()] {
 			made.Seen = append(made.Seen, t)

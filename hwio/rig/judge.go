@@ -51,7 +51,7 @@ func (j *judging) output(output int) {
 			answers = append(answers, a)
 		}
 	}
-	next := 0
+	next, made := 0, false
 	for index := range decided {
 		until := port.Stamp(1<<63 - 1)
 		if index+1 < len(decided) && decided[index+1].cause != nil {
@@ -65,9 +65,10 @@ func (j *judging) output(output int) {
 			} else {
 				j.uncalled(output, a, decided)
 			}
+			made = a.On
 			next++
 		}
-		j.one(&decided[index], mine, until)
+		j.one(&decided[index], mine, until, made)
 	}
 	for ; next < len(answers); next++ {
 		j.uncalled(output, &answers[next], decided)
@@ -125,8 +126,8 @@ func change(on bool) string {
 // at is a moment in the scenario's own seconds.
 func (j *judging) at(stamp port.Stamp) float64 { return stamp.Sub(j.p.Begun).Seconds() }
 
-// one judges one decision and its answer.
-func (j *judging) one(d *pending, mine *Answer, until port.Stamp) {
+// one judges one decision and its answer; made is the unit's contact when the time for the answer was over.
+func (j *judging) one(d *pending, mine *Answer, until port.Stamp, made bool) {
 	step := sheet.Step{
 		Output: j.name(d.Output), Change: change(d.On), At: float64(d.Scan) * j.p.Bench.Map.Site.Period.Max.Seconds(), Source: d.bound.Source, Bound: d.bound.Millis(),
 		Stimulus: "power-up",
@@ -145,6 +146,9 @@ func (j *judging) one(d *pending, mine *Answer, until port.Stamp) {
 	waited := min(until, j.p.Ended).Sub(begin.To)
 	step.Measured = &sheet.Millis{Least: ms(max(waited-j.spread, 0)), Open: true}
 	switch {
+	case made == d.On:
+		step.Verdict, step.Measured = sheet.CannotTell, nil
+		step.Text = fmt.Sprintf("the unit's contact was %s already: there was no change to measure", map[bool]string{true: "made", false: "open"}[d.On])
 	case waited-j.spread <= d.bound.Most:
 		step.Verdict = sheet.CannotTell
 		step.Text = "the unit did not follow, and was not waited for long enough to say that it should have"

@@ -159,8 +159,14 @@ func quickMap(t require.TestingT) (*rig.Map, *interlock.Config) {
 }
 
 func newBench(t *testing.T, options rehearse.Options) *bench {
+	m, _ := quickMap(t)
+	return newBenchOn(t, m, options)
+}
+
+func newBenchOn(t *testing.T, m *rig.Map, options rehearse.Options) *bench {
 	t.Parallel()
-	m, logic := quickMap(t)
+	logic, problems := m.Site.Logic()
+	require.Nil(t, problems)
 	made, err := rehearse.Open(m, options)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, made.Close()) })

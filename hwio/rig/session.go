@@ -45,6 +45,7 @@ type Order struct {
 	Head     sheet.Head                                   // of every run; run, runs, phase and instruments are filled in
 	New      func() (loop.Source, error)                  // a fresh plant for each run (stimulate)
 	Watch    func() ([]loop.Watcher, func() error, error) // told every scan of a run; closed after it; may be nil
+	Sight    func() (loop.Watcher, func() []string)       // notes what of the verified graph a run passes through; may be nil
 	Scans    uint64                                       // of one run (stand-in, listen)
 	Changes  int                                          // of the judged outputs, found by the rehearsal (stimulate)
 	Runs     int
@@ -62,6 +63,7 @@ type Run struct {
 	Steps       []sheet.Step `json:"steps"`
 	Heard       []string     `json:"heard"`
 	Seen        []string     `json:"transitions_seen"`
+	Graph       []string     `json:"graph_seen"`
 	Reason      string       `json:"reason"`
 	Verdict     string       `json:"verdict"`
 	RigState    string       `json:"rig_state"`
@@ -277,6 +279,11 @@ func (s *session) play(ctx context.Context, run *Run, latency Latency) (err erro
 		watchers = made
 		defer func() { err = errors.Join(err, closing()) }()
 	}
+	if s.Sight != nil {
+		watcher, sighted := s.Sight()
+		watchers = append(watchers, watcher)
+		defer func() { run.Graph = sighted() }()
+	}
 	seen := map[Transition]bool{}
 	if s.Mode == Stimulate {
 		err = s.stimulate(ctx, run, latency, watchers, &seen)
@@ -342,7 +349,7 @@ func (s *session) end(run *Run) bool {
 		}
 	}
 	err := s.book.Add(sheet.KindEnd, sheet.End{
-		RigState: run.RigState, Reason: run.Reason, Played: run.played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Faults: s.Faults,
+		RigState: run.RigState, Reason: run.Reason, Played: run.played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Graph: run.Graph, Faults: s.Faults,
 		Statement: strings.Join(s.report.Statements, " "), Counts: run.Counts,
 	})
 	if err != nil {

@@ -76,8 +76,9 @@ type Performance struct {
 	bent     *bend // the first time that the play fell behind by more than a rig always does
 	scene    scene
 	observed interlock.CoilSet
-	asked    map[int]port.Stamp // per input module: when the last clear poll was on the wire
-	clear    port.Stamp         // when all contacts were last read clearly
+	obeyed   [2]interlock.CoilSet // observed in the last two scans, the older first
+	asked    map[int]port.Stamp   // per input module: when the last clear poll was on the wire
+	clear    port.Stamp           // when all contacts were last read clearly
 	turns    *loop.Loop
 	before   interlock.CoilSet
 	starting time.Duration // what the story has to wait, because the unit has just been given its supply again
@@ -85,9 +86,13 @@ type Performance struct {
 	modes    []interlock.Mode
 }
 
-// Next hands the scenario the contacts of the unit instead of the logic's own decision, so that the plant obeys the unit.
+// Next hands the scenario the contacts of the unit instead of the logic's own decision, so that the plant obeys the unit. It
+// does so two scans later: a unit may be a scan ahead of the logic, and the logic must not see a valve leave its end before
+// it has decided itself.
 func (p *Performance) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
-	return p.Source.Next(scan, p.observed, in)
+	obeyed := p.obeyed[0]
+	p.obeyed = [2]interlock.CoilSet{p.obeyed[1], p.observed}
+	return p.Source.Next(scan, obeyed, in)
 }
 
 // PowerUp passes on that the supply failed.
@@ -265,11 +270,21 @@ func (p *Performance) noteLag(lag time.Duration) {
 }
 
 // Forgive takes back what was found violated after the play had been bent: presses and waits were shorter or longer for the
-// unit than for the logic, so a good unit may differ.
+// unit than for the logic, so a good unit may differ. But no bend excuses a trip that is later than its bound by more than it.
 func (p *Performance) Forgive(steps []sheet.Step) []sheet.Step {
 	for index := range steps {
 		s := &steps[index]
-		if s.Verdict != sheet.Violated || p.bent == nil || s.At < float64(p.bent.scan)*p.Bench.Map.Site.Period.Max.Seconds() {
+		if s.Verdict != sheet.Violated || p.bent == nil {
+			continue
+		}
+		until := s.At
+		if s.Bound != nil { // the time in which the answer was waited for
+			until += (s.Bound.Most + ms(p.MostLag)) / 1000
+		}
+		if until < float64(p.bent.scan)*p.Bench.Map.Site.Period.Max.Seconds() {
+			continue
+		}
+		if s.Change == change(false) && s.Measured != nil && s.Bound != nil && s.Measured.Least > s.Bound.Most+ms(p.MostLag) {
 			continue
 		}
 		s.Verdict = sheet.CannotTell

@@ -1,0 +1,149 @@
+package rig_test
+
+import (
+	"context"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+)
+
+// overTCP is the stranger's unit behind a Modbus TCP server that is not ours: pymodbus, Debian package python3-pymodbus.
+const overTCP = `
+import logging, sys, threading, time
+logging.disable(logging.CRITICAL)
+from pymodbus.datastore import ModbusSequentialDataBlock, ModbusSlaveContext, ModbusServerContext
+from pymodbus.server import StartTcpServer
+class Bench:
+    def __init__(s):
+        s.coils,s.contacts,s.moves,s.unit,s.told,s.lock=[False]*8,[False]*8,[],Unit(),time.monotonic(),threading.RLock()
+    def tick(s):
+        while True:
+            with s.lock:
+                now=time.monotonic()
+                for m in [m for m in s.moves if m[0]<=now]: s.contacts[m[1]]=m[2]; s.moves.remove(m)
+                if now-s.told>0.6 and any(s.coils): s.relays(0,[False]*8)
+                s.unit.tick(now,s.contacts)
+            time.sleep(0.002)
+    def relays(s,first,wanted):
+        for i,on in enumerate(wanted):
+            if on!=s.coils[first+i]: s.coils[first+i]=on; s.moves.append((time.monotonic()+0.005,first+i,on))
+b=Bench()
+class Coils(ModbusSequentialDataBlock):
+    def getValues(s,a,count=1):
+        with b.lock: b.told=time.monotonic(); return b.coils[a:a+count]
+    def setValues(s,a,v):
+        with b.lock: b.told=time.monotonic(); b.relays(a,[bool(x) for x in v])
+class Inputs(ModbusSequentialDataBlock):
+    def getValues(s,a,count=1):
+        with b.lock: c=b.contacts; return ([b.unit.on,c[3],c[5],c[0]]+[False]*4)[a:a+count]
+z=lambda n:ModbusSequentialDataBlock(0,[0]*n)
+r=ModbusSlaveContext(co=Coils(0,[0]*8),di=z(8),hr=z(8),ir=z(8),zero_mode=True)
+i=ModbusSlaveContext(co=z(8),di=Inputs(0,[0]*8),hr=z(8),ir=z(8),zero_mode=True)
+threading.Thread(target=b.tick,daemon=True).start()
+StartTcpServer(context=ModbusServerContext(slaves={1:r,2:i},single=False),address=("127.0.0.1",int(sys.argv[1])))
+`
+
+// atTCP is the quick bench at a pymodbus server, and how to end that.
+func atTCP(t *testing.T) (*bench, func()) {
+	t.Parallel()
+	if err := exec.Command(python, "-c", "import pymodbus.server").Run(); err != nil {
+		require.NotEqual(t, "true", os.Getenv("CI"), "pymodbus is missing: install it")
+		t.Skip("pymodbus (Debian package python3-pymodbus) is missing: this test needs it as an independent peer")
+	}
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	address := listener.Addr().String()
+	require.NoError(t, listener.Close())
+	unit, _, _ := strings.Cut(stranger, "class Bench")
+	command := exec.Command(python, "-c", unit+overTCP, address[strings.LastIndex(address, ":")+1:])
+	command.Stderr = os.Stderr
+	require.NoError(t, command.Start())
+	end := func() { _ = command.Process.Kill() }
+	t.Cleanup(func() {
+		end()
+		_ = command.Wait()
+	})
+	require.Eventually(t, func() bool {
+		connection, err := net.Dial("tcp", address)
+		if err == nil {
+			_ = connection.Close()
+		}
+		return err == nil
+	}, 20*time.Second, 50*time.Millisecond)
+	m, logic := quickMap(t)
+	out := &sink{left: 1 << 20}
+	return &bench{out: out, book: sheet.NewBook(out), order: rig.Order{
+		Map: m, Logic: logic, Mode: rig.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05,
+		Settings: rig.Settings{Devices: map[string]string{"bus": "tcp://" + address}},
+		New:      func() (loop.Source, error) { return &script{ends: 250}, nil },
+	}}, end
+}
+
+// TestModbusTCP: the same bench over Modbus TCP, its server independent.
+func TestModbusTCP(t *testing.T) {
+	b, _ := atTCP(t)
+	report := rig.Perform(context.Background(), b.order, b.book)
+	require.Equal(t, 3, report.Exit, "%s %v", report.Trouble, report.Runs) // sixteen edges are too few for a verdict
+	require.Equal(t, sheet.StateOpen, report.RigState)
+	require.Len(t, report.Runs[0].Steps, 4, texts(report.Runs[0].Steps))
+	require.NotContains(t, texts(report.Runs[0].Steps), sheet.Violated)
+}
+
+// TestModbusTCPServerDies in the middle: there is no way back, and it is said.
+func TestModbusTCPServerDies(t *testing.T) {
+	b, end := atTCP(t)
+	b.atScan(100, end)
+	report := rig.Perform(context.Background(), b.order, b.book)
+	require.Equal(t, 5, report.Exit)
+	require.Equal(t, sheet.StateUnknown, report.RigState)
+}
+
+// dip is the script with the unit's supply off from scan 95 to scan 115.
+type dip struct{ script }
+
+func (d *dip) PowerUp(scan uint64) bool { return scan == 0 || scan >= 95 && scan < 115 }
+
+// bootSite is the quick site with a unit that takes its time to start.
+var bootSite = strings.Replace(quickSite, "supply: {module: relays, point: 6}", "supply: {module: relays, point: 6, boot: 400 ms}", 1)
+
+// TestSupplyCutInTheMiddle: the contact falls with the supply, and a unit that starts for 400 ms is not found slow. A welded
+// contact shows.
+func TestSupplyCutInTheMiddle(t *testing.T) {
+	t.Parallel()
+	for _, wrong := range []string{"", "welded"} {
+		t.Run("unit "+wrong, func(t *testing.T) {
+			s, problems := site.Parse("boot.yaml", []byte(bootSite))
+			require.Nil(t, problems)
+			m, problems := rig.Read(s)
+			require.Nil(t, problems)
+			b := newBenchOn(t, m, rehearse.Options{Wrong: wrong})
+			b.order.New = func() (loop.Source, error) { return &dip{script{ends: 250}}, nil }
+			report, _ := b.perform(t, context.Background())
+			steps := report.Runs[0].Steps
+			said := texts(steps)
+			found := false
+			for i := range steps {
+				found = found || steps[i].Stimulus == "supply on -> off" && steps[i].Change == "withheld"
+			}
+			require.True(t, found, said)
+			if wrong == "" {
+				require.NotContains(t, said, sheet.Violated, "%v", report.Runs[0].Lag)
+				require.Equal(t, 3, report.Exit, fmt.Sprint(report.Trouble, said))
+			} else {
+				require.Equal(t, 1, report.Exit, said)
+			}
+		})
+	}
+}
