@@ -46,6 +46,12 @@ func tellProperty(out io.Writer, x *verify.Result, all bool) {
 	if all || x.Verdict != verify.Shown {
 		tellWrapped(out, "      ", x.Says)
 	}
+	for i, line := range x.Searched {
+		if i == 0 {
+			fmt.Fprintln(out, "      the search's own run, in which more can happen than on the site:")
+		}
+		tellWrapped(out, "        ", line)
+	}
 	if x.Counterexample == nil {
 		return
 	}

@@ -104,3 +104,26 @@ func TestHuntFindsMistakes(t *testing.T) {
 		})
 	}
 }
+
+// What a search has met and no run of the whole site shows is not shown, and the
+// search's own shortest run is told.
+func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	v, err := newVerification(m, Options{Outputs: []string{"pump"}, Properties: []string{"7"}})
+	require.NoError(t, err)
+	v.logic.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
+		s.Ready = true // a mistake in the tables alone: the whole Step is right
+		return interlock.StepOutput(c, s, in)
+	}
+	r, err := v.run()
+	require.NoError(t, err)
+	require.Len(t, r.Results, 1)
+	x := r.Results[0]
+	require.Equal(t, NotShown, x.Verdict, x.Says)
+	require.Nil(t, x.Counterexample)
+	require.NotEmpty(t, x.Searched)
+	require.LessOrEqual(t, len(x.Searched), maxLines)
+	require.Contains(t, x.Searched[len(x.Searched)-1], "pump")
+	t.Log(x.Says, x.Searched)
+}

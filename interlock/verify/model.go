@@ -116,4 +116,8 @@ type Result struct {
 
 	Example        *Run `json:"example,omitempty"`        // the run that exercises it
 	Counterexample *Run `json:"counterexample,omitempty"` // the run that violates it
+
+	// Searched is the shortest run through the tables of a search that met a
+	// violation of which no run of the whole site was found.
+	Searched []string `json:"searched_run,omitempty"`
 }

@@ -73,7 +73,7 @@ type verification struct {
 func newVerification(m *Model, o Options) (*verification, error) {
 	v := &verification{model: m, options: o, logic: o.logic(), report: &Report{Site: m.Site, Hash: m.Hash},
 		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
-		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, gaveUp: map[int]bool{}}
+		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || containsText(o.Outputs, name) {
 			v.outputs = append(v.outputs, i)
