@@ -112,6 +112,7 @@ func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
 	require.NoError(t, err)
 	v, err := newVerification(m, Options{Outputs: []string{"pump"}, Properties: []string{"7"}})
 	require.NoError(t, err)
+	v.turns = 20_000
 	v.logic.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		s.Ready = true // a mistake in the tables alone: the whole Step is right
 		return interlock.StepOutput(c, s, in)

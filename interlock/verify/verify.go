@@ -66,6 +66,7 @@ type verification struct {
 	recovered  map[string]*Result
 	walked     map[monitor.Config]compared
 	gaveUp     map[int]bool     // properties for which a long hunt found no run
+	turns      uint64           // of a hunt, at most
 	auditEvery int              // tests look at every nth state of an output; 0 is all
 	stems      map[string]*Stem // kept only where mutants will take them over
 }
