@@ -97,6 +97,7 @@ type End struct {
 	Exit      int      `json:"exit"`
 	Steps     int      `json:"steps"`
 	Seen      []string `json:"transitions_seen"`
+	Graph     []string `json:"graph_seen,omitempty"` // of the verified graph, by name; absent in records of older programs
 	Faults    []string `json:"faults_played"`
 	Statement string   `json:"statement"`
 	Counts    string   `json:"bus_counts"`

@@ -237,8 +237,6 @@ type reason struct {
 	needs []string
 }
 
-const anyLoss = interlock.ReasonNotMet | interlock.ReasonUnknown
-
 // alone lists the kinds of reasons that a stop can have which has exactly these
 // reasons: several at once explain nothing, so they are no kind.
 func (g *grower) alone(output int, r interlock.Reasons) (list []reason) {

@@ -18,6 +18,7 @@ type Sightings struct {
 	modes   []interlock.Mode
 	cutsets map[int][][]int
 	blocks  map[int][]int
+	first   func(Transition) // told of each transition when it is first seen; may be nil
 }
 
 // NewSightings begins with nothing seen.
@@ -57,7 +58,34 @@ func (s *Sightings) eachStep(channel int, f func(Transition)) {
 	}
 }
 
-func (s *Sightings) note(t Transition) { s.seen[t.String()] = true }
+func (s *Sightings) note(t Transition) {
+	if name := t.String(); !s.seen[name] {
+		s.seen[name] = true
+		if s.first != nil {
+			s.first(t)
+		}
+	}
+}
+
+// resume looks on from a state, as after a scan that was not watched.
+func (s *Sightings) resume(state *interlock.State) {
+	for i := range state.Channels {
+		s.phases[i] = state.Channels[i].State
+	}
+	for i := range state.Outputs {
+		s.modes[i] = state.Outputs[i].Mode
+	}
+}
+
+// step notes one step of a channel.
+func (s *Sightings) step(channel int, from monitor.Phase, news monitor.Class, to monitor.Phase) {
+	if seen := &s.steps[channel][from][news][to]; !*seen {
+		*seen = true
+		if s.first != nil {
+			s.first(phaseTransition(s.model.Names.Channels[channel], from, news, to))
+		}
+	}
+}
 
 // Watch is one scan.
 func (s *Sightings) Watch(t *loop.Turn) error {
@@ -78,15 +106,12 @@ func (s *Sightings) scan(in *interlock.Inputs, state *interlock.State, d *interl
 	for i := range state.Channels {
 		before := &s.phases[i]
 		news := monitor.Hear(&s.model.Config.Channels[i].Config, before, in.Readings[i])
-		s.steps[i][before.Phase][news][state.Channels[i].Phase] = true
-		*before = state.Channels[i].State
+		s.step(i, before.Phase, news, state.Channels[i].Phase)
 	}
 	for i := range d.Events {
 		s.event(&d.Events[i], d)
 	}
-	for i := range state.Outputs {
-		s.modes[i] = state.Outputs[i].Mode
-	}
+	s.resume(state)
 }
 
 // event names one event.

@@ -1,0 +1,239 @@
+package rig
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// Place is one transition of the verified graph, or one fault at one place, as plain data: what a bench may see.
+type Place struct {
+	Kind  string   `json:"kind"` // channel | output | reset | actuator | vessel | bypass | fault
+	Name  string   `json:"name"` // of the part
+	Text  string   `json:"text"` // its own name, as records keep it
+	From  string   `json:"-"`    // phase or mode before
+	Why   string   `json:"-"`    // class of news, or reason
+	Needs []string `json:"-"`    // causes that must be lost together
+}
+
+// Unreachable is a place that this bench cannot show, and why.
+type Unreachable struct {
+	Place
+	Because string `json:"because"`
+}
+
+// Share is how much of one kind a bench has seen.
+type Share struct {
+	Kind   string `json:"kind"`
+	Seen   int    `json:"seen"`
+	Gaps   int    `json:"not_seen"`
+	Cannot int    `json:"this_bench_cannot"`
+}
+
+// Coverage is what of the verified graph a bench has seen.
+type Coverage struct {
+	Shares []Share       `json:"shares"`
+	Seen   []Place       `json:"seen"`
+	Gaps   []Place       `json:"not_seen"`
+	Cannot []Unreachable `json:"this_bench_cannot"`
+}
+
+// Covered sorts the places of a graph into seen, not seen and beyond this bench. What it cannot show is never counted as seen,
+// whatever a record says: then the logic beside the unit did it, not the bench. Refuses says why a fault cannot be played.
+func (m *Map) Covered(logic *interlock.Config, places []Place, seen map[string]bool, refuses func(Place) string) Coverage {
+	made := Coverage{Seen: []Place{}, Gaps: []Place{}, Cannot: []Unreachable{}}
+	for _, one := range places {
+		at := slices.IndexFunc(made.Shares, func(s Share) bool { return s.Kind == one.Kind })
+		if at < 0 {
+			at = len(made.Shares)
+			made.Shares = append(made.Shares, Share{Kind: one.Kind})
+		}
+		share := &made.Shares[at]
+		because := m.Cannot(logic, one)
+		if because == "" && one.Kind == "fault" && !seen[one.Text] {
+			because = refuses(one)
+		}
+		switch {
+		case because != "":
+			share.Cannot++
+			made.Cannot = append(made.Cannot, Unreachable{one, because})
+		case seen[one.Text]:
+			share.Seen++
+			made.Seen = append(made.Seen, one)
+		default:
+			share.Gaps++
+			made.Gaps = append(made.Gaps, one)
+		}
+	}
+	return made
+}
+
+// Cannot says why a bench cannot show a place; empty where its wires allow it.
+func (m *Map) Cannot(logic *interlock.Config, one Place) string {
+	s := m.Site
+	switch kind, number := whatIs(s, one.Name); {
+	case one.Kind == "fault":
+		return ""
+	case one.Kind == "channel":
+		return m.channelCannot(number, &logic.Channels[number].Config, one)
+	case kind == "output" && number >= 0:
+		return m.outputCannot(number, logic, one)
+	}
+	for i := range s.Bypasses {
+		if s.Bypasses[i].Name == one.Name {
+			return m.undriven(s.Bypasses[i].Input, one.Why)
+		}
+	}
+	for i := range s.Vessels {
+		if s.Vessels[i].Name == one.Name && strings.Contains(one.Text, "acknowledge") {
+			return m.undriven(s.Vessels[i].Acknowledge, one.Why)
+		}
+	}
+	return ""
+}
+
+func (m *Map) channelCannot(channel int, c *monitor.Config, one Place) string {
+	name := m.Site.Channels[channel].Name
+	switch {
+	case m.Channels[channel].Reads != nil:
+		return "" // a transmitter can be unplugged by hand, and what it measures can be anything
+	case !m.wired(channel):
+		return fmt.Sprintf("nothing plays %s and nothing reads it (rig: points)", name)
+	case !m.showsUnusable(channel, c) && one.From == monitor.Unreadable.String():
+		return "only missing or invalid readings lead there: they need a transmitter, or a relay with use: short and a plausible floor"
+	}
+	for class := monitor.Class(0); class < monitor.Classes; class++ {
+		if class.String() == one.Why && !m.Shows(channel, c, class) {
+			return fmt.Sprintf("the wires of %s cannot show readings that are %s", name, class)
+		}
+	}
+	return ""
+}
+
+// outputCannot says why a change of an output, a press for it or its actuator is out of reach.
+func (m *Map) outputCannot(output int, logic *interlock.Config, one Place) string {
+	o := &m.Site.Outputs[output]
+	switch {
+	case m.Contacts[output] == nil && m.Moves[output] == nil:
+		return fmt.Sprintf("no input reads %s (rig: points)", o.Name)
+	case strings.Contains(one.Why, "scan overrun"):
+		return "a scan overrun happens inside the unit: no rig can make one"
+	case strings.Contains(one.Why, "permissive unknown"):
+		return m.neverUnknown(logic, one.Needs)
+	case one.Kind == "actuator" && strings.Contains(one.Why, "unknown"):
+		return m.neverUnknown(logic, []string{o.Closed, o.Opened})
+	case one.Kind == "actuator" || strings.Contains(one.Why, "actuator"):
+		return firstText(m.undriven(o.Closed, ""), m.undriven(o.Opened, ""))
+	case one.Kind == "reset" && strings.Contains(one.Text, "start"), one.Why == "start":
+		return m.undriven(o.Start, one.Why)
+	case one.Kind == "reset", one.Why == "reset":
+		return m.undriven(o.Reset, one.Why)
+	case strings.Contains(one.Why, "stop asked for"):
+		return m.undriven(o.Stop, one.Why)
+	}
+	for _, name := range one.Needs {
+		if kind, number := whatIs(m.Site, name); kind == "channel" && !m.wired(number) && m.Channels[number].Reads == nil {
+			return fmt.Sprintf("nothing plays %s and nothing reads it (rig: points)", name)
+		} else if because := m.undriven(name, ""); kind == "input" && because != "" {
+			return because
+		}
+	}
+	return ""
+}
+
+func firstText(list ...string) string {
+	for _, text := range list {
+		if text != "" {
+			return text
+		}
+	}
+	return ""
+}
+
+// undriven says why an input cannot be played as a place asks.
+func (m *Map) undriven(input, why string) string {
+	_, number := whatIs(m.Site, input)
+	switch {
+	case input == "":
+		return ""
+	case m.Hears[number] != nil:
+		return "" // somebody moves it by hand, or pulls its plug
+	case m.Drives[number] == nil:
+		return fmt.Sprintf("no relay drives %s (rig: points)", input)
+	case strings.Contains(why, "unknown"):
+		return "a contact is open or closed, never unknown: that needs an input module on a bus that can be cut"
+	}
+	return ""
+}
+
+// neverUnknown says why none of these causes can become unknown.
+func (m *Map) neverUnknown(logic *interlock.Config, names []string) string {
+	for _, name := range names {
+		kind, number := whatIs(m.Site, name)
+		if kind == "channel" && !m.showsUnusable(number, &logic.Channels[number].Config) && m.Channels[number].Reads == nil {
+			return fmt.Sprintf("%s never becomes unreadable: that needs a transmitter, or a relay with use: short and a plausible floor", name)
+		}
+		if kind == "input" && m.Hears[number] == nil {
+			return "a contact is open or closed, never unknown: that needs an input module on a bus that can be cut"
+		}
+	}
+	return ""
+}
+
+func (m *Map) showsUnusable(channel int, c *monitor.Config) bool {
+	return m.Shows(channel, c, monitor.Invalid) || m.Shows(channel, c, monitor.Missing)
+}
+
+// Shows says that the wires of a channel can show readings of a class.
+func (m *Map) Shows(channel int, c *monitor.Config, class monitor.Class) bool {
+	if class == monitor.Open && m.wired(channel) {
+		_, _, why := m.playReading(channel, c, monitor.Reading{Quality: monitor.Valid, Value: c.OpenAbove}, Play{})
+		return why == "" && (c.OverRangeIsOpen || c.ValidMax == 0 || c.OpenAbove <= c.ValidMax)
+	}
+	_, ok := m.ValueOf(channel, c, class)
+	return ok
+}
+
+// ValueOf is a resistance that a channel reads as a class, where this bench can show one. It keeps away from the limits, which
+// only a calibrated bench can be asked for.
+func (m *Map) ValueOf(channel int, c *monitor.Config, class monitor.Class) (monitor.Microohm, bool) {
+	if !m.wired(channel) || class == monitor.Missing || class == monitor.Open {
+		return 0, false
+	}
+	value := map[monitor.Class]monitor.Microohm{
+		monitor.Good: max(c.Floor, c.Accept/10), monitor.Between: c.Accept + (c.Reject-c.Accept)/2,
+		monitor.High: min(2*c.Reject, c.Reject+(c.OpenAbove-c.Reject)/2), monitor.Invalid: c.Floor / 2,
+	}[class]
+	if value >= 4*decadeStep {
+		value -= value % decadeStep
+	}
+	if class == monitor.Invalid && c.Floor == 0 || classOf(c, value) != class {
+		return 0, false
+	}
+	if class == monitor.Invalid && m.Channels[channel].Short == nil {
+		return 0, false
+	}
+	_, _, why := m.playReading(channel, c, monitor.Reading{Quality: monitor.Valid, Value: value}, Play{Broken: true})
+	return value, why == ""
+}
+
+// CanPlay says which inputs relays drive, and whether the unit's supply is on one.
+func (m *Map) CanPlay() (inputs []bool, supply bool) {
+	for _, t := range m.Drives {
+		inputs = append(inputs, t != nil)
+	}
+	return inputs, m.Supply != nil
+}
+
+// Judged lists the outputs whose contacts are read or that this logic moves.
+func (m *Map) Judged() (names []string) {
+	for i := range m.Contacts {
+		if m.Contacts[i] != nil || m.Moves[i] != nil {
+			names = append(names, m.Site.Outputs[i].Name)
+		}
+	}
+	return names
+}
