@@ -191,6 +191,13 @@ func (t *ChannelTable) audit() (compared, different uint64) {
 	return compared, different
 }
 
+// known is the number of a state, if the channel can reach it.
+func (t *ChannelTable) known(s ChannelState) (uint32, bool) {
+	s.Stay = t.stay.first[t.stay.index(s.Stay)]
+	i, ok := t.index[s]
+	return i, ok
+}
+
 func (t *ChannelTable) knows(state uint32, news monitor.Class, after ChannelState) bool {
 	after.Stay = t.stay.first[t.stay.index(after.Stay)]
 	next, ok := t.index[after]

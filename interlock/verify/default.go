@@ -113,7 +113,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		case s.Bad>>property&1 == 1:
 			r.Verdict = Violated
 			r.Says = fmt.Sprintf("first after %d scans, with channel %s in full detail", s.FirstBad[property], s.Channel)
-			v.replay(r, s, property)
+			v.replay(r, output, property)
 			return r
 		case s.Hit>>property&1 == 1:
 			hits++
@@ -137,53 +137,36 @@ func (v *verification) found(output, property int, kind string) *Result {
 // search lets more happen than can; without such a run nothing is called
 // violated, and nothing shown. Mutants of the parts cannot be replayed, because
 // the whole Step is not theirs.
-func (v *verification) replay(r *Result, s *Searched, property int) {
+func (v *verification) replay(r *Result, output, property int) {
 	if v.options.Logic != nil {
 		return
 	}
-	r.Counterexample = v.huntFor(s.output, property)
+	r.Counterexample = v.huntFor(output, property)
 	if r.Counterexample == nil {
 		r.Verdict = NotShown
 		r.Says += "; but no run of the whole site was found that shows it"
-		r.Searched = v.searchedRun(s, property)
 	}
 }
 
-// searchedRun tells the shortest run through a product that violates a property,
-// in at most twelve lines. It is a run of the tables, in which more can happen
-// than on the whole site.
-func (v *verification) searchedRun(s *Searched, property int) []string {
-	p, err := v.product(s, v.options.memory())
-	if err != nil {
-		return nil
-	}
-	p.FirstBad = s.FirstBad
-	var lines []string
-	last := ""
-	for scan, at := range p.Shortest(property) {
-		c := &p.Channel.States[at.Column]
-		text := fmt.Sprintf("%s %s; %s %s", s.Channel, c.Phase, s.Output, p.Stem.Name(int(at.Row)))
-		if text != last {
-			lines = append(lines, fmt.Sprintf("scan %d: %s", scan, text))
-		}
-		last = text
-	}
-	return lines[max(0, len(lines)-maxLines):]
-}
-
-// huntFor looks for the run of fewest faults that breaks a default property.
-// Mutants of the parts have none, because the whole Step is not theirs. Where a
-// long hunt has found none for one output, those for the others are shorter.
+// huntFor looks for a run that breaks a default property: first what one or two
+// things that go wrong can do, then along the compass of every search that has
+// met it, then for longer. Mutants of the parts have none, because the whole Step
+// is not theirs. Where a long hunt has found none for one output, the others are
+// not hunted for as long.
 func (v *verification) huntFor(output, property int) *Run {
 	if v.options.Logic != nil {
 		return nil
 	}
-	q := quarry{output: output, faults: 2, turns: v.turns, recovery: property == 15,
+	q := quarry{output: output, property: property, faults: 2, turns: probeTurns, recovery: property == 15,
 		is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }}
-	if v.gaveUp[property] {
-		q.turns = min(probeTurns, v.turns)
-	}
 	run := v.hunt(q)
+	if run == nil {
+		run = v.along(q)
+	}
+	if run == nil && !v.gaveUp[property] {
+		q.turns = huntTurns
+		run = v.hunt(q)
+	}
 	if run == nil {
 		v.gaveUp[property] = true
 		return nil
@@ -191,6 +174,31 @@ func (v *verification) huntFor(output, property int) *Run {
 	run.Property = strconv.Itoa(property)
 	return run
 }
+
+// along hunts with the compass of one search after the other.
+func (v *verification) along(q quarry) *Run {
+	tried := map[string]bool{}
+	for _, job := range v.jobsOf(q.output, "") {
+		if job.Bad>>q.property&1 == 0 || tried[job.key] || len(tried) == maxCompasses {
+			continue
+		}
+		tried[job.key] = true
+		if q.compass = v.compassTo(job, q.property); q.compass != nil {
+			q.faults = guidedFaults
+			if run := v.hunt(q); run != nil {
+				return run
+			}
+		}
+	}
+	return nil
+}
+
+// A hunt along a compass may let many things go wrong, one after the other; what
+// is not needed is left out afterwards.
+const (
+	guidedFaults = 24
+	maxCompasses = 4
+)
 
 // byTable judges an output whose permissive reads no channel: its own table, in
 // which the permissive is free, is then the whole search.
@@ -475,34 +483,24 @@ func patternText(pattern []monitor.Class) string {
 
 // chatterRun repeats a pattern on the real site until it has lasted well beyond
 // every patience, and is a counterexample only if the output still runs then.
-// Whatever else would keep the output running by itself, as in a vote, is bad all
-// the while, so that the run hangs on this channel alone.
 func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) *Run {
 	s := v.start(output)
 	if !s.runs || len(pattern) == 0 {
 		return nil
 	}
-	others := v.besides(output, channel)
 	d, record := s.from()
 	from := record.scans
 	turns := 3*len(pattern) + 2*int(v.model.Config.Channels[channel].LongestStay)
 	for i := 0; i < turns; i++ {
 		d.healthy()
-		for _, cause := range others {
-			d.spoil(cause, monitor.High)
-		}
 		d.in.Readings[channel] = readingOf(&d.config.Channels[channel].Config, pattern[i%len(pattern)], d.stamp)
 		record.turn(d)
 		if !d.enabled() {
 			return nil
 		}
 	}
-	text := ""
-	for _, cause := range others {
-		text += fmt.Sprintf(", %s bad all the while", v.model.cause(cause))
-	}
-	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s%s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern), text), 1+len(others))
-	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], fmt.Sprintf("counter: doubt, good readings repay %d of %d parts", d.config.Channels[channel].Repay, d.config.Channels[channel].Full), "rule: counting"}
+	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern)), 1)
+	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], "counter: doubt, repaid by one good reading", "rule: counting"}
 	run.Property, run.Output = "5", v.model.Names.Outputs[output]
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)
 	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.scans-1, turns))
@@ -510,20 +508,4 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 		run.Lines = run.Lines[len(run.Lines)-maxLines:]
 	}
 	return run
-}
-
-// besides is the rest of the smallest cut set that a channel is in.
-func (v *verification) besides(output, channel int) (rest []int) {
-	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
-		if !contains(set, channel) {
-			continue
-		}
-		for _, cause := range set {
-			if cause != channel {
-				rest = append(rest, cause)
-			}
-		}
-		return rest
-	}
-	return nil
 }

@@ -29,20 +29,25 @@ type hunt struct {
 	left    uint64 // turns
 	counter cutCounters
 	near    neighbours
-	before  *sight // the scan before
 	// patience bounds how long a healthy plant may take.
 	patience uint64
+	well     []*trail // healthy beginnings, for replays
+	spoilt   bool     // what is looked for comes about although all is well
 }
 
 // quarry is what a hunt looks for.
 type quarry struct {
-	output int
-	causes []int // that may go wrong; nil is whatever can reach the output
-	faults int   // at most
-	turns  uint64
+	output   int
+	property int   // a default property; 0 is none
+	causes   []int // that may go wrong; nil is whatever can reach the output
+	faults   int   // at most
+	turns    uint64
 	// is says whether this scan is it; found are the default properties that the
 	// witness saw broken.
 	is func(d *driver, s *sight, found mask) bool
+	// compass leads to what a search has found; without one, all is tried in the
+	// order of faults.
+	compass *compass
 	// recovery: what is looked for is a site that never comes back.
 	recovery bool
 	says     string                              // where the witness has nothing to say
@@ -55,6 +60,7 @@ type trail struct {
 	sight   *sight
 	stamp   uint16
 	scans   uint64
+	far     uint32 // from a violation, at least, where a compass leads
 	faults  int
 	changes int
 	wrong   []int // of the deviations, those that go on
@@ -64,7 +70,7 @@ type trail struct {
 	alone   uint64 // scans since all has been well
 	caught  bool
 	says    string
-	never   string
+	expect  string
 }
 
 // trails is a heap.
@@ -74,6 +80,8 @@ func (q trails) Len() int { return len(q) }
 func (q trails) Less(i, k int) bool {
 	a, b := q[i], q[k]
 	switch {
+	case a.far != b.far:
+		return a.far < b.far
 	case a.faults != b.faults:
 		return a.faults < b.faults
 	case a.scans != b.scans:
@@ -92,8 +100,8 @@ func (q *trails) Pop() any {
 // huntTurns is how many scans of the whole site one hunt may take: where a search
 // has met what is looked for, and where it is only asked whether there is any.
 const (
-	huntTurns  = 1_000_000
-	probeTurns = 200_000
+	huntTurns  = 2_000_000
+	probeTurns = 300_000
 )
 
 // hunt returns the first run found, or nil.
@@ -102,9 +110,11 @@ func (v *verification) hunt(q quarry) *Run {
 	h.d.order = append(v.inSeries(q.output), q.output)
 	h.wrongs = v.deviations(q.causes, q.output)
 	h.counter = countersOf(v.model.Config)
-	h.before = h.w.begin()
 	h.relevant()
 	root := &trail{state: interlock.NewState(v.model.Config), sight: h.w.begin()}
+	if q.compass != nil {
+		return h.guided(root)
+	}
 	// Half of the turns from power-up, where the shortest runs begin; the rest from
 	// where the output runs, if any are left.
 	h.left = q.turns / 2
@@ -118,9 +128,30 @@ func (v *verification) hunt(q quarry) *Run {
 	return nil
 }
 
+// guided follows the compass from power-up and from where the output runs.
+func (h *hunt) guided(root *trail) *Run {
+	starts := []*trail{root}
+	if running := h.running(root); running != nil {
+		starts = append(starts, running)
+	}
+	for _, t := range starts {
+		t.far = h.away(t)
+	}
+	return h.search(starts...)
+}
+
+// away is how far a trail is from what is looked for; 0 without a compass.
+func (h *hunt) away(t *trail) uint32 {
+	if h.quarry.compass == nil {
+		return 0
+	}
+	return h.quarry.compass.away(h.w, t.state, t.sight)
+}
+
 // search follows trails in their order until one is caught.
-func (h *hunt) search(root *trail) *Run {
-	h.queue, h.known = trails{root}, map[string]bool{}
+func (h *hunt) search(roots ...*trail) *Run {
+	h.queue, h.known = slices.Clone(roots), map[string]bool{}
+	heap.Init(&h.queue)
 	for h.queue.Len() > 0 && h.turns < h.left {
 		t := heap.Pop(&h.queue).(*trail)
 		if t.caught {
@@ -149,6 +180,7 @@ func (h *hunt) running(root *trail) *trail {
 // stop to go wrong there, or begin to.
 func (h *hunt) follow(t *trail) {
 	if next := h.ahead(t); next != nil {
+		next.far = h.away(next)
 		heap.Push(&h.queue, next)
 	}
 	for i := range t.wrong {
@@ -157,10 +189,8 @@ func (h *hunt) follow(t *trail) {
 	if t.faults == h.quarry.faults {
 		return
 	}
-	h.d.state, h.d.stamp = t.state, t.stamp
-	h.arm(t.wrong)
 	for i := range h.wrongs {
-		if !h.clashes(t.wrong, i) && h.d.differs(h.wrongs[i]) {
+		if !h.clashes(t.wrong, i) {
 			h.branch(t, append(append([]int(nil), t.wrong...), i), t.faults+1)
 		}
 	}
@@ -199,15 +229,8 @@ func (h *hunt) ahead(t *trail) *trail {
 		next.stamp = d.stamp
 		next.wrong = h.goOn(next.wrong)
 		h.alone(&next)
-		ends := sameState(h.w.prior, d.state) && h.before.same(next.sight)
-		if h.quarry.is != nil && h.quarry.is(d, next.sight, found) {
-			next.caught, next.says, next.never = true, h.w.says, h.w.never
-			return &next
-		}
-		if h.quarry.recovery && (next.alone > h.patience || ends && next.alone > 0) {
-			next.scans += h.patience - min(next.alone, h.patience) // it would be like this for ever
-			next.alone = max(next.alone, h.patience)
-			next.caught, next.says = true, fmt.Sprintf("%s is not enabled %d scans after all was well", h.w.name(), next.alone)
+		ends := sameState(h.w.prior, d.state)
+		if h.catches(&next, found, ends) {
 			return &next
 		}
 		if h.sign(&next) != before {
@@ -218,6 +241,20 @@ func (h *hunt) ahead(t *trail) *trail {
 		}
 	}
 }
+
+// catches says that what is looked for is there.
+func (h *hunt) catches(t *trail, found mask, ends bool) bool {
+	switch {
+	case h.quarry.is != nil && h.quarry.is(h.d, t.sight, found):
+		told := h.w.told[h.quarry.property]
+		t.caught, t.says, t.expect = true, told.says, told.expect
+	case h.quarry.recovery && (t.alone > h.patience || ends && t.alone > 0):
+		t.caught, t.says = true, fmt.Sprintf("%s is not enabled %d scans after all was well", h.w.name(), t.alone)
+	}
+	return t.caught
+}
+
+func newState(h *hunt) *interlock.State { return interlock.NewState(h.d.config) }
 
 // sameState says that nothing moved in a scan, not even a counter.
 func sameState(a, b *interlock.State) bool {
@@ -263,8 +300,7 @@ func (h *hunt) turn(t *trail) (found mask) {
 		t.sight.forget()
 	}
 	h.w.prior.CopyFrom(d.state)
-	h.w.says, h.w.never = "", ""
-	h.before.copyFrom(t.sight)
+	h.w.none()
 	d.turn()
 	return h.w.see(t.sight, d)
 }
@@ -279,29 +315,36 @@ func (h *hunt) arm(wrong []int) {
 	}
 }
 
-// tell turns the same run once more, from power-up, and keeps it.
+// tell makes a run as small as it gets, turns it once more, from power-up, and
+// keeps it.
 func (h *hunt) tell(t *trail) *Run {
-	type leg struct {
-		at    uint64
-		wrong []int
+	list := h.stretches(t)
+	again := h.play(list, t.scans)
+	if again == nil {
+		return nil // the same inputs lead elsewhere: the logic has a memory of its own
 	}
-	var legs []leg
-	for at := t; at != nil; at = at.from {
-		legs = append([]leg{{at.at, at.begun}}, legs...)
-	}
+	return h.keep(h.smaller(list, again))
+}
+
+// keep records what the whole site does with some things going wrong.
+func (h *hunt) keep(list []stretch, t *trail) *Run {
 	d := newDriver(h.d.logic, h.d.config, h.quarry.output)
 	d.order = h.d.order
 	record := newRecorder(h.v.model)
-	var wrong, named []int
 	h.d = d
 	for scan := uint64(0); scan < t.scans; scan++ {
-		for len(legs) > 0 && legs[0].at == scan {
-			wrong, legs = legs[0].wrong, legs[1:]
-			named = append(named, wrong...)
+		var wrong []int
+		for _, s := range list {
+			if s.from <= scan && scan < s.to {
+				wrong = append(wrong, s.wrong)
+			}
 		}
 		h.arm(wrong)
 		record.turn(d)
-		wrong = h.goOn(wrong)
+	}
+	var named []int
+	for _, s := range list {
+		named = append(named, s.wrong)
 	}
 	return h.finish(record, t, named)
 }
@@ -328,13 +371,13 @@ func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
 	run := record.finish(sentence, t.faults)
 	name := h.w.name()
 	run.Output = name
-	never := t.never
-	if never == "" {
-		never = "never: " + name + " is enabled"
+	expect := t.expect
+	if expect == "" {
+		expect = "never: " + name + " is enabled"
 	}
-	run.Expect = fmt.Sprintf("{%s, from: %d scans, to: %d scans}", never, run.Scans-1, run.Scans)
+	run.Expect = fmt.Sprintf("{%s, from: %d scans, to: %d scans}", expect, run.Scans-1, run.Scans)
 	if h.quarry.recovery {
-		run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is enabled}", t.alone, t.scans-t.alone, name)
+		run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is enabled}", t.alone-1, t.scans-t.alone, name)
 	}
 	if h.quarry.expect != nil {
 		run.Expect = h.quarry.expect(t, run.Scans)
@@ -405,9 +448,6 @@ func (h *hunt) sign(t *trail) string {
 	}
 	for _, i := range t.wrong {
 		num(uint32(i) + 1)
-		if x := h.wrongs[i]; x.kind == slowReading {
-			num(uint32(t.stamp % slow(&c.Channels[x.cause].Config)))
-		}
 	}
 	return string(b)
 }
@@ -512,7 +552,6 @@ type deviationKind uint8
 const (
 	wrongReading deviationKind = iota
 	frozenReading
-	slowReading // each measurement is handed over until it is almost stale
 	wrongInput
 	noInput
 	stuckActuator
@@ -553,7 +592,7 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 				}
 			}
 			if c.Channels[cause].Stamped {
-				list = append(list, deviation{kind: frozenReading, cause: cause}, deviation{kind: slowReading, cause: cause})
+				list = append(list, deviation{kind: frozenReading, cause: cause})
 			}
 		case cause < len(c.Channels)+len(c.Inputs):
 			for _, value := range truths {
@@ -601,32 +640,12 @@ func (v *verification) reach(output int) []int {
 	return list
 }
 
-// differs says that a thing that goes wrong shows itself in the scan that is armed.
-// What does not yet is begun no sooner than it does.
-func (d *driver) differs(x deviation) bool {
-	input := func(ref interlock.Ref, v interlock.Truth) bool {
-		return ref != 0 && d.in.Signals[ref-1] != d.signal(int(ref-1), v)
-	}
-	switch x.kind {
-	case wrongInput:
-		return input(interlock.Ref(x.cause-len(d.config.Channels)+1), x.value)
-	case stuckActuator:
-		o := &d.config.Outputs[x.cause]
-		return input(o.Closed, -x.value) || input(o.Opened, x.value)
-	}
-	return true
-}
-
 // deviate makes one thing go wrong in the scan that is about to be turned.
 func (d *driver) deviate(x deviation) {
 	switch input := x.cause - len(d.config.Channels); x.kind {
 	case wrongReading:
 		d.in.Readings[x.cause] = readingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)
 		d.shown[x.cause] = x.class
-	case slowReading:
-		if d.stamp%slow(&d.config.Channels[x.cause].Config) != 0 {
-			d.deviate(deviation{kind: frozenReading, cause: x.cause})
-		}
 	case frozenReading:
 		d.in.Readings[x.cause].Stamp = d.state.Channels[x.cause].Stamp
 		d.shown[x.cause] = monitor.Missing
@@ -646,13 +665,8 @@ func (d *driver) deviate(x deviation) {
 	}
 }
 
-// slow is how many scans one measurement of a slow device stands for.
-func slow(c *monitor.Config) uint16 { return uint16(min(c.StaleAfter, 1<<15)) + 1 }
-
 func (v *verification) deviationText(x deviation) string {
 	switch x.kind {
-	case slowReading:
-		return fmt.Sprintf("%s measures only in every %dth scan", v.model.cause(x.cause), slow(&v.model.Config.Channels[x.cause].Config))
 	case wrongReading:
 		return fmt.Sprintf("%s reads %s", v.model.cause(x.cause), x.class)
 	case frozenReading:

@@ -34,6 +34,8 @@ type Product struct {
 
 	skip func(row, level int) bool // a mutant of the engine: rows that it forgets
 	keep func(level int, active []uint32, fresh []uint64)
+	// begin changes where the search begins; nil is power-up.
+	begin func()
 	// until is the number of levels after which to stop; 0 is at the end.
 	until int
 }
@@ -55,6 +57,9 @@ func (p *Product) Run() error {
 	p.touched = make([]bool, p.Stem.Rows)
 	p.seen[0], p.fresh[0] = 1, 1
 	p.active = []uint32{0}
+	if p.begin != nil {
+		p.begin()
+	}
 	if p.Workers <= 0 {
 		p.Workers = runtime.GOMAXPROCS(0)
 	}

@@ -37,6 +37,7 @@ type waitKey struct {
 // streamPart is one stream as the output in view takes part in it.
 type streamPart struct {
 	config      *interlock.Stream
+	number      int // of the stream
 	stopped     cells
 	through     bool // it flows through the output in view
 	others      bool // it flows through others
@@ -50,7 +51,7 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 	for _, i := range c.ChargedBy(vessel) {
 		charging[i] = true
 		st := &c.Streams[i]
-		part := streamPart{config: st, stopped: cellsOf(st.RunDown.Next(), 0, 1, st.RunDown, st.RunDown.Next()), confirmable: c.StreamConfirmable(i)}
+		part := streamPart{config: st, number: i, stopped: cellsOf(st.RunDown.Next(), 0, 1, st.RunDown, st.RunDown.Next()), confirmable: c.StreamConfirmable(i)}
 		for _, o := range st.Through {
 			part.through = part.through || o == output
 			part.others = part.others || o != output
@@ -72,11 +73,6 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 
 // find numbers the rows. The keys are dense enough for a plain array.
 func (m *waitModel) find(k waitKey) uint32 {
-	at := int(k.vessel)
-	for _, cell := range k.stopped {
-		at = at*maxStreamCells + int(cell)
-	}
-	at = at*len(m.table.states) + int(k.out)
 	if m.index == nil {
 		size := len(m.vessel.states) * len(m.table.states)
 		for range k.stopped {
@@ -84,11 +80,26 @@ func (m *waitModel) find(k waitKey) uint32 {
 		}
 		m.index = make([]uint32, size)
 	}
+	at := m.place(k)
 	if m.index[at] == 0 {
 		m.keys = append(m.keys, k)
 		m.index[at] = uint32(len(m.keys))
 	}
 	return m.index[at] - 1
+}
+
+// row is the number of a key that was found before.
+func (m *waitModel) row(k waitKey) (uint32, bool) {
+	at := m.index[m.place(k)]
+	return at - 1, at > 0
+}
+
+func (m *waitModel) place(k waitKey) int {
+	at := int(k.vessel)
+	for _, cell := range k.stopped {
+		at = at*maxStreamCells + int(cell)
+	}
+	return at*len(m.table.states) + int(k.out)
 }
 
 // stem builds the rest's steps.

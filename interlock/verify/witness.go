@@ -2,7 +2,6 @@ package verify
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 
 	"ohmgate/interlock"
@@ -28,11 +27,18 @@ type witness struct {
 	start   []interlock.Truth
 	truly   []interlock.Truth // keep, without any bypass
 	fresh   []bool
-	longest []Scans          // by channel: bad scans in a row, saturating above any patience
-	prior   *interlock.State // the scan before
-	// Of the last thing that was broken: in words, and as what must never be
-	// true in that scan, for a scenario; empty is that the output is enabled.
-	says, never string
+	longest []Scans             // by channel: bad scans in a row, saturating above any patience
+	prior   *interlock.State    // the scan before
+	told    [len(titles)]breach // of the present scan, by property
+}
+
+// breach is a broken property in words, and as an expectation of that scan that
+// is broken, for a scenario; empty is that the output is not enabled.
+type breach struct{ says, expect string }
+
+// none is what is told where nothing was broken.
+func (w *witness) none() {
+	w.told = [len(titles)]breach{}
 }
 
 // sight is what a witness remembers from scan to scan; all zero at power-up.
@@ -106,13 +112,6 @@ func (s *sight) copyFrom(o *sight) {
 	copy(s.bypass, o.bypass)
 }
 
-// same says that two remember the same.
-func (s *sight) same(o *sight) bool {
-	return s.watch == o.watch && s.on == o.on && s.tripped == o.tripped && s.named == o.named && s.memory == o.memory &&
-		slices.Equal(s.bonds, o.bonds) && slices.Equal(s.stopped, o.stopped) && slices.Equal(s.held, o.held) && slices.Equal(s.still, o.still) &&
-		slices.Equal(s.paid, o.paid) && slices.Equal(s.early, o.early) && slices.Equal(s.bypass, o.bypass)
-}
-
 // forget is a loss of supply.
 func (s *sight) forget() {
 	clear(s.inputs)
@@ -140,14 +139,18 @@ func (w *witness) see(s *sight, d *driver) (bad mask) {
 }
 
 func (w *witness) broken(property int, format string, args ...any) mask {
-	w.says, w.never = fmt.Sprintf(format, args...), ""
+	w.told[property] = breach{says: fmt.Sprintf(format, args...)}
 	return bit(property)
 }
 
-// must turns what was broken into the words of a scenario: what is said here is
-// never true.
-func (w *witness) must(bad mask, never string, args ...any) mask {
-	w.never = fmt.Sprintf(never, args...)
+// must turns what was broken into the words of a scenario: what is said here was
+// to be expected of the scan.
+func (w *witness) must(bad mask, expect string, args ...any) mask {
+	for property := range w.told {
+		if bad == bit(property) {
+			w.told[property].expect = fmt.Sprintf(expect, args...)
+		}
+	}
 	return bad
 }
 
@@ -220,16 +223,15 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 		}
 		switch {
 		case news == monitor.Good:
-			b.span, b.good = min(b.span.Next(), c.SettleScans), min(b.good.Next(), c.SettleReadings)
+			b.span, b.good = b.span.Next(), b.good.Next()
 		case news == monitor.Missing || news == monitor.Invalid:
-			b.span = min(min(b.span, 1)*b.span.Next(), c.SettleScans)
+			b.span = min(b.span, 1) * b.span.Next()
 		default:
 			b.span, b.good = 0, 0
 		}
 		if is.MayKeep() && (b.span < c.SettleScans || b.good < c.SettleReadings) {
 			name := w.v.model.Names.Channels[ch]
-			bad |= w.broken(1, "%s is bonded after %d scans and %d fresh good readings, must take %d and %d", name, b.span, b.good, c.SettleScans, c.SettleReadings)
-			w.must(bad, "never: %s is bonded", name)
+			bad |= w.must(w.broken(1, "%s is bonded after %d scans and %d fresh good readings, must take %d and %d", name, b.span, b.good, c.SettleScans, c.SettleReadings), "never: %s is bonded", name)
 		}
 	}
 	return bad
@@ -244,7 +246,7 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 			continue
 		}
 		began := s.bypass[i] == 0
-		s.bypass[i] = min(s.bypass[i].Next(), b.For.Next())
+		s.bypass[i] = s.bypass[i].Next()
 		if !contains(w.needed, b.Channel) {
 			continue
 		}
@@ -394,25 +396,29 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 	l, called := w.letter(s, d, owed)
 	before, after := w.prior.Outputs[w.output].OutputControl, d.state.Outputs[w.output].OutputControl
 	if l.perm == interlock.True && before.Mode != interlock.Enabled {
-		s.on = min(s.on.Next(), w.shape.config.OnDelay.Next())
+		s.on = s.on.Next()
 	} else {
 		s.on = 0
 	}
 	v := w.shape.judge(before, s.watch, &l, after, interlock.OutputTold{ResetGiven: wasTold(d, interlock.ResetGiven, w.output)})
 	s.watch = v.watch
-	short := v.enables && s.on <= w.shape.config.OnDelay
-	switch {
-	case v.bad&bit(2) != 0:
+	if v.bad&bit(2) != 0 {
 		w.broken(2, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.perm)
-	case v.bad&bit(3) != 0 || short:
+	}
+	if v.bad&bit(3) != 0 || v.enables && s.on <= w.shape.config.OnDelay {
 		v.bad |= w.broken(3, "%s is enabled with its permissive %s for %d of %d scans", w.name(), l.perm, s.on, w.shape.config.OnDelay.Next())
-	case v.bad&bit(7) != 0:
+	}
+	if v.bad&bit(7) != 0 {
 		w.broken(7, "%s is enabled without one whole deliberate press of its reset", w.name())
-	case v.bad&bit(10) != 0:
+	}
+	if v.bad&bit(10) != 0 {
 		w.broken(10, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
 		if after.Mode != interlock.Enabled {
-			w.must(v.bad, "always: %s is unconfirmed", w.name())
+			w.must(bit(10), "always: %s is unconfirmed", w.name())
 		}
+	}
+	if after.Mode == interlock.Enabled && l.perm == interlock.Unknown {
+		v.bad |= w.broken(9, "%s runs although its permissive is unknown", w.name())
 	}
 	if v.enables && owed {
 		v.bad |= w.broken(8, "%s is enabled while a vessel that it charges may be charged", w.name())
@@ -442,8 +448,7 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
 	for _, ch := range w.needed {
 		b := &s.bonds[ch]
 		if isCut(w.config.Outputs[w.output].Permissive, ch) && b.calm && b.bad > 0 && !b.mixed && w.truly[ch] != interlock.True && b.bad <= dipsForgiven(&w.config.Channels[ch].Config, b.class) && w.alone(ch) {
-			bad |= w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), b.bad, b.class, w.v.model.cause(ch))
-			w.must(bad, "never: %s is tripped", w.name())
+			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), b.bad, b.class, w.v.model.cause(ch)), "never: %s is tripped", w.name())
 		}
 	}
 	return bad
@@ -485,8 +490,7 @@ func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
 	case !s.tripped:
 		s.named = interlock.CauseSet{}
 	case was && s.named != named:
-		bad = w.broken(13, "the first-out of %s changes while its trip stands", w.name())
-		w.must(bad, "first-out of: %s, is: [%s]", w.name(), w.causes(named))
+		bad = w.must(w.broken(13, "the first-out of %s changes while its trip stands", w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(named))
 	case was:
 	case evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
 		bad = w.must(w.broken(13, "the permissive of %s tripped it and nothing is named", w.name()), "never: %s is tripped", w.name())
@@ -526,9 +530,9 @@ func (w *witness) seeKick(d *driver) (bad mask) {
 	on := d.state.Outputs[w.output].Mode == interlock.Enabled
 	switch {
 	case d.decision.Kick == d.in.Overrun:
-		return w.broken(14, "overrun %v, kick %v", d.in.Overrun, d.decision.Kick)
+		return w.must(w.broken(14, "overrun %v, kick %v", d.in.Overrun, d.decision.Kick), "%s: watchdog is kicked", map[bool]string{true: "never", false: "always"}[d.in.Overrun])
 	case d.decision.Coils.Energised(w.output) != on:
-		return w.broken(14, "the coil of %s is not what its memory says", w.name())
+		return w.must(w.broken(14, "the coil of %s is not what its memory says", w.name()), "%s: %s is energised", map[bool]string{true: "always", false: "never"}[on], w.name())
 	case on && d.in.Overrun:
 		return w.broken(14, "%s runs through an overrun scan", w.name())
 	case on && !w.prior.Running:

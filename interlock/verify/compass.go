@@ -1,0 +1,215 @@
+package verify
+
+import (
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// compass leads a hunt to what a search has found. It says of every state of the
+// searched product how many scans it is away, at least, from one that violates a
+// property: the same search run backwards, from all violations at once, over the
+// states that the search has reached. A state of the whole site is looked up by
+// what the product sees of it; so a hunt that follows the compass makes a run of
+// the product concrete, and where the whole site does not follow, it tries the
+// next best at once.
+type compass struct {
+	v       *verification
+	job     *Searched
+	channel *ChannelTable
+	output  *outputTable
+	wait    *waitModel // nil where buttons and delays were searched
+	columns int
+	far     []uint8 // by row and column; 0 is not known to lead there
+}
+
+// nowhere is farther than any distance.
+const nowhere = 1 << 8
+
+// maxCompass is the most states of a product that are looked at once more.
+const maxCompass = 400 << 20
+
+// compassTo searches a product again, forwards and then backwards from what
+// violates the property.
+func (v *verification) compassTo(job *Searched, property int) *compass {
+	table, err := v.channelTable(&v.model.Config.Channels[job.channel].Config)
+	if err != nil {
+		return nil
+	}
+	c := &compass{v: v, job: job, channel: table, columns: len(table.States)}
+	if c.output, err = v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait"); err != nil {
+		return nil
+	}
+	stem := (*Stem)(nil)
+	if job.Kind == "wait" {
+		c.wait = newWaitModel(v.logic, v.model.Config, job.output, job.vessel, c.output)
+		if stem, err = c.wait.stem(v.focusOf(job), table.letters(), v.options.memory()); err != nil {
+			return nil
+		}
+	} else {
+		stem = resetStem(v.logic, c.output, v.focusOf(job), table.letters())
+	}
+	if stem.Rows*c.columns > maxCompass {
+		return nil
+	}
+	there := &Product{Channel: table, Stem: stem, Workers: v.options.Workers}
+	if there.Run() != nil {
+		return nil
+	}
+	c.backwards(there, property)
+	return c
+}
+
+// backwards fills in the distances.
+func (c *compass) backwards(there *Product, property int) {
+	c.far = make([]uint8, there.Stem.Rows*c.columns)
+	back := &Product{Channel: c.channel.reversed(), Stem: there.Stem.reversed(), Workers: there.Workers}
+	back.begin = func() { back.beginAt(there, property) }
+	back.keep = func(level int, active []uint32, fresh []uint64) {
+		for _, row := range active {
+			words := fresh[int(row)*back.words : (int(row)+1)*back.words]
+			l := front{at: []uint32{0}, words: []uint64{0}}
+			for i, w := range words {
+				l.at[0], l.words[0] = uint32(i), w
+				l.each(back.words, func(at Visited) bool {
+					c.far[int(row)*c.columns+int(at.Column)] = uint8(min(level+1, nowhere-1))
+					return false
+				})
+			}
+		}
+	}
+	_ = back.Run() // without a memory limit it ends well
+}
+
+// beginAt starts a backward search at every reached state from which one scan
+// violates a property; what was never reached counts as seen already.
+func (p *Product) beginAt(there *Product, property int) {
+	p.active = p.active[:0]
+	for row := range p.Stem.Rows {
+		var open uint64
+		for class := range there.Stem.classes {
+			for _, e := range there.Stem.From(row, class) {
+				if e.Bad>>property&1 == 1 {
+					open |= 1 << class
+				}
+			}
+		}
+		base, some := row*p.words, uint64(0)
+		for i := base; i < base+p.words; i++ {
+			p.seen[i], p.fresh[i] = ^there.seen[i], 0
+		}
+		for column := 0; open != 0 && column < len(there.Channel.States); column++ {
+			i, at := base+column>>6, uint64(1)<<(column&63)
+			for _, e := range there.Channel.fromAll(uint32(column)) {
+				if open>>there.Stem.Class[e.letter]&1 == 1 {
+					p.fresh[i] |= at & there.seen[i]
+				}
+			}
+			p.seen[i] |= p.fresh[i]
+			some |= p.fresh[i]
+		}
+		if some != 0 {
+			p.active = append(p.active, uint32(row))
+		}
+	}
+}
+
+// reversed is the same channel with every step the other way round.
+func (t *ChannelTable) reversed() *ChannelTable {
+	lists := make([][]edge, len(t.States))
+	for s := range t.States {
+		for _, e := range t.fromAll(uint32(s)) {
+			lists[e.next] = append(lists[e.next], edge{uint32(s), e.letter})
+		}
+	}
+	r := &ChannelTable{Config: t.Config, States: t.States}
+	for _, list := range lists {
+		r.at = append(r.at, uint32(len(r.edges)))
+		r.edges = append(r.edges, list...)
+		for range monitor.Classes - 1 {
+			r.at = append(r.at, uint32(len(r.edges)))
+		}
+	}
+	r.at = append(r.at, uint32(len(r.edges)))
+	return r
+}
+
+// reversed is the same rest with every step the other way round.
+func (s *Stem) reversed() *Stem {
+	r := &Stem{Rows: s.Rows, Class: s.Class, classes: s.classes, at: make([]uint32, s.Rows*s.classes+1), Edges: make([]StemEdge, len(s.Edges))}
+	each := func(f func(at int, row uint32)) {
+		for row := range s.Rows {
+			for class := range s.classes {
+				for _, e := range s.From(row, class) {
+					f(int(e.Next)*s.classes+class, uint32(row))
+				}
+			}
+		}
+	}
+	each(func(at int, _ uint32) { r.at[at+1]++ })
+	for i := 1; i < len(r.at); i++ {
+		r.at[i] += r.at[i-1]
+	}
+	filled := make([]uint32, len(r.at))
+	each(func(at int, row uint32) {
+		r.Edges[r.at[at]+filled[at]] = StemEdge{Next: row}
+		filled[at]++
+	})
+	return r
+}
+
+// away is how far a state of the whole site is from a violation, at least.
+func (c *compass) away(w *witness, s *interlock.State, m *sight) uint32 {
+	ch := &s.Channels[c.job.channel]
+	column, ok := c.channel.known(ChannelState{ch.Control, ch.Parted})
+	if !ok {
+		return nowhere
+	}
+	best := uint32(nowhere)
+	c.rows(w, s, m, func(row uint32) {
+		if far := c.far[int(row)*c.columns+int(column)]; far > 0 {
+			best = min(best, uint32(far))
+		}
+	})
+	return best
+}
+
+// rows calls f with every row that a state can stand for.
+func (c *compass) rows(w *witness, s *interlock.State, m *sight, f func(uint32)) {
+	seen := m.watch
+	if c.wait != nil {
+		seen = watch{away: seen.away, home: seen.home}
+	}
+	word := uint64(c.output.shape.pack(s.Outputs[c.job.output].OutputControl)) | seen.pack()
+	out, ok := c.output.index[word]
+	switch {
+	case !ok:
+		return
+	case c.wait == nil:
+		f(out)
+		return
+	}
+	n := 0
+	for n < len(w.vessels) && w.vessels[n] != c.job.vessel {
+		n++
+	}
+	if n == len(w.vessels) {
+		return
+	}
+	vessel := &s.Vessels[c.job.vessel]
+	key := waitKey{out: out}
+	for i := range c.wait.streams {
+		part := &c.wait.streams[i]
+		key.stopped[i] = uint8(part.stopped.index(s.Streams[part.number].Stopped))
+	}
+	for _, steady := range [...]bool{false, true} {
+		at, ok := c.wait.vessel.index[vesselKey{clear: vessel.Clear, held: vessel.Held, early: vessel.Early, waited: c.wait.vessel.waited.index(vessel.Waited),
+			watch: vesselWatch{paid: m.paid[n], early: m.early[n], steady: steady}}]
+		if !ok {
+			continue
+		}
+		key.vessel = at
+		if row, ok := c.wait.row(key); ok {
+			f(row)
+		}
+	}
+}
