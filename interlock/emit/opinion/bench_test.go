@@ -46,7 +46,7 @@ func BenchmarkAgainstOtherCheckers(b *testing.B) {
 	need(b, "spin", "rumur", "gcc")
 	for range b.N {
 		ours, took := oursBest(b, verify.Options{}, 0)
-		s, err := Restate(ours.piece)
+		s, err := Restate(ours.piece, 2, 3, 7, 10) // what our search judges
 		require.NoError(b, err)
 		spin := ourMode(b, s, bestMode(b))
 		rumur, err := Rumur(context.Background(), s, b.TempDir(), runtime.NumCPU())
@@ -119,7 +119,7 @@ func bestMode(b *testing.B) (best Mode) {
 	b.Helper()
 	pieces, err := verify.Pieces(small(b, middle), verify.Options{})
 	require.NoError(b, err)
-	s, err := Restate(pieces[0])
+	s, err := Restate(pieces[0], 2, 3, 7, 10)
 	require.NoError(b, err)
 	took := time.Duration(0)
 	for _, mode := range modes {

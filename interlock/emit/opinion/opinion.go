@@ -92,7 +92,7 @@ func (c counter) cellOf(v uint64) uint64 {
 }
 
 // judges lists the default properties that each kind of product judges.
-var judges = map[string][]int{"reset": {2, 3, 7, 10}, "wait": {2, 3, 8}}
+var judges = map[string][]int{"reset": {1, 2, 3, 7, 10}, "wait": {2, 3, 8}}
 
 // Properties are the default properties that the rules of a kind can judge.
 func Properties(kind string) []int { return judges[kind] }

@@ -199,7 +199,7 @@ var fast = []string{"-O1"}
 // ask lets both peers search a source for violations.
 func ask(t testing.TB, s *Source) (spin, rumur *Answer) {
 	t.Helper()
-	ctx, stop := context.WithTimeout(context.Background(), time.Minute)
+	ctx, stop := context.WithTimeout(context.Background(), 5*time.Minute)
 	defer stop()
 	spin = askSpin(ctx, t, s)
 	rumur, err := Rumur(ctx, s, t.TempDir(), 1, fast...)
@@ -216,9 +216,13 @@ func askSpin(ctx context.Context, t testing.TB, s *Source, define ...string) *An
 }
 
 // said lists what our search says: the properties that are violated, and those
-// that had something to say.
+// that had something to say. Property 1, which our engine reads off the channel's
+// own graph, has something to say wherever 3 has, and the channel alone decides.
 func said(p *verify.Product, s *Source) (violated, met []int) {
 	for _, n := range s.judged {
+		if n == 1 && p.Hit>>3&1 == 1 && s.valueOf("CUT") == 1 {
+			met = append(met, 1)
+		}
 		if p.VerdictOf(n) == verify.Violated {
 			violated = append(violated, n)
 		}
@@ -363,6 +367,34 @@ var waitMutants = []struct {
 			return interlock.StepOutput(c, s, in)
 		}
 	}, "  if shared == 0 && on > ON_DELAY", "  if shared <= 1 && on > ON_DELAY"},
+}
+
+// Property 1 keeps a count of its own; it sees a bond that is given too early,
+// and one that is given on repeated readings.
+func TestPeersJudgePropertyOne(t *testing.T) {
+	need(t, "spin", "rumur", "gcc")
+	for _, m := range []struct{ name, from, to string }{
+		{"one scan early", "    if srun < SETTLE_SCANS\n      srun := srun + 1", "    if srun < SETTLE_SCANS\n      srun := srun + 1\n    end\n    if srun == SETTLE_SCANS - 1\n      srun := SETTLE_SCANS"},
+		{"a repeated reading counts", "    if fresh == 1\n      if scount", "    if fresh <= 1\n      if scount"},
+	} {
+		t.Run(m.name, func(t *testing.T) {
+			t.Parallel()
+			pieces, err := verify.Pieces(small(t, func(c *interlock.Config) {
+				few(&c.Channels[0].Config)
+				without(&c.Outputs[0])
+				c.Channels[0].SettleScans, c.Channels[0].StaleAfter = 5, 2
+			}), verify.Options{})
+			require.NoError(t, err)
+			s, err := Restate(pieces[0], 1)
+			require.NoError(t, err)
+			text := strings.Join(s.body, "\n")
+			require.Equal(t, 1, strings.Count(text, m.from), "the rule to be mutated")
+			s.body = lines(strings.Replace(text, m.from, m.to, 1))
+			spin, rumur := ask(t, s)
+			assert.Equal(t, []int{1}, spin.Violated, "SPIN")
+			assert.Equal(t, []int{1}, rumur.Violated, "rumur")
+		})
+	}
 }
 
 // A planted mistake is found by all three.

@@ -2,6 +2,7 @@ package opinion
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"ohmgate/interlock/verify"
@@ -110,6 +111,18 @@ func (s *Source) buttons(p *verify.Piece) {
 	for _, part := range strings.Fields("latch press confirm button run judge judge_reset") {
 		s.add(part, 0)
 	}
+	if slices.Contains(s.judged, 1) {
+		s.boot(p)
+	}
+}
+
+// boot states property 1, which counts readings in a memory of its own.
+func (s *Source) boot(p *verify.Piece) {
+	s.keep(uint64(p.Config.SettleScans), "wscans")
+	s.keep(uint64(p.Config.SettleReadings), "wreadings")
+	s.keep(1, "wproven")
+	s.add("boot", 0)
+	s.add("judge_boot", 0)
 }
 
 // chooseShared is what withholds from outside: nothing, a wait, a stop, or what

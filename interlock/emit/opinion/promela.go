@@ -16,9 +16,9 @@ says that it stands at the last one. Verdicts are about this model; none of them
 means "safe".`
 
 // notStated says why the other default properties are not in a model.
-const notStated = `Not stated: 1, 4, 5, 6 and 9 speak of whole stretches of readings, which are no
-state of this model; 11 needs the clock of a bypass, 12 and 13 all causes at
-once, 14 the caller; 15 asks for one run, not for all.`
+const notStated = `Not stated: 4, 5, 6 and 9 count scans that a cell of a counter does not tell
+apart; 11 needs the clock of a bypass, 12 and 13 all causes at once, 14 the
+caller; 15 asks for one run, not for all.`
 
 // head is the comment that every model begins with.
 func (s *Source) head() string {
@@ -28,7 +28,7 @@ func (s *Source) head() string {
 	}
 	other := "8 and the charge memory are in the model of a vessel"
 	if s.kind == "wait" {
-		other = "7 and 10 are in the model of the output without a vessel"
+		other = "1, 7 and 10 are in the model of the output without a vessel"
 	}
 	return text + notStated + "\n" + other + "."
 }
