@@ -113,7 +113,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		case s.Bad>>property&1 == 1:
 			r.Verdict = Violated
 			r.Says = fmt.Sprintf("first after %d scans, with channel %s in full detail", s.FirstBad[property], s.Channel)
-			v.replay(r, output, property)
+			v.replay(r, s, property)
 			return r
 		case s.Hit>>property&1 == 1:
 			hits++
@@ -137,15 +137,38 @@ func (v *verification) found(output, property int, kind string) *Result {
 // search lets more happen than can; without such a run nothing is called
 // violated, and nothing shown. Mutants of the parts cannot be replayed, because
 // the whole Step is not theirs.
-func (v *verification) replay(r *Result, output, property int) {
+func (v *verification) replay(r *Result, s *Searched, property int) {
 	if v.options.Logic != nil {
 		return
 	}
-	r.Counterexample = v.huntFor(output, property)
+	r.Counterexample = v.huntFor(s.output, property)
 	if r.Counterexample == nil {
 		r.Verdict = NotShown
 		r.Says += "; but no run of the whole site was found that shows it"
+		r.Searched = v.searchedRun(s, property)
 	}
+}
+
+// searchedRun tells the shortest run through a product that violates a property,
+// in at most twelve lines. It is a run of the tables, in which more can happen
+// than on the whole site.
+func (v *verification) searchedRun(s *Searched, property int) []string {
+	p, err := v.product(s, v.options.memory())
+	if err != nil {
+		return nil
+	}
+	p.FirstBad = s.FirstBad
+	var lines []string
+	last := ""
+	for scan, at := range p.Shortest(property) {
+		c := &p.Channel.States[at.Column]
+		text := fmt.Sprintf("%s %s; %s %s", s.Channel, c.Phase, s.Output, p.Stem.Name(int(at.Row)))
+		if text != last {
+			lines = append(lines, fmt.Sprintf("scan %d: %s", scan, text))
+		}
+		last = text
+	}
+	return lines[max(0, len(lines)-maxLines):]
 }
 
 // huntFor looks for a run that breaks a default property: first what one or two
@@ -157,14 +180,14 @@ func (v *verification) huntFor(output, property int) *Run {
 	if v.options.Logic != nil {
 		return nil
 	}
-	q := quarry{output: output, property: property, faults: 2, turns: probeTurns, recovery: property == 15,
+	q := quarry{output: output, property: property, faults: 2, turns: min(probeTurns, v.turns), recovery: property == 15,
 		is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }}
 	run := v.hunt(q)
 	if run == nil {
 		run = v.along(q)
 	}
 	if run == nil && !v.gaveUp[property] {
-		q.turns = huntTurns
+		q.turns = v.turns
 		run = v.hunt(q)
 	}
 	if run == nil {

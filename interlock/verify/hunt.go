@@ -29,6 +29,7 @@ type hunt struct {
 	left    uint64 // turns
 	counter cutCounters
 	near    neighbours
+	before  *sight // the scan before
 	// patience bounds how long a healthy plant may take.
 	patience uint64
 	well     []*trail // healthy beginnings, for replays
@@ -100,8 +101,8 @@ func (q *trails) Pop() any {
 // huntTurns is how many scans of the whole site one hunt may take: where a search
 // has met what is looked for, and where it is only asked whether there is any.
 const (
-	huntTurns  = 2_000_000
-	probeTurns = 300_000
+	huntTurns  = 1_000_000
+	probeTurns = 200_000
 )
 
 // hunt returns the first run found, or nil.
@@ -110,6 +111,7 @@ func (v *verification) hunt(q quarry) *Run {
 	h.d.order = append(v.inSeries(q.output), q.output)
 	h.wrongs = v.deviations(q.causes, q.output)
 	h.counter = countersOf(v.model.Config)
+	h.before = h.w.begin()
 	h.relevant()
 	root := &trail{state: interlock.NewState(v.model.Config), sight: h.w.begin()}
 	if q.compass != nil {
@@ -189,8 +191,10 @@ func (h *hunt) follow(t *trail) {
 	if t.faults == h.quarry.faults {
 		return
 	}
+	h.d.state, h.d.stamp = t.state, t.stamp
+	h.arm(t.wrong)
 	for i := range h.wrongs {
-		if !h.clashes(t.wrong, i) {
+		if !h.clashes(t.wrong, i) && h.d.differs(h.wrongs[i]) {
 			h.branch(t, append(append([]int(nil), t.wrong...), i), t.faults+1)
 		}
 	}
@@ -229,7 +233,7 @@ func (h *hunt) ahead(t *trail) *trail {
 		next.stamp = d.stamp
 		next.wrong = h.goOn(next.wrong)
 		h.alone(&next)
-		ends := sameState(h.w.prior, d.state)
+		ends := sameState(h.w.prior, d.state) && h.before.same(next.sight)
 		if h.catches(&next, found, ends) {
 			return &next
 		}
@@ -249,6 +253,8 @@ func (h *hunt) catches(t *trail, found mask, ends bool) bool {
 		told := h.w.told[h.quarry.property]
 		t.caught, t.says, t.expect = true, told.says, told.expect
 	case h.quarry.recovery && (t.alone > h.patience || ends && t.alone > 0):
+		t.scans += h.patience + 1 - min(t.alone, h.patience+1) // it would be like this for ever
+		t.alone = max(t.alone, h.patience+1)
 		t.caught, t.says = true, fmt.Sprintf("%s is not enabled %d scans after all was well", h.w.name(), t.alone)
 	}
 	return t.caught
@@ -301,6 +307,7 @@ func (h *hunt) turn(t *trail) (found mask) {
 	}
 	h.w.prior.CopyFrom(d.state)
 	h.w.none()
+	h.before.copyFrom(t.sight)
 	d.turn()
 	return h.w.see(t.sight, d)
 }
@@ -638,6 +645,22 @@ func (v *verification) reach(output int) []int {
 		}
 	}
 	return list
+}
+
+// differs says that a thing that goes wrong shows itself in the scan that is armed.
+// What does not yet is begun no sooner than it does.
+func (d *driver) differs(x deviation) bool {
+	input := func(ref interlock.Ref, v interlock.Truth) bool {
+		return ref != 0 && d.in.Signals[ref-1] != d.signal(int(ref-1), v)
+	}
+	switch x.kind {
+	case wrongInput:
+		return input(interlock.Ref(x.cause-len(d.config.Channels)+1), x.value)
+	case stuckActuator:
+		o := &d.config.Outputs[x.cause]
+		return input(o.Closed, -x.value) || input(o.Opened, x.value)
+	}
+	return true
 }
 
 // deviate makes one thing go wrong in the scan that is about to be turned.

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"ohmgate/interlock"
@@ -110,6 +111,13 @@ func (s *sight) copyFrom(o *sight) {
 	copy(s.paid, o.paid)
 	copy(s.early, o.early)
 	copy(s.bypass, o.bypass)
+}
+
+// same says that two remember the same.
+func (s *sight) same(o *sight) bool {
+	return s.watch == o.watch && s.on == o.on && s.tripped == o.tripped && s.named == o.named && s.memory == o.memory &&
+		slices.Equal(s.bonds, o.bonds) && slices.Equal(s.stopped, o.stopped) && slices.Equal(s.held, o.held) && slices.Equal(s.still, o.still) &&
+		slices.Equal(s.paid, o.paid) && slices.Equal(s.early, o.early) && slices.Equal(s.bypass, o.bypass)
 }
 
 // forget is a loss of supply.
@@ -223,9 +231,9 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 		}
 		switch {
 		case news == monitor.Good:
-			b.span, b.good = b.span.Next(), b.good.Next()
+			b.span, b.good = min(b.span.Next(), c.SettleScans), min(b.good.Next(), c.SettleReadings)
 		case news == monitor.Missing || news == monitor.Invalid:
-			b.span = min(b.span, 1) * b.span.Next()
+			b.span = min(min(b.span, 1)*b.span.Next(), c.SettleScans)
 		default:
 			b.span, b.good = 0, 0
 		}
@@ -246,7 +254,7 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 			continue
 		}
 		began := s.bypass[i] == 0
-		s.bypass[i] = s.bypass[i].Next()
+		s.bypass[i] = min(s.bypass[i].Next(), b.For.Next())
 		if !contains(w.needed, b.Channel) {
 			continue
 		}
@@ -396,7 +404,7 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 	l, called := w.letter(s, d, owed)
 	before, after := w.prior.Outputs[w.output].OutputControl, d.state.Outputs[w.output].OutputControl
 	if l.perm == interlock.True && before.Mode != interlock.Enabled {
-		s.on = s.on.Next()
+		s.on = min(s.on.Next(), w.shape.config.OnDelay.Next())
 	} else {
 		s.on = 0
 	}
