@@ -43,11 +43,14 @@ type rigOptions struct {
 	json                          bool
 	junit, page, table            string
 	check, head                   string
+	coverage                      bool
+	gaps                          string
 	analyser, stimulus, response  string
 	stimulusAt, responseAt, bound string
 	recording                     *recordFlags
 	gate                          *gatedPlant // twin, stand-in and listen
 	decode                        decodeOptions
+	warnings                      []string // of the rehearsal
 }
 
 func rigVerb() *cobra.Command {
@@ -69,7 +72,6 @@ With --twin the same happens on pseudo-terminals, without any hardware; with a
 site alone, rig --twin SITE offers the terminals until it is interrupted.
 
 ` + caution,
-		Args: cobra.MaximumNArgs(2),
 	}
 	o.flags(verb)
 	verb.RunE = func(verb *cobra.Command, args []string) error {
@@ -85,6 +87,8 @@ site alone, rig --twin SITE offers the terminals until it is interrupted.
 			return failed(exitInput, "--check reads a record and plays nothing; leave out %q", args[0])
 		case o.twin && len(args) == 1:
 			return offerTwin(verb.Context(), out, args[0], o)
+		case o.coverage || o.gaps != "":
+			return coverVerb(out, o, args)
 		case len(args) != 2:
 			return failed(exitInput, "name a site and a scenario: ohmgate rig SITE SCENARIO")
 		}
@@ -121,6 +125,8 @@ func (o *rigOptions) flags(verb *cobra.Command) {
 	f.StringVar(&o.page, "page", "", "write the sheets as a page for printing to this `file`")
 	f.StringVar(&o.table, "table", "", "write the sheets as CSV to this `file`")
 	f.StringVar(&o.check, "check", "", "check that no byte of this `record` was changed")
+	f.BoolVar(&o.coverage, "coverage", false, "SITE RECORD...: what of the verified graph the records have seen")
+	f.StringVar(&o.gaps, "gaps", "", "SITE RECORD...: write scenarios for the rest into this `directory`")
 	f.StringVar(&o.head, "head", "", "check: the last `hash`, as on the signed page")
 	o.analyserFlags(verb)
 	o.decode.flags(verb)
@@ -208,6 +214,9 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 	if !o.json {
 		order.Progress = func(text string) { fmt.Fprintf(errs, "rig: %s\n", text) }
 	}
+	for _, text := range o.warnings {
+		printWrapped(errs, "rig: mind: ", text, 11)
+	}
 	ctx, stop := watchSignals(ctx)
 	report := rig.Perform(ctx, *order, book)
 	stop()
@@ -275,7 +284,7 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 		if err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}
-		order.Changes = rehearsal.Changes
+		order.Changes, o.warnings = rehearsal.Changes, rehearsal.Warnings
 	case rig.StandIn:
 		if err := f.wires.Ready(f.logic); err != nil {
 			return nil, failed(exitInput, "%w", err)
@@ -292,6 +301,10 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 			return nil, failed(exitInput, "--port %q names no port of the site; write %s", text, portExample(f.site))
 		}
 		order.Settings.Devices[name] = device
+	}
+	var err error
+	if order.Sight, err = f.sight(); err != nil {
+		return nil, err
 	}
 	order.Head = o.sheetHead(f, order)
 	return order, nil
@@ -350,6 +363,7 @@ func (o *rigOptions) sheetHead(f *rigFiles, order *rig.Order) sheet.Head {
 		Condition: o.condition, Tester: o.tester, Witness: o.witness, Temperature: o.temperature, Humidity: o.humidity,
 		Confirmed: o.confirm, Remark: o.remark, Notes: []string{},
 	}
+	head.Notes = append(head.Notes, o.warnings...)
 	load := f.wires.Load()
 	head.Notes = append(head.Notes, fmt.Sprintf("one cycle of the bus takes %.1f ms on the wire", load.Cycle.Seconds()*1000))
 	head.Notes = append(head.Notes, fmt.Sprintf("loop-back run: %d edges, seed %d", order.Edges, order.Seed))

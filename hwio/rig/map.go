@@ -26,6 +26,7 @@ const (
 	useReads    = "reads"
 	useBreak    = "series-break"
 	useShort    = "short"
+	useBridge   = "bridge"
 	useLoopback = "loopback"
 )
 
@@ -49,6 +50,8 @@ type Resistor struct {
 // ChannelWires is how one channel of the unit is played, or read.
 type ChannelWires struct {
 	Break, Short *Terminal
+	Bridge       *Terminal // holds BridgeValue across the terminals while the decade is stepped
+	BridgeValue  monitor.Microohm
 	Resistors    []Resistor // in rising order
 	Decade       int        // module, -1: none
 	Reads        *Terminal  // stand-in: register of a transmitter, or a meter

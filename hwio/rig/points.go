@@ -14,7 +14,8 @@ import (
 // fits says which kinds of module a use needs, per kind of name.
 var fits = map[string][]string{
 	"channel " + useDrives: {kindRelays, kindDecade}, "channel " + useBreak: {kindRelays}, "channel " + useShort: {kindRelays},
-	"channel " + useReads: {kindResistance, kindMeter}, "channel " + useLoopback: {kindInputs},
+	"channel " + useBridge: {kindRelays},
+	"channel " + useReads:  {kindResistance, kindMeter}, "channel " + useLoopback: {kindInputs},
 	"input " + useDrives: {kindRelays}, "input " + useReads: {kindInputs}, "input " + useLoopback: {kindInputs},
 	"output " + useDrives: {kindRelays}, "output " + useReads: {kindInputs}, "output " + useLoopback: {kindInputs},
 }
@@ -28,15 +29,19 @@ func (r *mapReader) point(index int) {
 	module := m.module(p.Module)
 	allowed, known := fits[kind+" "+p.Use]
 	if !known {
-		r.complain(path+".use", fmt.Sprintf("%s %q cannot be wired as %s", kind, p.Name, p.Use), "use drives, reads or loopback; series-break and short are for channels")
+		r.complain(path+".use", fmt.Sprintf("%s %q cannot be wired as %s", kind, p.Name, p.Use), "use drives, reads or loopback; series-break, short and bridge are for channels")
 		return
 	}
 	if !slices.Contains(allowed, m.kind(module)) {
 		r.complain(path+".module", fmt.Sprintf("%q is of kind %s, and %q as %s needs %s", p.Module, m.kind(module), p.Name, p.Use, strings.Join(allowed, " or ")), "name such a module")
 		return
 	}
-	if p.Resistor != 0 && (kind != "channel" || p.Use != useDrives || m.kind(module) != kindRelays) {
-		r.complain(path+".resistor", "only a relay that drives a channel switches a resistor", "leave it out, or write use: drives on a channel")
+	if p.Resistor != 0 && (kind != "channel" || p.Use != useDrives && p.Use != useBridge || m.kind(module) != kindRelays) {
+		r.complain(path+".resistor", "only a relay that drives or bridges a channel switches a resistor", "leave it out, or write use: drives on a channel")
+		return
+	}
+	if p.Use == useBridge && p.Resistor == 0 {
+		r.complain(path, "a bridge holds a resistor across the terminals, and none is named", "write resistor: 0.3 Ω, a value that is good")
 		return
 	}
 	if kind == "channel" && p.Use == useReads {
@@ -89,6 +94,8 @@ func (r *mapReader) place(kind string, number int, p *site.RigPoint, t Terminal)
 		slot = &m.Channels[number].Break
 	case "channel " + useShort:
 		slot = &m.Channels[number].Short
+	case "channel " + useBridge:
+		slot, m.Channels[number].BridgeValue = &m.Channels[number].Bridge, p.Resistor
 	case "channel " + useReads:
 		slot = &m.Channels[number].Reads
 	case "input " + useDrives:
@@ -188,6 +195,7 @@ func (m *Map) relays() (list []UsedRelay) {
 		c, name := &m.Channels[i], m.Site.Channels[i].Name
 		add(c.Break, name)
 		add(c.Short, name+" short")
+		add(c.Bridge, name+" bridge")
 		for k := range c.Resistors {
 			add(&c.Resistors[k].Relay, fmt.Sprintf("%s %s", name, ohmText(c.Resistors[k].Value)))
 		}

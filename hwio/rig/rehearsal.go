@@ -31,6 +31,8 @@ type Rehearsal struct {
 	Scans   uint64
 	Changes int // of the judged outputs, by the logic
 	Lasts   time.Duration
+	// Warnings are what the bench does on the way that a unit may answer to, and would be right.
+	Warnings []string
 }
 
 // rehearsing watches a rehearsal.
@@ -121,6 +123,8 @@ func (w *rehearsing) Watch(t *loop.Turn) error {
 		w.complain(t.Scan, "", "a scan overrun is inside the unit: no rig can make one")
 	}
 	if !off {
+		before := slices.Clone(w.scene.plays)
+		defer w.noteSteps(before, t.Scan)
 		w.m.show(&w.scene, w.logic, t.In, func(name, why string) { w.complain(t.Scan, name, why) })
 		w.noteLimits()
 	}
@@ -131,6 +135,17 @@ func (w *rehearsing) Watch(t *loop.Turn) error {
 	}
 	w.coils = t.Decision.Coils
 	return nil
+}
+
+// noteSteps warns, once for each channel, of a decade that is stepped under the unit's eyes.
+func (w *rehearsing) noteSteps(before []Play, scan uint64) {
+	for i, from := range before {
+		text := w.m.warnOfStep(w.logic, i, from, w.scene.plays[i])
+		if name := w.m.Site.Channels[i].Name; text != "" && !w.told["step of "+name] {
+			w.told["step of "+name] = true
+			w.made.Warnings = append(w.made.Warnings, fmt.Sprintf("in scan %d %s", scan, text))
+		}
+	}
 }
 
 func (w *rehearsing) complain(scan uint64, name, why string) {

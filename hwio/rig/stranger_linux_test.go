@@ -217,7 +217,7 @@ func TestStrangersBench(t *testing.T) {
 		{"silent for seconds", answersBefore, []int{5}, "no answer in time"},
 		{"silent for ever", answersBefore, []int{5}, "no answer in time"},
 		{"babble", answersBefore, []int{3, 4, 5}, ""},
-		{"all ones", answersBefore - 60, []int{5}, "no clear answer from the contacts"},
+		{"all ones", answersBefore - 60, []int{5}, ""},
 	} {
 		t.Run(fmt.Sprintf("%s since %d", c.mischief, c.since), func(t *testing.T) {
 			b, closed := atStranger(t, c.mischief, c.since)

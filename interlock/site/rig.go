@@ -44,6 +44,7 @@ type RigModule struct {
 	Turnaround time.Duration
 	OperateMax time.Duration // relays: longest time from command to contact
 	TimeOut    time.Duration // relays: fall after this silence
+	BreakTime  time.Duration // decade: longest glitch of a step
 	Commands   map[string]string
 }
 
@@ -53,7 +54,7 @@ type RigPoint struct {
 	Name   string // site name: channel, input or output
 	Module string
 	Point  int
-	Use    string // drives | reads | series-break | short | loopback
+	Use    string // drives | reads | series-break | short | bridge | loopback
 	Unit   string
 
 	// Resistor is what this relay puts across the channel's terminals.

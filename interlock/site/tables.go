@@ -278,6 +278,7 @@ var moduleFields = fields[RigModule]{
 	may("turnaround", duration(func(m *RigModule) *time.Duration { return &m.Turnaround }), "Longest time until it answers."),
 	may("operate_max", duration(func(m *RigModule) *time.Duration { return &m.OperateMax }), "relays: longest time from command to contact."),
 	may("time_out", duration(func(m *RigModule) *time.Duration { return &m.TimeOut }), "relays: they fall after this silence."),
+	may("break_time", duration(func(m *RigModule) *time.Duration { return &m.BreakTime }), "scpi-decade: how long a step may open or short the terminals."),
 	may("commands", freeTexts[RigModule]{func(m *RigModule) *map[string]string { return &m.Commands }}, "Command templates by name."),
 }
 
@@ -285,7 +286,7 @@ var pointFields = fields[RigPoint]{
 	must("name", refer(func(p *RigPoint) *string { return &p.Name }, aChannel|anInput|anOutput), "Channel, input or output."),
 	must("module", refer(func(p *RigPoint) *string { return &p.Module }, aModule), "Module that it is wired to."),
 	must("point", count(func(p *RigPoint) *int { return &p.Point }, 0, 65535), "Number of the relay, input or register."),
-	must("use", oneOf(func(p *RigPoint) *string { return &p.Use }, "drives", "reads", "series-break", "short", "loopback"), "What it does there."),
+	must("use", oneOf(func(p *RigPoint) *string { return &p.Use }, "drives", "reads", "series-break", "short", "bridge", "loopback"), "What it does there."),
 	may("unit", text(func(p *RigPoint) *string { return &p.Unit }), "Unit of a register's value."),
 	may("resistor", ohms(func(p *RigPoint) *monitor.Microohm { return &p.Resistor }), "Fixed resistor that this relay puts across the channel's terminals."),
 }

@@ -89,6 +89,7 @@ type world struct {
 	contacts map[rig.Terminal]bool // of relays, after their operate time
 	decades  map[int]*scpi.Instrument
 	meters   map[int]scpi.Resistance // what hangs at a meter's terminals
+	glitch   map[int]port.Stamp      // until when a decade that is being stepped is open
 	loops    []rig.Loop
 	ticker   ticker
 	next     port.Stamp
@@ -100,7 +101,7 @@ type ticker interface {
 }
 
 func newWorld(m *rig.Map, options Options) *world {
-	w := &world{m: m, options: options, contacts: map[rig.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, loops: append([]rig.Loop(nil), m.Loops...)}
+	w := &world{m: m, options: options, contacts: map[rig.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, glitch: map[int]port.Stamp{}, loops: append([]rig.Loop(nil), m.Loops...)}
 	if options.Crossed && len(w.loops) > 1 {
 		w.loops[0].Input, w.loops[1].Input = w.loops[1].Input, w.loops[0].Input
 	}
@@ -153,7 +154,9 @@ func (w *world) instrument(index int, module *site.RigModule) *scpi.Instrument {
 	if module.Kind == "scpi-meter" {
 		measured = func() scpi.Resistance { return w.meters[index] }
 	}
-	return scpi.NewInstrument(identity, scpi.DefaultLimits, measured, nil)
+	// The twin's decade opens for nearly as long as the map declares.
+	stepped := func(int64) { w.glitch[index] = port.Now().Add(module.BreakTime * 9 / 10) }
+	return scpi.NewInstrument(identity, scpi.DefaultLimits, measured, stepped)
 }
 
 // begin starts the ticking.

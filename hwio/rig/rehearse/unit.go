@@ -90,10 +90,18 @@ func (u *unit) reading(channel int) monitor.Reading {
 		return value(0)
 	case wires.Break != nil && !u.w.closed(wires.Break):
 		return over
-	case wires.Decade >= 0:
-		return value(monitor.Microohm(u.w.decades[wires.Decade].Setting()))
 	}
-	conductance := 0.0 // of the resistors in parallel
+	conductance := 0.0 // of all in parallel
+	if wires.Decade >= 0 && port.Now() > u.w.glitch[wires.Decade] {
+		setting := u.w.decades[wires.Decade].Setting()
+		if setting <= 0 {
+			return value(0)
+		}
+		conductance += 1 / float64(setting)
+	}
+	if u.w.closed(wires.Bridge) {
+		conductance += 1 / float64(wires.BridgeValue)
+	}
 	for k := range wires.Resistors {
 		if u.w.closed(&wires.Resistors[k].Relay) {
 			conductance += 1 / float64(wires.Resistors[k].Value)
