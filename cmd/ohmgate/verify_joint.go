@@ -1,9 +1,14 @@
 package main
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
 	"time"
 
 	"ohmgate/interlock/verify"
@@ -25,54 +30,45 @@ type jointReport struct {
 
 // jointOutput is what was found of one output.
 type jointOutput struct {
-	Output     string          `json:"output"`
-	Channels   []string        `json:"channels"`
-	States     string          `json:"states,omitempty"` // past 64 bits, so a text
-	Scans      int             `json:"scans"`
-	Incomplete string          `json:"incomplete,omitempty"`
-	Results    []jointResult   `json:"results"`
-	Response   []jointResponse `json:"response"`
-	Seconds    float64         `json:"seconds"`
-}
-
-type jointResult struct {
-	Property string         `json:"property"`
-	Title    string         `json:"title"`
-	Verdict  verify.Verdict `json:"verdict"`
-}
-
-// jointResponse is the longest that the output runs on while the whole set is
-// bad, over every joint history.
-type jointResponse struct {
-	Set   []string `json:"set"`
-	Scans int      `json:"scans"` // -1: no bound
+	Output     string            `json:"output"`
+	Channels   []string          `json:"channels"`
+	States     string            `json:"states,omitempty"` // past 64 bits, so a text
+	Scans      int               `json:"scans"`
+	Incomplete string            `json:"incomplete,omitempty"`
+	Results    []verify.Result   `json:"results"`
+	Response   []verify.Response `json:"response"`
+	NotJudged  map[string]string `json:"not_judged"` // property and why
+	Seconds    float64           `json:"seconds"`
 }
 
 // jointly searches every wanted output with all of its channels at once.
 func jointly(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
-	options, _, err := o.options(errs)
+	options, end, err := o.options(errs)
 	if err != nil {
 		return err
 	}
 	report := jointReport{Schema: 1, Verb: "verify --joint", Tool: toolVersion(), Caution: caution, Site: m.Site, Hash: m.Hash}
-	code, verdict := exitShown, verify.Shown
+	all := verify.Report{}
 	for i, name := range m.Names.Outputs {
 		if len(o.outputs) > 0 && !isOneOf(o.outputs, name) {
 			continue
 		}
-		one, worst, err := jointOne(m, options, i)
+		one, err := jointOne(m, options, i)
 		if err != nil {
+			end()
 			return failed(exitInternal, "%w", err)
 		}
-		if one == nil {
-			continue // no channel hangs on it
-		}
-		code, verdict = worse(code, verdictCode(worst)), verify.Worse(verdict, worst)
 		report.Outputs = append(report.Outputs, *one)
+		all.Results = append(all.Results, one.Results...)
 	}
-	if len(report.Outputs) == 0 {
-		code, verdict = exitNothing, verify.Nothing
+	end()
+	if o.runs != "" {
+		if err := writeRuns(o.runs, m, &all); err != nil {
+			return failed(exitLost, "%w", err)
+		}
 	}
+	verdict := report.verdict()
+	code := verdictCode(verdict)
 	report.Exit, report.Verdict = int(code), string(verdict)
 	if o.json {
 		if err := encode(out, report); err != nil {
@@ -84,118 +80,141 @@ func jointly(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
 	return ended(code)
 }
 
+// verdict is that of everything that was judged. What was cut off is not shown,
+// and nothing at all is nothing checked.
+func (r *jointReport) verdict() verify.Verdict {
+	all, judged := verify.Shown, false
+	for i := range r.Outputs {
+		one := &r.Outputs[i]
+		if one.Incomplete != "" {
+			all, judged = verify.Worse(all, verify.NotShown), true
+		}
+		for k := range one.Results {
+			all, judged = verify.Worse(all, one.Results[k].Verdict), true
+		}
+	}
+	if !judged {
+		return verify.Nothing
+	}
+	return all
+}
+
 // jointOne searches one output. A full table is no error: what was not searched
 // is not shown.
-func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput, verify.Verdict, error) {
+func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput, error) {
 	began := time.Now()
+	one := &jointOutput{Output: m.Names.Outputs[output], NotJudged: map[string]string{}}
 	j, err := verify.JointOf(m, options, output)
-	if err != nil || len(j.Channels) == 0 {
-		return nil, verify.Nothing, err
+	if err == nil && len(j.Channels) == 0 {
+		one.NotJudged["all"] = "no channel is in its permissive"
+		return one, nil
 	}
-	one := &jointOutput{Output: j.Output}
-	for i := range j.Channels {
-		one.Channels = append(one.Channels, j.Channels[i].Name)
+	if err == nil {
+		err = one.search(j, options)
 	}
-	worst, err := one.search(m, j, options, output)
 	one.Seconds = time.Since(began).Seconds()
 	var cut *verify.CutOff
 	if errors.As(err, &cut) {
-		one.Incomplete = cut.Where
-		return one, verify.Worse(worst, verify.NotShown), nil
+		one.Incomplete = cut.Error()
+		return one, nil
 	}
-	return one, worst, err
+	return one, err
 }
 
-func (one *jointOutput) search(m *verify.Model, j *verify.Joint, options verify.Options, output int) (verify.Verdict, error) {
+func (one *jointOutput) search(j *verify.Joint, options verify.Options) error {
+	for i := range j.Channels {
+		one.Channels = append(one.Channels, j.Channels[i].Name)
+	}
 	e, err := joint.New(j, options.Memory)
 	if err != nil {
-		return verify.NotShown, err
+		return err
 	}
-	err = e.Run(nil)
+	err = e.Run(func(scans, nodes int, bytes uint64) {
+		if options.Progress != nil {
+			options.Progress(0, 1, fmt.Sprintf("%s, scan %d, %d MB", one.Output, scans, bytes>>20), uint64(nodes))
+		}
+	})
 	one.Scans = e.Scans
 	if err != nil {
-		return verify.NotShown, err
+		return err
 	}
 	one.States = e.States().String()
-	worst, checked := verify.Shown, false
-	for _, n := range joint.Properties {
-		if len(options.Properties) > 0 && !isOneOf(options.Properties, fmt.Sprint(n)) || !j.Judges(n) {
-			continue
-		}
-		verdict, err := e.Verdict(n)
-		if err != nil {
-			return verify.NotShown, err
-		}
-		checked = true
-		worst = verify.Worse(worst, verdict)
-		one.Results = append(one.Results, jointResult{fmt.Sprint(n), verify.TitleOf(n), verdict})
+	found, err := e.Found()
+	if err != nil {
+		return err
 	}
-	if !checked {
-		return verify.Nothing, nil
+	if one.Results, one.Response, err = j.Judge(found); err != nil {
+		return err
 	}
-	return worst, one.respond(m, e, output)
+	one.leave(j, options.Properties)
+	return nil
 }
 
-// longestJoint bounds the scans that a response may take.
-const longestJoint = 100_000
-
-// respond measures every cut set that is made of channels alone.
-func (one *jointOutput) respond(m *verify.Model, e *joint.Engine, output int) error {
-	for _, set := range verify.CutSets(m.Config.Outputs[output].Permissive) {
-		var names []string
-		for _, cause := range set {
-			if cause < len(m.Names.Channels) {
-				names = append(names, m.Names.Channels[cause])
-			}
-		}
-		if len(names) < len(set) {
-			continue // an input belongs to it
-		}
-		scans, err := e.Response(names, longestJoint)
-		if err != nil {
-			return err
-		}
-		one.Response = append(one.Response, jointResponse{names, scans})
+// leave says what is not judged jointly, and why. What was asked for by name and
+// not judged is not shown: its absence must not look like an answer.
+func (one *jointOutput) leave(j *verify.Joint, asked []string) {
+	for n, why := range j.NotJudged() {
+		one.NotJudged[strconv.Itoa(n)] = why
 	}
-	return nil
+	for _, name := range asked {
+		n, err := strconv.Atoi(name)
+		why, left := one.NotJudged[name]
+		if err != nil {
+			why, left = "a property of the site's own", true
+			one.NotJudged[name] = why
+		}
+		if left {
+			title := name
+			if err == nil {
+				title = verify.TitleOf(n)
+			}
+			one.Results = append(one.Results, verify.Result{Property: name, Title: title, Output: one.Output, Verdict: verify.NotShown, Says: "not judged jointly: " + why})
+		}
+	}
 }
 
 func tellJoint(out io.Writer, r *jointReport) {
 	fmt.Fprintf(out, "%s: all channels of an output in full detail at once\n", r.Site)
+	left := false
 	for i := range r.Outputs {
 		one := &r.Outputs[i]
 		fmt.Fprintf(out, "\n%s, %d channels, %.1f s\n", one.Output, len(one.Channels), one.Seconds)
 		if one.Incomplete != "" {
-			fmt.Fprintf(out, "  incomplete: %s; raise --memory\n", one.Incomplete)
+			tellWrapped(out, "  incomplete: ", one.Incomplete)
 		}
 		if one.States != "" {
 			fmt.Fprintf(out, "  %s states, %d scans from power-up\n", one.States, one.Scans)
 		}
-		for _, result := range one.Results {
-			fmt.Fprintf(out, "  %-15s %2s  %s\n", result.Verdict, result.Property, result.Title)
+		for k := range one.Results {
+			tellProperty(out, &one.Results[k], true)
 		}
-		for _, response := range one.Response {
-			bound := fmt.Sprintf("withheld at the latest in scan %d", response.Scans)
-			if response.Scans == joint.Endless {
-				bound = "no bound (a bypass may stand in)"
-			}
-			fmt.Fprintf(out, "  %s while bad: %s\n", bound, shortList(response.Set, 30))
+		for k := range one.Response {
+			tellJointResponse(out, &one.Response[k])
+		}
+		for _, name := range slices.SortedFunc(maps.Keys(one.NotJudged), byNumber) {
+			tellWrapped(out, "  not judged jointly: ", name+", "+one.NotJudged[name])
+			left = true
 		}
 	}
-	fmt.Fprintf(out, "\n%s\n", r.Verdict)
+	fmt.Fprintf(out, "\nverdict: %s\n", r.Verdict)
+	if left {
+		tellWrapped(out, "", "It is that of what is listed with a verdict. verify without --joint judges the rest.")
+	}
 }
 
-// shortList is a list of names that fits a line.
-func shortList(names []string, width int) string {
-	text := ""
-	for i, name := range names {
-		if len(text)+len(name) > width {
-			return fmt.Sprintf("%s and %d more", text, len(names)-i)
-		}
-		if i > 0 {
-			text += ", "
-		}
-		text += name
+// byNumber puts 9 before 11.
+func byNumber(a, b string) int {
+	return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b))
+}
+
+func tellJointResponse(out io.Writer, x *verify.Response) {
+	if x.Class != "any mixture" {
+		return
 	}
-	return text
+	set := strings.Join(x.Set, " and ")
+	if x.Scans == verify.Endless {
+		tellWrapped(out, "  response: ", set+" bad: no bound (a bypass may stand in)")
+		return
+	}
+	tellWrapped(out, "  response: ", fmt.Sprintf("%s bad: withheld at the latest in scan %d, %.1f ms, %s", set, x.Scans, x.Seconds*1000, x.Bound))
 }

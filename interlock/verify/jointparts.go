@@ -12,7 +12,13 @@ type Joint struct {
 	Permissive interlock.Permissive
 	Channels   []JointChannel
 	Words      []uint64 // the output's abstract states as packed words; 0 is power-up
-	table      *outputTable
+
+	// Helpful is the value of each input of the permissive that lets it be true.
+	Helpful map[int]interlock.Truth
+
+	table        *outputTable
+	verification *verification
+	output       int
 }
 
 // JointChannel is one channel of a joint search.
@@ -27,13 +33,20 @@ type JointChannel struct {
 
 // JointOf tabulates the parts of one output.
 func JointOf(m *Model, o Options, output int) (*Joint, error) {
+	o.Outputs = []string{m.Names.Outputs[output]}
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
 	}
 	c := m.Config
 	out := &c.Outputs[output]
-	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive}
+	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive, Helpful: map[int]interlock.Truth{}, verification: v, output: output}
+	causes := out.Permissive.Causes()
+	causes.Each(func(cause int) {
+		if cause >= len(c.Channels) {
+			j.Helpful[cause] = helpfulFor(out.Permissive, cause)
+		}
+	})
 	for _, n := range v.channelsOf(output, -1) {
 		f := v.focusOf(v.job("reset", output, n, -1))
 		t, err := v.channelTable(&c.Channels[n].Config)
@@ -81,6 +94,32 @@ func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class)) {
 			}
 		}
 	}
+}
+
+// Leads lists the news under which a channel can step from one state to another.
+func (t *ChannelTable) Leads(from, to uint32) (list []monitor.Class) {
+	for news := monitor.Class(0); news < monitor.Classes; news++ {
+		for _, e := range t.from(from, news) {
+			if e.next == to {
+				list = append(list, news)
+				break
+			}
+		}
+	}
+	return list
+}
+
+// Hears says that some news can come to a channel in this state.
+func (t *ChannelTable) Hears(state uint32, news monitor.Class) bool {
+	return len(t.from(state, news)) > 0
+}
+
+// stateOf is the number of a state that the table knows.
+func (t *ChannelTable) stateOf(s *interlock.ChannelState) (uint32, bool) {
+	key := ChannelState{s.Control, s.Parted}
+	key.Stay = t.stay.first[t.stay.index(key.Stay)]
+	i, ok := t.index[key]
+	return i, ok
 }
 
 // Judges says whether a property has a meaning for this output: without a reset

@@ -92,13 +92,37 @@ func (d *diagrams) release() {
 	}
 }
 
-// full reports whether the table has reached its limit. The library tells its
-// size only in a text; what cannot be read there is not believed.
-func (d *diagrams) full() bool {
-	allocated := 0
+// full reports whether the table has reached its limit.
+func (d *diagrams) full() bool { return d.Errored() || d.allocated() >= d.most }
+
+// allocated is the size of the table. The library tells it only in a text; what
+// cannot be read there counts as full.
+func (d *diagrams) allocated() int {
+	n := 0
 	_, rest, _ := strings.Cut(d.Stats(), "Allocated:")
-	if _, err := fmt.Sscanf(strings.TrimSpace(rest), "%d", &allocated); err != nil {
-		return true
+	if _, err := fmt.Sscanf(strings.TrimSpace(rest), "%d", &n); err != nil {
+		return d.most
 	}
-	return d.Errored() || allocated >= d.most
+	return n
+}
+
+func (d *diagrams) Low(n rudd.Node) rudd.Node  { return d.hold(d.BDD.Low(n)) }
+func (d *diagrams) High(n rudd.Node) rudd.Node { return d.hold(d.BDD.High(n)) }
+
+func (d *diagrams) empty(n rudd.Node) bool { return d.Equal(n, d.False()) }
+
+// one is one assignment of a set that is not empty: the variables that are true,
+// all others false. It is always the same one: no is tried before yes.
+func (d *diagrams) one(set rudd.Node) map[int]bool {
+	yes := map[int]bool{}
+	for !d.Equal(set, d.True()) {
+		variable := d.Label(set)
+		if low := d.Low(set); !d.empty(low) {
+			set = low
+			continue
+		}
+		yes[variable] = true
+		set = d.High(set)
+	}
+	return yes
 }

@@ -71,3 +71,8 @@ func lesser(b *diagrams, x, y three) three { return three{b.And(x.yes, y.yes), b
 func (t three) is(b *diagrams) [3]rudd.Node {
 	return [3]rudd.Node{t.no, b.Not(b.Or(t.yes, t.no)), t.yes}
 }
+
+// known is a truth that stands.
+func known(b *diagrams, t interlock.Truth) three {
+	return three{b.From(t == interlock.True), b.From(t == interlock.False)}
+}

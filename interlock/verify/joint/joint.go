@@ -34,12 +34,14 @@ type Engine struct {
 	keepTrue, startTrue rudd.Node    // over channels next: it can be true at all
 	steps               [3]rudd.Node // the output under each of them
 	bad, hit            map[int][3]rudd.Node
-	back                rudd.Replacer // next to now
+	well                scan          // all inputs as they should be, no bypass
+	back, forth         rudd.Replacer // next to now, now to next
 	running             rudd.Node     // output now
 	runs                rudd.Node     // output next
 	nowVars             []int
 	varCount            int
 	reached             rudd.Node
+	onward              rudd.Node // reached, the channels one scan on; nil until it is asked for
 
 	// Scans is how many images the search took.
 	Scans int
@@ -50,7 +52,10 @@ type block struct {
 	code     code
 	now      []int // by bit of the code, uppermost first
 	nowSet   rudd.Node
-	rowPlace []int // now and next interleaved
+	nextSet  rudd.Node
+	words    []uint64
+	rows     map[uint64]uint32 // by word, only the bits of the code
+	rowPlace []int             // now and next interleaved
 }
 
 type channel struct {
@@ -59,10 +64,11 @@ type channel struct {
 	step  rudd.Node                  // every news
 	under [monitor.Classes]rudd.Node // one class of news alone
 	truth struct{ keep, start three }
-	fit   rudd.Node // next: may keep, or covered by a bypass
-	firm  rudd.Node // next: may start, or covered
-	held  rudd.Node // now: may keep
-	kept  rudd.Node // next: may keep
+	alone struct{ keep, start three } // evidence given, no bypass
+	fit   rudd.Node                   // next: may keep, or covered by a bypass
+	firm  rudd.Node                   // next: may start, or covered
+	held  rudd.Node                   // now: may keep
+	kept  rudd.Node                   // next: may keep
 	free  []int
 }
 
@@ -95,6 +101,9 @@ func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 	e.outputSteps()
 	e.permissive(inputs)
 	if e.back, err = e.b.NewReplacer(next(e.nowVars), e.nowVars); err != nil {
+		return nil, err
+	}
+	if e.forth, err = e.b.NewReplacer(e.nowVars, next(e.nowVars)); err != nil {
 		return nil, err
 	}
 	e.b.release()
@@ -133,7 +142,10 @@ func (e *Engine) channelOf(cause int) *channel {
 
 // place gives a part its variables.
 func (e *Engine) place(words []uint64) block {
-	b := block{code: codeOf(words)}
+	b := block{code: codeOf(words), words: words, rows: map[uint64]uint32{}}
+	for i, w := range words {
+		b.rows[b.code.masked(w)] = uint32(i)
+	}
 	for range b.code {
 		b.now = append(b.now, e.varCount)
 		e.nowVars = append(e.nowVars, e.varCount)
@@ -152,7 +164,7 @@ func (e *Engine) more(n int) []int {
 	return list
 }
 
-func (e *Engine) sets(b *block) { b.nowSet = e.b.Makeset(b.now) }
+func (e *Engine) sets(b *block) { b.nowSet, b.nextSet = e.b.Makeset(b.now), e.b.Makeset(next(b.now)) }
 
 func next(now []int) []int {
 	list := make([]int, len(now))
@@ -160,6 +172,14 @@ func next(now []int) []int {
 		list[i] = v + 1
 	}
 	return list
+}
+
+// masked keeps the bits of a word that vary.
+func (c code) masked(word uint64) (m uint64) {
+	for _, b := range c {
+		m |= word & (1 << b)
+	}
+	return m
 }
 
 // row is the pattern of one step between two words.
@@ -249,6 +269,8 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 		return lesser(e.b, t, evidence)
 	}
 	c.truth.keep, c.truth.start = shown(keep), shown(start)
+	alone := func(fit rudd.Node) three { return three{fit, e.b.Not(e.b.Or(fit, unreadable))} }
+	c.alone.keep, c.alone.start = alone(keep), alone(start)
 }
 
 // freeTruth is an input that can be anything.
@@ -286,6 +308,29 @@ func (e *Engine) permissive(inputs map[int][]int) {
 			e.keepTrue, e.startTrue = whileOn, whileOff
 		}
 		e.perm[v] = e.b.Ite(e.running, whileOn, whileOff)
+	}
+	e.permissiveWell()
+}
+
+// permissiveWell evaluates it with every input as it helps and no bypass.
+func (e *Engine) permissiveWell() {
+	over := func(start bool) three {
+		return evaluate(e.b, e.joint.Permissive, func(cause int) three {
+			if c := e.channelOf(cause); c == nil {
+				return known(e.b, e.joint.Helpful[cause])
+			} else if start {
+				return c.alone.start
+			} else {
+				return c.alone.keep
+			}
+		})
+	}
+	keep := over(false)
+	begin := lesser(e.b, over(true), keep)
+	keeps, begins := keep.is(e.b), begin.is(e.b)
+	e.well.news = func(c *channel) rudd.Node { return c.under[monitor.Good] }
+	for v := range e.well.perm {
+		e.well.perm[v] = e.b.Ite(e.running, keeps[v], begins[v])
 	}
 }
 
@@ -345,33 +390,57 @@ func (e *Engine) zero(b *block) rudd.Node {
 	return s
 }
 
+// scan is what one scan may bring: news to every channel, and what the
+// permissive may say of them, over the output now and the channels next.
+type scan struct {
+	news func(*channel) rudd.Node
+	perm [3]rudd.Node
+}
+
+// free is a scan that may bring anything.
+func (e *Engine) free() scan {
+	return scan{func(c *channel) rudd.Node { return c.step }, e.perm}
+}
+
 // moved takes every channel one scan on: over the output now, the channels next.
-func (e *Engine) moved(set rudd.Node, step func(*channel) rudd.Node) rudd.Node {
+func (e *Engine) moved(set rudd.Node, s scan) rudd.Node {
 	for i := range e.channels {
 		c := &e.channels[i]
-		set = e.b.AndExist(c.nowSet, set, step(c))
+		set = e.b.AndExist(c.nowSet, set, s.news(c))
 	}
 	return set
 }
 
 // image is the set one scan later.
-func (e *Engine) image(set rudd.Node, step func(*channel) rudd.Node) rudd.Node {
-	moved, result := e.moved(set, step), e.b.False()
+func (e *Engine) image(set rudd.Node, s scan) rudd.Node {
+	moved, result := e.moved(set, s), e.b.False()
 	for v := range e.steps {
-		result = e.b.Or(result, e.b.AndExist(e.output.nowSet, e.b.And(moved, e.perm[v]), e.steps[v]))
+		result = e.b.Or(result, e.b.AndExist(e.output.nowSet, e.b.And(moved, s.perm[v]), e.steps[v]))
 	}
 	return e.b.Replace(result, e.back)
 }
 
-func anyNews(c *channel) rudd.Node { return c.step }
+// before is where one scan can lead into a set.
+func (e *Engine) before(set rudd.Node, s scan) rudd.Node {
+	later, result := e.b.Replace(set, e.forth), e.b.False()
+	for v := range e.steps {
+		result = e.b.Or(result, e.b.AndExist(e.output.nextSet, e.b.And(later, s.perm[v]), e.steps[v]))
+	}
+	for i := range e.channels {
+		c := &e.channels[i]
+		result = e.b.AndExist(c.nextSet, result, s.news(c))
+	}
+	return result
+}
 
-// Run reaches everything that can be reached from power-up.
-func (e *Engine) Run(progress func(scans int)) (err error) {
+// Run reaches everything that can be reached from power-up. Progress is told of
+// scans, of nodes in the table and of the memory that they take.
+func (e *Engine) Run(progress func(scans, nodes int, bytes uint64)) (err error) {
 	defer e.full("searching jointly", &err)
 	e.reached = e.start()
 	fresh := e.reached
 	for !e.b.Equal(fresh, e.b.False()) {
-		later := e.image(fresh, anyNews)
+		later := e.image(fresh, e.free())
 		e.Scans++
 		all := e.b.Or(e.reached, later)
 		if e.b.Equal(all, e.reached) {
@@ -385,7 +454,8 @@ func (e *Engine) Run(progress func(scans int)) (err error) {
 		}
 		e.b.release()
 		if progress != nil {
-			progress(e.Scans)
+			nodes := e.b.allocated()
+			progress(e.Scans, nodes, uint64(nodes)*bytesPerNode)
 		}
 	}
 	return nil

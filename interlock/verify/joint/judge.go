@@ -4,19 +4,45 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock/verify"
-	"ohmgate/monitor"
 )
+
+// longestResponse bounds the scans that a response may take.
+const longestResponse = 100_000
+
+// Found is what the search met, for the verifier to judge.
+func (e *Engine) Found() (f *verify.JointFound, err error) {
+	f = &verify.JointFound{States: e.States().String(), Runs: map[int]verify.JointRun{}, Recovery: e.Recovery,
+		Response: func(set []string) (verify.JointResponse, error) { return e.Attain(set, longestResponse) }}
+	for _, n := range Properties {
+		if !e.joint.Judges(n) {
+			continue
+		}
+		verdict, err := e.Verdict(n)
+		if err != nil {
+			return nil, err
+		}
+		switch verdict {
+		case verify.Violated:
+			f.Bad |= 1 << n
+			if f.Runs[n], err = e.Shortest(n); err != nil {
+				return nil, err
+			}
+		case verify.Shown:
+			f.Hit |= 1 << n
+		}
+	}
+	return f, nil
+}
 
 // Verdict is what the joint search says of a default property: 2, 3, 7 or 10.
 func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
 	verdict = verify.NotShown
 	defer e.full("judging jointly", &err)
-	moved := e.moved(e.reached, anyNews)
-	hit, bad, wrong := false, false, e.wrong(property)
-	for v := range e.steps {
-		can := e.b.And(moved, e.perm[v])
-		hit = hit || e.meets(can, e.hit[property][v])
-		bad = bad || e.meets(can, e.bad[property][v]) || e.meets(e.b.And(can, wrong), e.steps[v])
+	moved := e.reachedMoved()
+	hit, bad := false, false
+	for v, broken := range e.broken(property) {
+		hit = hit || e.meets(e.b.And(moved, e.perm[v]), e.hit[property][v])
+		bad = bad || e.meets(moved, broken)
 	}
 	switch {
 	case e.b.full():
@@ -27,6 +53,24 @@ func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
 		return verify.Shown, nil
 	}
 	return verify.Nothing, nil
+}
+
+// reachedMoved is everything that can be reached, its channels one scan on.
+func (e *Engine) reachedMoved() rudd.Node {
+	if e.onward == nil {
+		e.onward = e.moved(e.reached, e.free())
+	}
+	return e.onward
+}
+
+// broken are the steps that break a property, by what the permissive says: over
+// the output now and next, and the channels next.
+func (e *Engine) broken(property int) (list [3]rudd.Node) {
+	wrong := e.wrong(property)
+	for v := range list {
+		list[v] = e.b.And(e.perm[v], e.b.Or(e.bad[property][v], e.b.And(wrong, e.steps[v])))
+	}
+	return list
 }
 
 // wrong is where a step of the output would break a property whatever its own
@@ -56,55 +100,7 @@ func (e *Engine) wrong(property int) rudd.Node {
 	return e.b.all(before, e.runs, none)
 }
 
-func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.Equal(e.b.And(a, b), e.b.False()) }
-
-// bad are the classes of news that are no good, and not merely between.
-var badNews = [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High}
-
-// Endless is a response without a bound.
-const Endless = -1
-
-// Response is the most scans that an enabled output runs on, the scan in which
-// it is withheld counted, while every one of the named channels has bad news in
-// every scan, in any mixture and after any history, all others free. 0 is never
-// enabled. It is Endless where the search comes to a set of states that follows
-// itself, as under a bypass, whose end is free here; past the limit it is cut off.
-func (e *Engine) Response(names []string, limit int) (scans int, err error) {
-	defer e.full("measuring the joint response", &err)
-	named := map[string]bool{}
-	for _, n := range names {
-		named[n] = true
-	}
-	bad := map[string]rudd.Node{}
-	for i := range e.channels {
-		c := &e.channels[i]
-		bad[c.Name] = e.b.False()
-		for _, class := range badNews {
-			bad[c.Name] = e.b.Or(bad[c.Name], c.under[class])
-		}
-	}
-	set := e.b.And(e.reached, e.running)
-	for ; !e.b.Equal(set, e.b.False()); scans++ {
-		if scans > limit {
-			return scans, &verify.CutOff{Where: "the joint response, which lasts longer than asked for", Limit: e.limit}
-		}
-		later := e.b.And(e.running, e.image(set, func(c *channel) rudd.Node {
-			if named[c.Name] {
-				return bad[c.Name]
-			}
-			return c.step
-		}))
-		if e.b.full() {
-			return scans, nil // the deferred call says why
-		}
-		if e.b.Equal(later, set) {
-			return Endless, nil
-		}
-		set = later
-		e.b.release()
-	}
-	return scans, nil
-}
+func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.empty(e.b.And(a, b)) }
 
 // Together says whether all of the named channels can be lost in one and the
 // same scan while the output runs: their order is then unknown to first-out.
@@ -115,11 +111,11 @@ func (e *Engine) Together(names []string) (can bool, err error) {
 	for _, n := range names {
 		named[n] = true
 	}
-	moved := e.moved(e.b.And(e.reached, e.running), func(c *channel) rudd.Node {
+	moved := e.moved(e.b.And(e.reached, e.running), scan{news: func(c *channel) rudd.Node {
 		if named[c.Name] {
 			return e.b.all(c.step, c.held, e.b.Not(c.kept))
 		}
 		return c.step
-	})
+	}})
 	return !e.b.Equal(moved, e.b.False()), nil
 }

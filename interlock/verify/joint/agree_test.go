@@ -1,0 +1,163 @@
+package joint
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/verify"
+	"ohmgate/monitor"
+)
+
+// judged is all that the joint search says of the first output.
+func judged(t testing.TB, m *verify.Model, o verify.Options) (map[string]verify.Result, []verify.Response) {
+	t.Helper()
+	e, j := run(t, m, o, 1<<30)
+	found, err := e.Found()
+	require.NoError(t, err)
+	results, responses, err := j.Judge(found)
+	require.NoError(t, err)
+	by := map[string]verify.Result{}
+	for _, r := range results {
+		by[r.Property] = r
+	}
+	return by, responses
+}
+
+// Small random outputs: every property that both engines judge gets the same
+// verdict, and every response the same number; exact wherever the explicit one is.
+func TestRandomOutputsAgree(t *testing.T) {
+	seen := map[string]int{}
+	random := rand.New(rand.NewPCG(5, 8))
+	texts := []string{"bond_1", "bond_1 AND bond_2", "bond_1 OR bond_2", "bond_1 AND here", "bond_1 XOR bond_2", "bond_1 AND NOT bond_2", "NOT bond_1", "bond_1 AND (bond_2 OR here)"}
+	for i := range len(texts) {
+		text := texts[i]
+		m := yard(t, 2, text, func(c *interlock.Config) { vary(random, c) })
+		joint, responses := judged(t, m, verify.Options{})
+		report, err := verify.Verify(m, verify.Options{})
+		require.NoError(t, err)
+		for _, want := range report.Results {
+			got, ok := joint[want.Property]
+			if !ok {
+				continue
+			}
+			assert.Equal(t, want.Verdict, got.Verdict, "%s: property %s: %s; jointly: %s", text, want.Property, want.Says, got.Says)
+			seen[want.Property]++
+		}
+		for k, want := range report.Cuts[0].Response {
+			got := responses[k]
+			require.Equal(t, want.Set, got.Set)
+			assert.Equal(t, want.Scans, got.Scans, "%s: %v %s", text, want.Set, want.Class)
+			if want.Bound == "exact" {
+				assert.Equal(t, "exact", got.Bound, "%s: %v %s", text, want.Set, want.Class)
+			}
+		}
+	}
+	for _, n := range []string{"1", "2", "3", "4", "5", "6", "7", "10", "15"} {
+		assert.NotZero(t, seen[n], "property %s was never compared", n)
+	}
+	t.Log(seen)
+}
+
+// vary changes what a site can choose.
+func vary(random *rand.Rand, c *interlock.Config) {
+	for i := range c.Channels {
+		ch := &c.Channels[i].Config
+		ch.SettleScans, ch.SettleReadings = monitor.Scans(3+random.IntN(3)), 3
+		ch.StaleAfter = monitor.Scans(random.IntN(2))
+		ch.Full = monitor.Parts(2 + random.IntN(4))
+		for class := range ch.Cost[:monitor.Between] {
+			ch.Cost[class] = monitor.Parts(1 + random.IntN(int(ch.Full)))
+		}
+		ch.Repay = monitor.Parts(1 + random.IntN(2))
+		ch.LongestStay = monitor.Scans(1 + random.IntN(4))
+	}
+	o := &c.Outputs[0]
+	o.OnDelay = interlock.Scans(random.IntN(3))
+	if random.IntN(3) == 0 {
+		o.Automatic, o.Reset = true, 0
+		o.Closed, o.Travel = 0, 0
+	}
+}
+
+// Where both of a pair must be bad, the run that takes as long has both in full
+// detail, and the real Step takes as long.
+func TestResponseOfAPairIsAttained(t *testing.T) {
+	m := yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", func(c *interlock.Config) {
+		c.Channels[2].Full, c.Channels[2].Cost = 12, [monitor.Classes]monitor.Parts{4, 4, 12, 3, 0, 0}
+		c.Channels[2].LongestStay = 9
+	})
+	_, responses := judged(t, m, verify.Options{})
+	compared := 0
+	for _, r := range responses {
+		if r.Class != "any mixture" {
+			continue
+		}
+		compared++
+		t.Logf("%v: %d scans, %s", r.Set, r.Scans, r.Bound)
+		assert.Equal(t, "exact", r.Bound, "%v", r.Set)
+		require.NotNil(t, r.Run)
+		assert.LessOrEqual(t, len(r.Run.Lines), 12)
+	}
+	assert.Equal(t, 2, compared)
+}
+
+// A mistake that is planted in the part and in the whole Step alike is told with a
+// run of the whole Step; planted in the part alone there is none to be shown.
+func TestAPlantedMistakeIsShownByARun(t *testing.T) {
+	hasty := func(c *interlock.Output) *interlock.Output {
+		o := *c
+		o.Automatic = true
+		return &o
+	}
+	part := verify.Real()
+	part.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
+		return interlock.StepOutput(hasty(c), s, in)
+	}
+	both := *part
+	both.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
+		same := *c
+		same.Outputs = []interlock.Output{*hasty(&c.Outputs[0])}
+		interlock.Step(&same, s, in, d)
+	}
+	for name, logic := range map[string]*verify.Logic{"part": part, "both": &both} {
+		m := yard(t, 2, "bond_1 AND bond_2", nil)
+		results, _ := judged(t, m, verify.Options{Logic: logic})
+		r := results["7"]
+		assert.Equal(t, verify.Violated, r.Verdict, name)
+		if name == "part" {
+			assert.Nil(t, r.Counterexample)
+			continue
+		}
+		require.NotNil(t, r.Counterexample, r.Says)
+		assert.LessOrEqual(t, len(r.Counterexample.Lines), 12)
+		assert.Contains(t, string(r.Counterexample.Scenario(m, "x")), "never: valve is enabled")
+		t.Log(r.Says, r.Counterexample.Sentence, fmt.Sprint(r.Counterexample.Lines))
+	}
+}
+
+// The way back takes as long as the slowest channel.
+func TestRecoveryAgrees(t *testing.T) {
+	m := yard(t, 2, "bond_1 AND bond_2", nil)
+	e, _ := run(t, m, verify.Options{}, 1<<30)
+	scans, runs, err := e.Recovery()
+	require.NoError(t, err)
+	report, err := verify.Verify(m, verify.Options{Properties: []string{"15"}})
+	require.NoError(t, err)
+	longest := 0
+	for _, w := range report.Channels {
+		longest = max(longest, int(w.Recover))
+	}
+	assert.Positive(t, longest)
+	assert.Equal(t, longest, scans)
+	assert.True(t, runs)
+	// Where all well means withheld there is no way back, and nothing is shown.
+	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_2", nil), verify.Options{}, 1<<30)
+	_, runs, err = e.Recovery()
+	require.NoError(t, err)
+	assert.False(t, runs)
+}

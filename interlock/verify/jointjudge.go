@@ -1,0 +1,273 @@
+package verify
+
+import (
+	"fmt"
+	"strconv"
+	"strings"
+
+	"ohmgate/monitor"
+)
+
+// JointFound is what a joint search of one output met.
+type JointFound struct {
+	Hit, Bad uint32           // properties, as bits
+	Runs     map[int]JointRun // a shortest one for each that is broken
+	States   string           // past 64 bits, so a text
+	CutOff   error            // how far it came, if not to the end
+
+	// Response measures one cut set of channels.
+	Response func(set []string) (JointResponse, error)
+	// Recovery is the number of scans of good readings after which every channel
+	// is bonded from every joint state, and whether the output can then be brought
+	// to run from every one of its own.
+	Recovery func() (scans int, runs bool, err error)
+}
+
+// JointRun is a run from power-up: what every channel hears in each scan, and the
+// output's abstract state after it.
+type JointRun struct {
+	News  [][]monitor.Class
+	Words []uint64
+}
+
+// JointResponse is the longest that an output runs on while a cut set is bad, and
+// what every channel hears in a run that may last as long: from where all is
+// well, then from the first bad scan on. Without Bad no run was rebuilt.
+type JointResponse struct {
+	Scans     int
+	Lead, Bad [][]monitor.Class // by scan, then by channel of the joint search
+}
+
+// NotJudged are the default properties that a joint search leaves to the
+// composition, and why.
+func (j *Joint) NotJudged() map[int]string {
+	why := map[int]string{
+		9:  "compares two runs of one channel, channel by channel",
+		12: "asks the real Step about one cause at a time",
+		13: "first-out is asked of the real Step, by one cause and by two in one scan",
+		14: "asks the real Step about the kick",
+	}
+	c := j.verification.model.Config
+	if len(c.VesselsOf(j.output)) > 0 {
+		why[8] = "the charge memory of the vessels is free here"
+	}
+	for i := range j.Channels {
+		if j.Channels[i].Bypassed {
+			why[11] = "the timer of the bypass is free here"
+		}
+	}
+	return why
+}
+
+// restsOn are the properties of the search that others rest on, and themselves.
+var restsOn = [16]mask{1: bit(3), 2: bit(2), 3: bit(3), 4: bit(2), 5: bit(2), 6: bit(2), 7: bit(7), 10: bit(10)}
+
+// composed is what the explicit engine says where the joint search met something
+// that its own run does not show on the whole site: its hunt may find one that
+// does. If not, nothing is shown.
+func (j *Joint) composed(number int) *Result {
+	o := j.verification.options
+	o.Properties = []string{strconv.Itoa(number)}
+	r := Result{Verdict: NotShown, Says: "the joint search met it, but no run of the whole site was found that shows it"}
+	report, err := Verify(j.verification.model, o)
+	if err != nil {
+		r.Says = err.Error()
+		return &r
+	}
+	for i := range report.Results {
+		if x := report.Results[i]; x.Verdict == Violated && x.Counterexample != nil {
+			return &x
+		}
+	}
+	return &r
+}
+
+// Judge says of every wanted property that a joint search can judge what it met,
+// in the words, with the replays and the lemmas of the explicit verification.
+func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, err error) {
+	v := j.verification
+	s := &Searched{Kind: "reset", Output: j.Output, Channel: "all", output: j.output, channel: j.Channels[0].Cause, vessel: -1,
+		Hit: mask(f.Hit), Bad: mask(f.Bad), cutOff: f.CutOff}
+	for n, run := range f.Runs {
+		s.FirstBad[n] = len(run.News)
+	}
+	v.searches, v.report.Lemmas, v.report.Results = []*Searched{s}, nil, nil
+	v.lemmas()
+	v.cuts(j.output)
+	cut := &v.report.Cuts[len(v.report.Cuts)-1]
+	if f.CutOff == nil {
+		for i := range cut.Response {
+			if err := j.respond(f, &cut.Response[i]); err != nil {
+				return nil, nil, err
+			}
+		}
+	}
+	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed,
+		15: func(output int) *Result { return j.recovery(f) }}
+	for number := 1; number <= 15; number++ {
+		if checks[number] == nil || !v.wants(strconv.Itoa(number)) {
+			continue
+		}
+		r := j.shownBy(number, f.Runs[number])
+		if r == nil && mask(f.Bad)&restsOn[number] != 0 && v.options.Logic == nil {
+			r = j.composed(number)
+		} else if r == nil {
+			r = checks[number](j.output)
+		}
+		if r == nil {
+			continue
+		}
+		r.Property, r.Title, r.Output, r.Assumes = strconv.Itoa(number), titles[number], j.Output, assumptions[number]
+		v.rest(r, number)
+		if r.Verdict == Violated && r.Counterexample == nil {
+			r.Counterexample = v.huntFor(j.output, number)
+		}
+		r.States, r.Steps = 0, 0
+		if r.Verdict == Shown && strings.HasPrefix(r.Says, "1 searches") {
+			r.Says = f.States + " joint states"
+		}
+		results = append(results, *r)
+	}
+	return results, cut.Response, nil
+}
+
+// respond puts the joint number in the place of the composed one. The composed
+// one bounds a doubt whose cells the joint search cannot tell apart.
+func (j *Joint) respond(f *JointFound, r *Response) error {
+	if r.Class != "any mixture" || !j.hasAll(r.Set) {
+		return nil
+	}
+	found, err := f.Response(r.Set)
+	if err != nil {
+		return err
+	}
+	if found.Scans <= 0 {
+		if found.Scans != 0 && r.Scans != Endless && !j.bypassed(r.Set) {
+			return nil
+		}
+		r.Scans, r.Bound, r.Run = Scans(0), "upper bound", nil
+		if found.Scans < 0 {
+			r.Scans = Endless
+		}
+		return nil
+	}
+	v := j.verification
+	var set []int
+	for i := range j.Channels {
+		if containsText(r.Set, j.Channels[i].Name) {
+			set = append(set, j.Channels[i].Cause)
+		}
+	}
+	composed := *r
+	r.Scans, r.Bound, r.Run = Scans(found.Scans), "upper bound", nil
+	r.Seconds = (v.model.longest(r.Scans) + v.slowest(j.output, set)).Seconds()
+	if composed.Run != nil && composed.Bound == "exact" && composed.Scans == r.Scans {
+		*r = composed
+		return nil
+	}
+	j.attain(&found, r)
+	return nil
+}
+
+func (j *Joint) hasAll(names []string) bool {
+	for _, name := range names {
+		known := false
+		for i := range j.Channels {
+			known = known || j.Channels[i].Name == name
+		}
+		if !known {
+			return false
+		}
+	}
+	return true
+}
+
+func (j *Joint) bypassed(names []string) bool {
+	for i := range j.Channels {
+		if j.Channels[i].Bypassed && containsText(names, j.Channels[i].Name) {
+			return true
+		}
+	}
+	return false
+}
+
+// attain replays a joint run on the real Step of the whole site. Only where that
+// takes as long is the number exact.
+func (j *Joint) attain(found *JointResponse, r *Response) {
+	v := j.verification
+	s := v.start(j.output)
+	if !s.runs || len(found.Bad) == 0 {
+		return
+	}
+	d, record := s.from()
+	for _, news := range found.Lead {
+		j.turn(d, record, news)
+	}
+	from, n := record.scans, 0
+	for ; n < len(found.Bad) && d.enabled(); n++ {
+		j.turn(d, record, found.Bad[n])
+	}
+	if d.enabled() || n == 0 {
+		return
+	}
+	if n == found.Scans {
+		r.Bound = "exact"
+	}
+	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %dth scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, n), len(r.Set))
+	r.Run.Property, r.Run.Output = "4", j.Output
+	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, from, j.Output)
+}
+
+// turn is one scan in which the channels hear what a joint run says and all else
+// is well.
+func (j *Joint) turn(d *driver, record *recorder, news []monitor.Class) {
+	d.healthy()
+	for i, class := range news {
+		cause := j.Channels[i].Cause
+		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, class, d.stamp)
+	}
+	record.turn(d)
+}
+
+// Settled is the state of every channel where a healthy plant has brought the
+// output to run; false where it never does.
+func (j *Joint) Settled() ([]uint32, bool) {
+	s := j.verification.start(j.output)
+	if !s.runs {
+		return nil, false
+	}
+	var list []uint32
+	for i := range j.Channels {
+		at, ok := j.Channels[i].Table.stateOf(&s.driver.state.Channels[j.Channels[i].Cause])
+		if !ok {
+			return nil, false
+		}
+		list = append(list, at)
+	}
+	return list, true
+}
+
+// recovery joins two halves: all channels together come back within a number of
+// scans, from every joint state; from every memory of the output, its vessels and
+// its streams the real Step then comes to enabled.
+func (j *Joint) recovery(f *JointFound) *Result {
+	if f.CutOff != nil {
+		return &Result{Verdict: NotShown, Says: f.CutOff.Error()}
+	}
+	r := j.verification.recovery(j.output)
+	if r.Verdict != Shown {
+		return r
+	}
+	scans, runs, err := f.Recovery()
+	switch {
+	case err != nil:
+		r.Verdict, r.Says = NotShown, err.Error()
+	case scans == -1:
+		r.Verdict, r.Says = NotShown, "some joint state has channels that good readings alone do not bring to bonded, and no run of the whole site was found that shows it"
+	case !runs:
+		r.Verdict, r.Says = NotShown, "all bonded, some joint state leads nowhere, and no run of the whole site was found that shows it"
+	default:
+		r.Says = fmt.Sprintf("all bonded after at most %d scans, from every joint state; then %s", scans, r.Says)
+	}
+	return r
+}

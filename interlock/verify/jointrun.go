@@ -1,0 +1,114 @@
+package verify
+
+import (
+	"fmt"
+	"strconv"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// shownBy is the verdict of a joint run that breaks a property also on the real
+// Step of the whole site; nil if there is none.
+func (j *Joint) shownBy(property int, run JointRun) *Result {
+	if len(run.News) == 0 {
+		return nil
+	}
+	shown := j.replay(property, &run)
+	if shown == nil {
+		return nil
+	}
+	return &Result{Verdict: Violated, Says: fmt.Sprintf("first after %d scans, with all channels in full detail", len(run.News)), Counterexample: shown}
+}
+
+// replay gives the channels what a joint run says, from power-up, and looks in
+// every scan for inputs that move the output as the run says, what is healthy
+// first. The last scan must break the property before the eyes of a witness.
+func (j *Joint) replay(property int, run *JointRun) *Run {
+	v := j.verification
+	d, record, w := newDriver(v.logic, v.model.Config, j.output), newRecorder(v.model), v.witnessOf(j.output)
+	sight := w.begin()
+	for k, news := range run.News {
+		last := k == len(run.News)-1
+		found := mask(0)
+		moves := j.eachMove(d, news, func() bool {
+			try, seen := d.copyOf(), w.begin()
+			seen.copyFrom(sight)
+			j.sameInputs(try, d)
+			w.prior.CopyFrom(try.state)
+			try.turn()
+			found = w.see(seen, try)
+			now := uint64(j.table.shape.pack(try.state.Outputs[j.output].OutputControl))
+			return last && found&bit(property) != 0 || !last && now == run.Words[k]&(1<<watchShift-1)
+		})
+		if !moves {
+			return nil
+		}
+		w.prior.CopyFrom(d.state)
+		record.turn(d)
+		found = w.see(sight, d)
+	}
+	shown := record.finish(fmt.Sprintf("in scan %d %s", record.scans-1, w.told[property].says), 0)
+	shown.Property, shown.Output = strconv.Itoa(property), j.Output
+	expect := w.told[property].expect
+	if expect == "" {
+		expect = "never: " + j.Output + " is enabled"
+	}
+	shown.Expect = fmt.Sprintf("{%s, from: %d scans, to: %d scans}", expect, shown.Scans-1, shown.Scans)
+	shown.Slice = j.lastReadings(run)
+	return shown
+}
+
+// lastReadings names what the channels read in the scan that matters.
+func (j *Joint) lastReadings(run *JointRun) (list []string) {
+	for i, class := range run.News[len(run.News)-1] {
+		list = append(list, fmt.Sprintf("reading of %s: %s", j.Channels[i].Name, class))
+	}
+	return append(list, "rule: "+j.Output+" and its permissive")
+}
+
+func (j *Joint) sameInputs(to, from *driver) {
+	copy(to.in.Readings, from.in.Readings)
+	copy(to.in.Signals, from.in.Signals)
+	to.in.Overrun = from.in.Overrun
+}
+
+// eachMove arms the driver with one choice of the output's inputs after the other
+// until one is right: what a careful operator does first, then every level of its
+// buttons, switches and stop.
+func (j *Joint) eachMove(d *driver, news []monitor.Class, right func() bool) bool {
+	d.healthy()
+	for i, class := range news {
+		cause := j.Channels[i].Cause
+		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, class, d.stamp)
+	}
+	if right() {
+		return true
+	}
+	o := &d.config.Outputs[j.output]
+	healthy := append([]interlock.Signal(nil), d.in.Signals...)
+	var choose func(refs []interlock.Ref) bool
+	choose = func(refs []interlock.Ref) bool {
+		if len(refs) == 0 {
+			return right()
+		}
+		if refs[0] == 0 {
+			return choose(refs[1:])
+		}
+		at := refs[0] - 1
+		for _, s := range [...]interlock.Signal{healthy[at], interlock.Low, interlock.High, interlock.NoSignal, interlock.Faulty} {
+			if d.in.Signals[at] = s; choose(refs[1:]) {
+				return true
+			}
+		}
+		d.in.Signals[at] = healthy[at]
+		return false
+	}
+	for _, overrun := range [...]bool{false, true} {
+		d.in.Overrun = overrun
+		if choose([]interlock.Ref{o.Reset, o.Start, o.Closed, o.Opened, o.Stop}) {
+			return true
+		}
+	}
+	return false
+}
