@@ -61,6 +61,9 @@ func parallel(a, b monitor.Microohm) monitor.Microohm {
 
 // mayTrip is the shortest patience of a channel for what a step shows in passing; false: the unit must ride it out.
 func (m *Map) mayTrip(logic *interlock.Config, channel int, shown []monitor.Class) (class monitor.Class, patience time.Duration, may bool) {
+	if len(shown) == 0 {
+		return class, 0, false
+	}
 	limit := m.breakTime(m.Channels[channel].Decade)
 	for _, one := range shown {
 		if one == monitor.Good || one == monitor.Between {
@@ -77,7 +80,10 @@ func (m *Map) mayTrip(logic *interlock.Config, channel int, shown []monitor.Clas
 func (m *Map) warnOfStep(logic *interlock.Config, channel int, from, to Play) string {
 	c := &logic.Channels[channel].Config
 	shown := m.inPassing(channel, c, from, to)
-	name, limit := m.Site.Channels[channel].Name, ms(m.breakTime(max(m.Channels[channel].Decade, 0)))
+	if len(shown) == 0 {
+		return ""
+	}
+	name, limit := m.Site.Channels[channel].Name, ms(m.breakTime(m.Channels[channel].Decade))
 	if class, patience, may := m.mayTrip(logic, channel, shown); may {
 		return fmt.Sprintf("%s is stepped from %v to %v under the unit's eyes: for up to %.0f ms it may be %v, and the guaranteed patience with that is %.0f ms, so a trip would be no fault of the unit; wire a relay with use: bridge, or fixed resistors behind relays", name, from, to, limit, class, ms(patience))
 	}

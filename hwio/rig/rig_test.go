@@ -55,12 +55,12 @@ func demoMap(t *testing.T) *Map {
 
 func TestDemoMap(t *testing.T) {
 	m := demoMap(t)
-	require.Equal(t, []int{7, 6, 0}, m.sizes())
+	require.Equal(t, []int{8, 6, 0}, m.sizes())
 	require.Len(t, m.Loops, 5)
 	require.Equal(t, 2, m.Channels[0].Decade)
 	require.Equal(t, Terminal{0, 6}, *m.Supply)
 	require.Equal(t, "relay 3 of relays", m.TerminalName(Terminal{0, 3}))
-	require.Len(t, m.relays(), 7)
+	require.Len(t, m.relays(), 8)
 }
 
 func TestMapsThatCannotBe(t *testing.T) {
@@ -76,7 +76,8 @@ func TestMapsThatCannotBe(t *testing.T) {
 		{"commands: {start", "commands: {strat: x, start", `unknown command "strat"`},
 		{"point: 6, boot", "point: 2, boot", `this relay drives "reset_1" already`},
 		{"port: decade_line", "port: bus", "on this port too"},
-		{"{name: ack_1, module: relays, point: 3, use: drives}", "{name: ack_1, module: relays, point: 3, use: drives, resistor: 3 Ω}", "only a relay that drives a channel switches a resistor"},
+		{"{name: ack_1, module: relays, point: 3, use: drives}", "{name: ack_1, module: relays, point: 3, use: drives, resistor: 3 Ω}", "only a relay that drives or bridges a channel switches a resistor"},
+		{"use: bridge, resistor: 0.3 Ω", "use: bridge", "a bridge holds a resistor across the terminals, and none is named"},
 		{"{name: bond_1, module: decade, point: 0, use: drives}", "{name: bond_1, module: relays, point: 9, use: drives}", "no resistor is named"},
 		{"{name: ack_1, module: relays, point: 3, use: drives}\n", "{name: ack_1, module: relays, point: 3, use: drives}\n    - {name: ack_1, module: relays, point: 9, use: drives}\n", `"ack_1" as drives is wired to relay 3 of relays already`},
 		{"    - {name: ack_1, module: relays, point: 3, use: drives}\n", "", `no relay drives "ack_1", so nothing loops back`},
