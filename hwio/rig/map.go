@@ -108,6 +108,7 @@ func Read(s *site.Site) (*Map, site.Problems) {
 	}
 	r.supply()
 	r.loops()
+	r.inOneQuestion()
 	r.calibration()
 	if len(r.problems) > 0 {
 		return nil, r.problems.Sorted()

@@ -132,6 +132,19 @@ func (r *mapReader) placeValue(c *ChannelWires, p *site.RigPoint, t Terminal) st
 	return ""
 }
 
+// mostAsked is how many points of a module one question can be about (specification, limits of 01, 02, 04 and 0F).
+var mostAsked = map[string]int{kindRelays: 1968, kindInputs: 2000, kindResistance: 125}
+
+// inOneQuestion refuses modules that one question cannot cover: all points of one are asked together.
+func (r *mapReader) inOneQuestion() {
+	for module, size := range r.made.sizes() {
+		one := &r.made.Site.Rig.Modules[module]
+		if most := mostAsked[one.Kind]; most > 0 && size > most {
+			r.complain("rig.modules."+one.Name, fmt.Sprintf("points up to %d of %q are in use, and one question reaches %d", size-1, one.Name, most), fmt.Sprintf("use points below %d", most))
+		}
+	}
+}
+
 func (r *mapReader) supply() {
 	supply := r.made.Site.Rig.Supply
 	if supply.Module == "" {

@@ -77,6 +77,7 @@ func TestMapsThatCannotBe(t *testing.T) {
 		{"point: 6, boot", "point: 2, boot", `this relay drives "reset_1" already`},
 		{"port: decade_line", "port: bus", "on this port too"},
 		{"{name: ack_1, module: relays, point: 3, use: drives}", "{name: ack_1, module: relays, point: 3, use: drives, resistor: 3 Ω}", "only a relay that drives or bridges a channel switches a resistor"},
+		{"{name: reset_1, module: contacts, point: 3, use: loopback}", "{name: reset_1, module: contacts, point: 2000, use: loopback}", "one question reaches 2000"},
 		{"use: bridge, resistor: 0.3 Ω", "use: bridge", "a bridge holds a resistor across the terminals, and none is named"},
 		{"{name: bond_1, module: decade, point: 0, use: drives}", "{name: bond_1, module: relays, point: 9, use: drives}", "no resistor is named"},
 		{"{name: ack_1, module: relays, point: 3, use: drives}\n", "{name: ack_1, module: relays, point: 3, use: drives}\n    - {name: ack_1, module: relays, point: 9, use: drives}\n", `"ack_1" as drives is wired to relay 3 of relays already`},
