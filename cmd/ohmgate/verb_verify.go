@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -46,6 +45,10 @@ of its cone in full detail, every other cause free, everything shared concrete.
 It says of every property whether it is shown, violated (with the shortest run
 found), not shown, or whether nothing was checked.
 
+With --faults the table is information: 0 says that it is complete, whatever is
+not detected; 1 that one fault that hides nothing defeats the interlock alone,
+which a rule could have seen; 4 that an output never ran, so nothing was tried.
+
 ` + caution,
 		Args: cobra.MaximumNArgs(1),
 	}
@@ -57,7 +60,7 @@ found), not shown, or whether nothing was checked.
 	flags.IntVar(&o.workers, "workers", 0, "searches at the same time; 0 is one for each core")
 	flags.StringSliceVar(&o.outputs, "output", nil, "verify only these outputs")
 	flags.StringSliceVar(&o.properties, "property", nil, "verify only these properties: 1..15, or names from the site file")
-	flags.StringVar(&o.runs, "runs", "", "write every counterexample as a scenario file into this `directory`")
+	flags.StringVar(&o.runs, "runs", "", "write every counterexample, or with --faults every set that defeats and every fault that nothing shows, as a scenario file into this `directory`")
 	flags.BoolVar(&o.selfCheck, "self-check", false, "plant mistakes in the logic and show that each is caught; takes no site")
 	flags.BoolVar(&o.faults, "faults", false, "print the fault table instead: every single fault of the catalogue")
 	flags.BoolVar(&o.pairs, "pairs", false, "with --faults: every pair as well, and the sets that defeat the interlock")
@@ -94,7 +97,7 @@ func (o *verifyOptions) site(out, errs io.Writer, file string) error {
 	}
 	switch {
 	case o.window != "":
-		return windowMap(out, errs, s, o)
+		return windowMap(out, errs, s, m, o)
 	case o.faults:
 		return faultTable(out, errs, m, o)
 	case o.pairs || o.csv != "":
@@ -146,8 +149,8 @@ func runVerify(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOpti
 		code = worse(code, exitInternal)
 	}
 	if o.json {
-		if err := writeVerifyJSON(out, s, report, code); err != nil {
-			return failed(exitLost, "%w", err)
+		if err := writeVerifyJSON(out, report, code); err != nil {
+			return err
 		}
 	} else {
 		tellVerify(out, s, m, report, o.all)
@@ -213,17 +216,30 @@ func progressLine(errs io.Writer) (func(done, of int, what string, states uint64
 }
 
 func writeRuns(directory string, m *verify.Model, report *verify.Report) error {
+	runs := namedRuns{}
+	for _, r := range report.Results {
+		runs.add(fmt.Sprintf("property_%s_%s", r.Property, r.Output), r.Counterexample)
+	}
+	return runs.write(directory, m)
+}
+
+// namedRuns are runs by the names of their scenarios.
+type namedRuns map[string]*verify.Run
+
+func (n namedRuns) add(name string, run *verify.Run) {
+	if run != nil {
+		n[strings.ReplaceAll(name, " ", "_")] = run
+	}
+}
+
+// write writes each as a scenario file that simulate replays.
+func (n namedRuns) write(directory string, m *verify.Model) error {
 	if err := os.MkdirAll(directory, 0o755); err != nil {
 		return err
 	}
-	for _, r := range report.Results {
-		if r.Counterexample == nil {
-			continue
-		}
-		name := fmt.Sprintf("property_%s_%s", r.Property, r.Output)
-		text := r.Counterexample.Scenario(m, name)
+	for name, run := range n {
 		err := writeBeside(filepath.Join(directory, name+".yaml"), func(w io.Writer) error {
-			_, err := w.Write(text)
+			_, err := w.Write(run.Scenario(m, name))
 			return err
 		})
 		if err != nil {
@@ -233,21 +249,16 @@ func writeRuns(directory string, m *verify.Model, report *verify.Report) error {
 	return nil
 }
 
-// verifyReport is the JSON document of the verb.
+// verifyReport is the JSON document of a whole verification; the report itself
+// names the site.
 type verifyReport struct {
-	Schema  int    `json:"schema"`
-	Verb    string `json:"verb"`
-	Tool    string `json:"tool"`
-	Exit    int    `json:"exit"`
+	jsonHead
 	Verdict string `json:"verdict"`
 	Caution string `json:"caution"`
 	*verify.Report
 	CannotAnswer []string `json:"cannot_answer"`
 }
 
-func writeVerifyJSON(out io.Writer, s *site.Site, report *verify.Report, code exitCode) error {
-	encoder := json.NewEncoder(out)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(verifyReport{1, "verify", toolVersion(), int(code), string(report.Verdict()), caution, report, verify.CannotAnswer})
+func writeVerifyJSON(out io.Writer, report *verify.Report, code exitCode) error {
+	return encode(out, verifyReport{jsonHead{1, "verify", toolVersion(), int(code)}, string(report.Verdict()), caution, report, verify.CannotAnswer})
 }

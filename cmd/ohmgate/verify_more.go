@@ -28,6 +28,25 @@ func encode(out io.Writer, document any) error {
 	return nil
 }
 
+// jsonHead begins every JSON document of the verb.
+type jsonHead struct {
+	Schema int    `json:"schema"`
+	Verb   string `json:"verb"`
+	Tool   string `json:"tool"`
+	Exit   int    `json:"exit"`
+}
+
+// siteHead begins those that are about a site.
+type siteHead struct {
+	jsonHead
+	Site string `json:"site"`
+	Hash string `json:"site_hash"`
+}
+
+func headOf(verb string, m *verify.Model, code exitCode) siteHead {
+	return siteHead{jsonHead{1, verb, toolVersion(), int(code)}, m.Site, m.Hash}
+}
+
 // selfCheck plants every mutant into the logic and shows that each is caught.
 func selfCheck(out, errs io.Writer, o *verifyOptions) error {
 	options, end, err := o.options(errs)
@@ -42,12 +61,9 @@ func selfCheck(out, errs io.Writer, o *verifyOptions) error {
 	code := verdictCode(report.Verdict())
 	if o.json {
 		err := encode(out, struct {
-			Schema int    `json:"schema"`
-			Verb   string `json:"verb"`
-			Tool   string `json:"tool"`
-			Exit   int    `json:"exit"`
+			jsonHead
 			*verify.SelfReport
-		}{1, "verify --self-check", toolVersion(), int(code), report})
+		}{jsonHead{1, "verify --self-check", toolVersion(), int(code)}, report})
 		if err != nil {
 			return err
 		}
@@ -83,74 +99,8 @@ func tellSelfCheck(out io.Writer, r *verify.SelfReport) {
 	fmt.Fprintf(out, "verdict: %s\n", r.Verdict())
 }
 
-// faultTable prints every single fault, and every pair where asked for.
-func faultTable(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
-	options, end, err := o.options(errs)
-	if err != nil {
-		return err
-	}
-	table, err := verify.Faults(m, options, o.pairs)
-	end()
-	if err != nil {
-		return failed(exitInput, "%w", err)
-	}
-	if o.csv != "" {
-		if err := writeBeside(o.csv, table.WriteCSV); err != nil {
-			return failed(exitLost, "%w", err)
-		}
-	}
-	code := exitShown
-	if table.Singles == 0 {
-		code = exitNothing
-	}
-	if o.json {
-		err := encode(out, struct {
-			Schema int    `json:"schema"`
-			Verb   string `json:"verb"`
-			Tool   string `json:"tool"`
-			Site   string `json:"site"`
-			Hash   string `json:"site_hash"`
-			Exit   int    `json:"exit"`
-			*verify.FaultTable
-		}{1, "verify --faults", toolVersion(), m.Site, m.Hash, int(code), table})
-		if err != nil {
-			return err
-		}
-		return ended(code)
-	}
-	tellFaults(out, table)
-	return ended(code)
-}
-
-func tellFaults(out io.Writer, t *verify.FaultTable) {
-	output := ""
-	for _, r := range t.Rows {
-		if r.Second != "" {
-			continue
-		}
-		if r.Output != output {
-			output = r.Output
-			fmt.Fprintf(out, "%s\n  %-22s %-16s %5s  %s\n", output, "fault", "on", "scans", "seen by; effect")
-		}
-		if r.Seen {
-			fmt.Fprintf(out, "  %-22s %-16s %5d  %s\n", clip(r.Fault, 22), clip(r.On, 16), r.Scans, clip(r.Rule+"; "+r.Effect, 32))
-			continue
-		}
-		fmt.Fprintf(out, "  %-22s %-16s %5s  %s\n", clip(r.Fault, 22), clip(r.On, 16), "-", r.Effect)
-		tellWrapped(out, "      shown by: ", r.Instead)
-	}
-	fmt.Fprintf(out, "\n%d single faults, %d not detected by any rule: proof test\n", t.Singles, t.Missed)
-	if t.Pairs == 0 {
-		return
-	}
-	fmt.Fprintf(out, "%d pairs; sets that defeat the interlock:\n", t.Pairs)
-	for _, d := range t.Defeats {
-		tellWrapped(out, "  "+d.Output+": ", strings.Join(d.Faults, " with "))
-	}
-}
-
 // windowMap prints the room between danger and nuisance for one channel.
-func windowMap(out, errs io.Writer, s *site.Site, o *verifyOptions) error {
+func windowMap(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
 	options, end, err := o.options(errs)
 	if err != nil {
 		return err
@@ -169,13 +119,10 @@ func windowMap(out, errs io.Writer, s *site.Site, o *verifyOptions) error {
 	code := verdictCode(w.Verdict())
 	if o.json {
 		err := encode(out, struct {
-			Schema  int            `json:"schema"`
-			Verb    string         `json:"verb"`
-			Tool    string         `json:"tool"`
-			Exit    int            `json:"exit"`
+			siteHead
 			Verdict verify.Verdict `json:"verdict"`
 			*verify.Window
-		}{1, "verify --window", toolVersion(), int(code), w.Verdict(), w})
+		}{headOf("verify --window", m, code), w.Verdict(), w})
 		if err != nil {
 			return err
 		}

@@ -20,6 +20,7 @@ func FromSite(s *site.Site) (*Model, error) {
 	for i := range s.Channels {
 		m.Names.Channels = append(m.Names.Channels, s.Channels[i].Name)
 		m.Aperture = append(m.Aperture, s.Channels[i].Aperture)
+		m.EarthPath = append(m.EarthPath, s.Channels[i].Measures == "earth-path")
 	}
 	for i := range s.Inputs {
 		m.Names.Inputs = append(m.Names.Inputs, s.Inputs[i].Name)

@@ -24,6 +24,7 @@ type Model struct {
 
 	PeriodMin, PeriodMax time.Duration
 	Aperture             []time.Duration // by channel: how long one measurement takes
+	EarthPath            []bool          // by channel: it closes through the part's own way to earth
 	OutputDelay          []time.Duration // by output: contact and output module, longest
 	Own                  []Own
 }

@@ -1,0 +1,133 @@
+package verify
+
+import (
+	"ohmgate/interlock"
+	"ohmgate/interlock/fault"
+)
+
+// Two faults meet where they act on the same channel, output or vessel, or where
+// one takes the bond away and the other keeps an actuator open. Pairs that meet
+// are run; pairs that do not are put together from what each does alone.
+
+func onlyAnds(p interlock.Permissive) bool {
+	for i := range p {
+		if p[i].Op != interlock.OpCause && p[i].Op != interlock.OpAnd {
+			return false
+		}
+	}
+	return true
+}
+
+// apart says that two faults meet none.
+func (x *trial) apart(a, b *placed) bool {
+	if !x.ands || a.everywhere() || b.everywhere() || a.gone() && b.stuck() || a.stuck() && b.gone() {
+		return false
+	}
+	first := x.meetsAt(a)
+	for at := range x.meetsAt(b) {
+		if first[at] {
+			return false
+		}
+	}
+	return true
+}
+
+func (p *placed) everywhere() bool { return p.fault.On == fault.OnBus || p.fault.On == fault.OnLogic }
+
+func (p *placed) gone() bool {
+	for i := range p.looks {
+		if p.looks[i].gone != none {
+			return true
+		}
+	}
+	return false
+}
+
+func (p *placed) stuck() bool {
+	for i := range p.looks {
+		if p.looks[i].stuck != none {
+			return true
+		}
+	}
+	return false
+}
+
+// meeting is one thing at which faults can meet.
+type meeting struct {
+	kind   fault.Target
+	number int
+}
+
+// meetsAt lists the channels, outputs, vessels (as buses of their own) and inputs
+// that a fault has to do with.
+func (x *trial) meetsAt(p *placed) map[meeting]bool {
+	at := map[meeting]bool{}
+	switch p.fault.On {
+	case fault.OnChannel:
+		x.meetsAtChannel(p.target, at)
+	case fault.OnOutput:
+		at[meeting{fault.OnOutput, p.target}] = true
+	case fault.OnInput:
+		x.meetsAtInput(p.target, at)
+	case fault.OnBypass:
+		b := &x.v.model.Config.Bypasses[p.target]
+		x.meetsAtInput(int(b.Input)-1, at)
+		x.meetsAtChannel(b.Channel, at)
+	}
+	return at
+}
+
+func (x *trial) meetsAtChannel(ch int, at map[meeting]bool) {
+	c := x.v.model.Config
+	at[meeting{fault.OnChannel, ch}] = true
+	if e := c.Channels[ch].Evidence; e != 0 {
+		at[meeting{fault.OnInput, int(e) - 1}] = true
+	}
+	for i := range c.Vessels {
+		if bond := c.Vessels[i].BondedBy.Causes(); bond.Has(ch) {
+			at[meeting{fault.OnBus, i}] = true
+		}
+	}
+	x.stops(ch, at)
+}
+
+// stops: another output that a cause stops may have an actuator that fails, and
+// then calls this one.
+func (x *trial) stops(cause int, at map[meeting]bool) {
+	for i := range x.v.model.Config.Outputs {
+		if causes := x.v.model.Config.Outputs[i].Permissive.Causes(); i != x.output && causes.Has(cause) {
+			at[meeting{fault.OnOutput, i}] = true
+		}
+	}
+}
+
+func (x *trial) meetsAtInput(input int, at map[meeting]bool) {
+	c, ref := x.v.model.Config, interlock.Ref(input+1)
+	at[meeting{fault.OnInput, input}] = true
+	x.stops(len(c.Channels)+input, at)
+	for i := range c.Channels {
+		if c.Channels[i].Evidence == ref {
+			x.meetsAtChannel(i, at)
+		}
+	}
+	for i := range c.Bypasses {
+		if c.Bypasses[i].Input == ref {
+			x.meetsAtChannel(c.Bypasses[i].Channel, at)
+		}
+	}
+	for i := range c.Outputs {
+		o := &c.Outputs[i]
+		if ref == o.Reset || ref == o.Start || ref == o.Stop || ref == o.Closed || ref == o.Opened {
+			at[meeting{fault.OnOutput, i}] = true
+		}
+	}
+	for i := range c.Vessels {
+		touches := c.Vessels[i].Acknowledge == ref
+		for _, st := range c.ChargedBy(i) {
+			touches = touches || c.Streams[st].Flow == ref
+		}
+		if touches {
+			at[meeting{fault.OnBus, i}] = true
+		}
+	}
+}

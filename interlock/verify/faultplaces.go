@@ -1,0 +1,310 @@
+package verify
+
+import (
+	"strings"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/fault"
+	"ohmgate/monitor"
+)
+
+// placed is a fault of the catalogue at one place of the site.
+type placed struct {
+	fault  *fault.Fault
+	on     string
+	target int // channel, input, output or bypass number; 0 for the bus and the logic
+	looks  []look
+}
+
+func (p *placed) name() string { return p.fault.Name + " on " + p.on }
+
+// samePlace says that two faults act on the very same thing, so that it matters
+// which of them has the last word.
+func (p *placed) samePlace(q *placed) bool {
+	return p.fault.On == q.fault.On && p.target == q.target
+}
+
+// look is one way in which a fault can show itself, for as long as it acts, and
+// what is then true behind it.
+type look struct {
+	on    string
+	text  string
+	last  int // the order in which looks act: the later has the last word
+	gone  int // channel whose bond is truly gone, or none
+	stuck int // output whose actuator truly stays open, or none
+	calm  bool
+	news  monitor.Class // what a channel reads in every scan
+	apply func(d *driver, scan Scans)
+}
+
+// none is no channel and no output.
+const none = -1
+
+// Where two looks meet on their way to the logic: what the channel measures and
+// the actuator does, what hides it, the input's wire, the bus, the machine.
+const (
+	atTheThing = iota
+	hidingIt
+	onItsWire
+	onTheBus
+	inTheMachine
+)
+
+// wearing are the faults under which the part has no bond while they show
+// anything bad, and always where they hide it.
+var wearing = []string{"corrosion", "film", "chatter", "vibration", "rotation"}
+
+// comeAndGo are the faults that are not there in every scan.
+var comeAndGo = []string{"film", "chatter", "vibration", "rotation", "noise", "fast_bursts"}
+
+// places puts every fault of the catalogue wherever it can be in a cone: the
+// channels and inputs that can touch the output or its vessels, its actuator,
+// those in series with it and those that call it.
+func (v *verification) places(output int) []placed {
+	n, c := v.model.Names, v.model.Config
+	near := v.near(output)
+	var list []placed
+	add := func(f *fault.Fault, on string, target int, looks []look) {
+		for i := range looks {
+			looks[i].on = on
+			if looks[i].last == atTheThing && f.Hides {
+				looks[i].last = hidingIt
+			}
+		}
+		if len(looks) > 0 {
+			list = append(list, placed{f, on, target, looks})
+		}
+	}
+	for _, f := range fault.All() {
+		switch f.On {
+		case fault.OnChannel:
+			for _, ch := range near.channels {
+				add(f, n.Channels[ch], ch, v.channelLooks(f, ch))
+			}
+		case fault.OnInput:
+			for _, i := range near.inputs {
+				if fitsRole(f.Name, near.roles[i].kind) {
+					add(f, n.Inputs[i], i, v.inputLooks(f, i))
+				}
+			}
+		case fault.OnOutput:
+			for _, o := range near.outputs {
+				add(f, n.Outputs[o], o, v.actuatorLooks(f, o))
+			}
+		case fault.OnBypass:
+			for i := range c.Bypasses {
+				if contains(near.channels, c.Bypasses[i].Channel) {
+					add(f, n.Bypasses[i], i, v.inputLooks(f, int(c.Bypasses[i].Input)-1))
+				}
+			}
+		case fault.OnBus:
+			add(f, "bus", 0, []look{{text: "nothing arrives", last: onTheBus, gone: none, stuck: none, apply: silence}})
+		case fault.OnLogic:
+			add(f, "logic", 0, machineLooks(f))
+		}
+	}
+	return list
+}
+
+// nearby is what faults can be put on around one output.
+type nearby struct {
+	channels, inputs, outputs []int
+	roles                     []role
+}
+
+func (v *verification) near(output int) nearby {
+	c, cone := v.model.Config, v.cone(output)
+	near := nearby{roles: newDriver(v.logic, c, output).roles}
+	wired := func(list ...interlock.Ref) {
+		for _, ref := range list {
+			if ref != 0 {
+				cone[len(c.Channels)+int(ref)-1] = true
+			}
+		}
+	}
+	outputs := append([]int{output}, c.CallersOf(output)...)
+	for _, st := range c.StreamsOf(output) {
+		outputs = append(outputs, c.Streams[st].Through...)
+	}
+	for _, o := range outputs {
+		if !contains(near.outputs, o) {
+			near.outputs = append(near.outputs, o)
+			wired(c.Outputs[o].Closed, c.Outputs[o].Opened)
+		}
+	}
+	for _, i := range c.VesselsOf(output) {
+		bond := c.Vessels[i].BondedBy.Causes()
+		bond.Each(func(cause int) { cone[cause] = true })
+		wired(c.Vessels[i].Acknowledge)
+		for _, st := range c.ChargedBy(i) {
+			wired(c.Streams[st].Flow)
+		}
+	}
+	for i := range c.Channels {
+		if cone[i] {
+			near.channels = append(near.channels, i)
+		}
+	}
+	for i := range c.Inputs {
+		if cone[len(c.Channels)+i] {
+			near.inputs = append(near.inputs, i)
+		}
+	}
+	return near
+}
+
+// fitsRole keeps button faults to buttons and end-switch faults to end switches.
+func fitsRole(name string, kind roleKind) bool {
+	button := kind == roleReset || kind == roleStart || kind == roleAcknowledge || kind == roleStop
+	switch {
+	case strings.HasPrefix(name, "button_"):
+		return button
+	case strings.HasPrefix(name, "end_switch_"):
+		return kind == roleClosed || kind == roleOpened
+	}
+	return true
+}
+
+// channelLooks are what a fault can make a channel read, one class for as long
+// as it acts, and for what comes and goes the pattern that is forgiven longest.
+func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
+	c := &v.model.Config.Channels[ch].Config
+	can, hides := possible(c), v.hides(f, ch)
+	classes := f.Sees.Readings.Classes(monitor.Good, c.OverRangeIsOpen)
+	lost := f.Gone || containsText(wearing, f.Name)
+	var looks []look
+	add := func(text string, calm, gone bool, pattern ...monitor.Class) {
+		x := look{text: text, calm: calm, gone: none, stuck: none, news: pattern[0], apply: func(d *driver, scan Scans) {
+			news := pattern[uint64(scan)%uint64(len(pattern))]
+			if news != monitor.Good || hides { // what hides nothing is away while it is good: the reading is as before
+				d.in.Readings[ch] = readingOf(c, news, d.stamp)
+			}
+		}}
+		if lost && gone {
+			x.gone = ch
+		}
+		looks = append(looks, x)
+	}
+	for class := monitor.Class(0); class < monitor.Classes; class++ {
+		calm := class == monitor.Good || class == monitor.Between
+		if classes[class] && can[class] && (!calm || hides) {
+			add("reads "+class.String(), calm, true, class)
+		}
+	}
+	if share := v.shareOf(ch); containsText(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
+		add("comes and goes: "+patternText(share.Pattern), true, 2*share.Bad > share.Of, share.Pattern...)
+	}
+	if evidence := v.model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
+		for i := range looks {
+			read := looks[i].apply
+			looks[i].text += ", and its evidence is missing"
+			looks[i].apply = func(d *driver, scan Scans) {
+				read(d, scan)
+				d.in.Signals[evidence-1] = d.signal(int(evidence-1), interlock.False)
+			}
+		}
+	}
+	return looks
+}
+
+// hides says that a fault hides a loss on this very channel: what closes through
+// the part's own way to earth sees a strap that is missing, and a channel with a
+// limit far below a megohm sees through a leak.
+func (v *verification) hides(f *fault.Fault, ch int) bool {
+	const megohm = 1e12 // µΩ
+	switch f.Name {
+	case "strap_left_out":
+		return ch >= len(v.model.EarthPath) || !v.model.EarthPath[ch]
+	case "leak_path":
+		return v.model.Config.Channels[ch].Reject >= megohm
+	}
+	return f.Hides
+}
+
+func (v *verification) shareOf(ch int) Share {
+	f, err := v.factsOf(ch)
+	if err != nil || f.Share.Bound {
+		return Share{}
+	}
+	return f.Share
+}
+
+// within says that a pattern is made of these classes and of good readings.
+func within(pattern []monitor.Class, classes [monitor.Classes]bool) bool {
+	for _, class := range pattern {
+		if class != monitor.Good && !classes[class] {
+			return false
+		}
+	}
+	return len(pattern) > 0
+}
+
+func (v *verification) inputLooks(f *fault.Fault, input int) []look {
+	var looks []look
+	if strings.HasPrefix(f.Name, "button_") || f.Name == "bypass_used" {
+		x := look{text: "is held", last: onItsWire, gone: none, stuck: none,
+			apply: func(d *driver, _ Scans) { d.in.Signals[input] = d.signal(input, interlock.True) }}
+		if f.Name == "button_bouncing" {
+			x.text = "bounces"
+			x.apply = func(d *driver, scan Scans) { d.in.Signals[input] = d.signal(input, truth(scan%2 == 0)) }
+		}
+		return []look{x}
+	}
+	for _, x := range [...]struct {
+		member fault.Signals
+		signal interlock.Signal
+		text   string
+	}{{fault.SignalLow, interlock.Low, "0"}, {fault.SignalHigh, interlock.High, "1"}, {fault.SignalFaulty, interlock.Faulty, "faulty"}, {fault.NoSignal, interlock.NoSignal, "no signal"}} {
+		if f.Sees.Signals&x.member != 0 {
+			looks = append(looks, look{text: "shows " + x.text, last: onItsWire, gone: none, stuck: none,
+				apply: func(d *driver, _ Scans) { d.in.Signals[input] = x.signal }})
+		}
+	}
+	return looks
+}
+
+// actuatorLooks: an actuator that does not follow shows its switches as it truly
+// stands; one that stays open while withheld matters once it is withheld.
+func (v *verification) actuatorLooks(f *fault.Fault, output int) []look {
+	o := &v.model.Config.Outputs[output]
+	var looks []look
+	add := func(text string, stuck int, closed, opened interlock.Truth) {
+		looks = append(looks, look{text: text, calm: stuck != none, gone: none, stuck: stuck, apply: func(d *driver, _ Scans) {
+			if o.Closed != 0 {
+				d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), closed)
+			}
+			if o.Opened != 0 {
+				d.in.Signals[o.Opened-1] = d.signal(int(o.Opened-1), opened)
+			}
+		}})
+	}
+	if f.Sees.Actuator&fault.StaysOpen != 0 {
+		add("stays open", output, interlock.False, interlock.True)
+	}
+	if f.Sees.Actuator&fault.MovesLate != 0 {
+		add("is late", none, interlock.False, interlock.True)
+	}
+	if f.Sees.Actuator&fault.StaysShut != 0 {
+		add("stays shut", none, interlock.True, interlock.False)
+	}
+	if f.Sees.Actuator&fault.StaysBetween != 0 {
+		add("stays half-way", output, interlock.False, interlock.False)
+	}
+	return looks
+}
+
+func machineLooks(f *fault.Fault) []look {
+	x := look{text: "overruns", last: inTheMachine, gone: none, stuck: none, apply: func(d *driver, _ Scans) { d.in.Overrun = true }}
+	if f.Sees.Machine&fault.LosesMemory != 0 {
+		x.text, x.apply = "loses its memory", func(d *driver, _ Scans) { d.supply = true }
+	}
+	return []look{x}
+}
+
+// silence lets nothing arrive.
+func silence(d *driver, _ Scans) {
+	for i := range d.in.Readings {
+		d.in.Readings[i] = monitor.Reading{}
+	}
+	clear(d.in.Signals)
+}
