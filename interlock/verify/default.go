@@ -182,7 +182,10 @@ func (v *verification) huntFor(output, property int) *Run {
 	}
 	q := quarry{output: output, property: property, faults: 2, turns: min(probeTurns, v.turns), recovery: property == 15,
 		is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }}
-	run := v.hunt(q)
+	run := v.channelRun(q)
+	if run == nil {
+		run = v.hunt(q)
+	}
 	if run == nil {
 		run = v.along(q)
 	}
@@ -365,11 +368,43 @@ func (v *verification) boot(output int) *Result {
 			r.Says = fmt.Sprintf("%s bonds after %d scans and %d readings, must take %d and %d", v.model.Names.Channels[ch],
 				min(f.BondScans, f.RebondScans), min(f.BondReadings, f.RebondReadings), c.SettleScans, c.SettleReadings)
 			return r
+		case v.unsettled(ch, r):
+			return r
 		case r.Verdict == Shown:
 			r.Says = fmt.Sprintf("%s: at least %d scans and %d fresh good readings", v.model.Names.Channels[ch], f.BondScans, f.BondReadings)
 		}
 	}
 	return v.withRun(r, output, 1)
+}
+
+// unsettled says that a channel can bond in another way than by its whole settle
+// time without a break.
+func (v *verification) unsettled(ch int, r *Result) bool {
+	c := &v.model.Config.Channels[ch].Config
+	said, known := v.settles[*c]
+	if !known {
+		t, err := v.channelTable(c)
+		if err == nil {
+			_, said.says, err = t.unsettled(v.options.memory())
+		}
+		said.err = err
+		v.settles[*c] = said
+	}
+	switch {
+	case said.err != nil:
+		r.Verdict, r.Says = Worse(r.Verdict, NotShown), said.err.Error()
+		return true
+	case said.says != "":
+		r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+" "+said.says
+		return true
+	}
+	return false
+}
+
+// settling is what was found of how a channel settles.
+type settling struct {
+	says string
+	err  error
 }
 
 func (v *verification) reset(output int) *Result {

@@ -107,13 +107,8 @@ const (
 
 // hunt returns the first run found, or nil.
 func (v *verification) hunt(q quarry) *Run {
-	h := &hunt{v: v, w: v.witnessOf(q.output), d: newDriver(v.logic, v.model.Config, q.output), quarry: q, known: map[string]bool{}, left: q.turns, patience: patienceOf(v.model.Config)}
-	h.d.order = append(v.inSeries(q.output), q.output)
-	h.wrongs = v.deviations(q.causes, q.output)
-	h.counter = countersOf(v.model.Config)
-	h.before = h.w.begin()
-	h.relevant()
-	root := &trail{state: interlock.NewState(v.model.Config), sight: h.w.begin()}
+	h := v.huntOf(q)
+	root := &trail{state: newState(h), sight: h.w.begin()}
 	if q.compass != nil {
 		return h.guided(root)
 	}
@@ -128,6 +123,16 @@ func (v *verification) hunt(q quarry) *Run {
 		return h.search(running)
 	}
 	return nil
+}
+
+func (v *verification) huntOf(q quarry) *hunt {
+	h := &hunt{v: v, w: v.witnessOf(q.output), d: newDriver(v.logic, v.model.Config, q.output), quarry: q, known: map[string]bool{}, left: q.turns, patience: patienceOf(v.model.Config)}
+	h.d.order = append(v.inSeries(q.output), q.output)
+	h.wrongs = v.deviations(q.causes, q.output)
+	h.counter = countersOf(v.model.Config)
+	h.before = h.w.begin()
+	h.relevant()
+	return h
 }
 
 // guided follows the compass from power-up and from where the output runs.
@@ -414,7 +419,7 @@ func (h *hunt) moved(t *trail) []string {
 // sign writes down what decides what can follow. Long counters are written as
 // cells, as in a search; what is lost by that are runs, never their truth.
 func (h *hunt) sign(t *trail) string {
-	s, m, c := t.state, t.sight, h.d.config
+	s, m := t.state, t.sight
 	b := make([]byte, 0, 256)
 	num := func(list ...uint32) {
 		for _, n := range list {
@@ -426,7 +431,7 @@ func (h *hunt) sign(t *trail) string {
 		ch := &s.Channels[i]
 		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].index(ch.Stay))
 		bond := &m.bonds[i]
-		num(uint32(bond.bad), uint32(bond.class), uint32(min(bond.span, c.Channels[i].SettleScans)), uint32(min(bond.good, c.Channels[i].SettleReadings)))
+		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.settled.class))
 		b = append(b, flags(ch.Parted, bond.mixed, bond.calm))
 	}
 	for _, i := range h.near.inputs {

@@ -61,11 +61,11 @@ type sight struct {
 
 // bondSight is what is remembered of one channel.
 type bondSight struct {
-	span, good Scans // since it began to settle: scans, and fresh good readings
-	bad        Scans // bad scans in a row
-	class      monitor.Class
-	mixed      bool // of more than one class
-	calm       bool // bonded without doubt before the present bad readings
+	settled
+	bad   Scans // bad scans in a row
+	kind  monitor.Class
+	mixed bool // of more than one class
+	calm  bool // bonded without doubt before the present bad readings
 }
 
 func (v *verification) witnessOf(output int) *witness {
@@ -222,22 +222,11 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 		if news == monitor.Good || news == monitor.Between {
 			b.bad, b.calm = 0, is == monitor.Bonded
 		} else {
-			b.mixed = b.bad > 0 && (b.mixed || news != b.class)
-			b.bad, b.class = min(b.bad.Next(), w.longest[ch]), news
+			b.mixed = b.bad > 0 && (b.mixed || news != b.kind)
+			b.bad, b.kind = min(b.bad.Next(), w.longest[ch]), news
 		}
-		if was.MayKeep() {
-			b.span, b.good = 0, 0
-			continue
-		}
-		switch {
-		case news == monitor.Good:
-			b.span, b.good = min(b.span.Next(), c.SettleScans), min(b.good.Next(), c.SettleReadings)
-		case news == monitor.Missing || news == monitor.Invalid:
-			b.span = min(min(b.span, 1)*b.span.Next(), c.SettleScans)
-		default:
-			b.span, b.good = 0, 0
-		}
-		if is.MayKeep() && (b.span < c.SettleScans || b.good < c.SettleReadings) {
+		b.settled = b.see(c, news, was, is)
+		if !was.MayKeep() && is.MayKeep() && !b.enough(c) {
 			name := w.v.model.Names.Channels[ch]
 			bad |= w.must(w.broken(1, "%s is bonded after %d scans and %d fresh good readings, must take %d and %d", name, b.span, b.good, c.SettleScans, c.SettleReadings), "never: %s is bonded", name)
 		}
@@ -455,8 +444,8 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
 	}
 	for _, ch := range w.needed {
 		b := &s.bonds[ch]
-		if isCut(w.config.Outputs[w.output].Permissive, ch) && b.calm && b.bad > 0 && !b.mixed && w.truly[ch] != interlock.True && b.bad <= dipsForgiven(&w.config.Channels[ch].Config, b.class) && w.alone(ch) {
-			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), b.bad, b.class, w.v.model.cause(ch)), "never: %s is tripped", w.name())
+		if isCut(w.config.Outputs[w.output].Permissive, ch) && b.calm && b.bad > 0 && !b.mixed && w.truly[ch] != interlock.True && b.bad <= dipsForgiven(&w.config.Channels[ch].Config, b.kind) && w.alone(ch) {
+			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), b.bad, b.kind, w.v.model.cause(ch)), "never: %s is tripped", w.name())
 		}
 	}
 	return bad
@@ -467,7 +456,7 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
 func (w *witness) late(s *sight, ch int) bool {
 	c, b := &w.config.Channels[ch].Config, &s.bonds[ch]
 	if !b.mixed {
-		return b.bad > dipsForgiven(c, b.class)+1
+		return b.bad > dipsForgiven(c, b.kind)+1
 	}
 	most := Scans(0)
 	for _, class := range bad {

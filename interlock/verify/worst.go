@@ -121,6 +121,12 @@ func (t *ChannelTable) shortest(from func(uint32) bool, cost func(monitor.Class)
 // longestBad is the longest stay in fit-to-keep while all news is of the given
 // classes, over every state, and news that attains it.
 func (t *ChannelTable) longestBad(classes []monitor.Class) (Scans, []monitor.Class) {
+	n, run, _ := t.longestBadFrom(classes)
+	return n, run
+}
+
+// longestBadFrom says as well where that stay begins.
+func (t *ChannelTable) longestBadFrom(classes []monitor.Class) (Scans, []monitor.Class, uint32) {
 	l := longest{t: t, done: make([]Scans, len(t.States)), best: make([]uint32, len(t.States)), news: make([]monitor.Class, len(t.States)), classes: classes}
 	worst, at := Scans(0), uint32(0)
 	for s := range t.States {
@@ -131,7 +137,7 @@ func (t *ChannelTable) longestBad(classes []monitor.Class) (Scans, []monitor.Cla
 		}
 	}
 	if worst == Endless {
-		return Endless, nil
+		return Endless, nil, at
 	}
 	var run []monitor.Class
 	for s := at; t.fitToKeep(s); s = l.best[s] {
@@ -140,7 +146,7 @@ func (t *ChannelTable) longestBad(classes []monitor.Class) (Scans, []monitor.Cla
 			break
 		}
 	}
-	return worst, run
+	return worst, run, at
 }
 
 // longest finds longest ways with a depth-first walk; a way that bites its own
@@ -185,18 +191,27 @@ func (l *longest) from(s uint32) Scans {
 // shortestDip is how many scans of one class in a row, from bonded, are always
 // forgiven. It follows the step itself, so that doubtful has its real length.
 func (t *ChannelTable) shortestDip(class monitor.Class) Scans {
-	least := Endless
+	least, _ := t.shortestDipFrom(class)
+	return least
+}
+
+// shortestDipFrom says as well where that dip begins.
+func (t *ChannelTable) shortestDipFrom(class monitor.Class) (Scans, uint32) {
+	least, at := Endless, uint32(0)
 	for i := range t.States {
 		// Missing is counted from a fresh reading on: only then does a gap begin.
 		fresh := class != monitor.Missing || t.States[i].Age == 0
-		if t.phase(uint32(i)) == monitor.Bonded && fresh {
-			least = min(least, t.dipFrom(t.States[i].Control, class, least))
+		if t.phase(uint32(i)) != monitor.Bonded || !fresh {
+			continue
+		}
+		if n := t.dipFrom(t.States[i].Control, class, least); n < least {
+			least, at = n, uint32(i)
 		}
 	}
 	if least == Endless && !possible(t.Config)[class] {
-		return 0
+		return 0, 0
 	}
-	return least
+	return least, at
 }
 
 // dipFrom is the same from one state, as far as it is less than the limit. Every

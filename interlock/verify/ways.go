@@ -1,0 +1,157 @@
+package verify
+
+import (
+	"slices"
+
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// What is judged by the graph of one channel alone has its runs there: the
+// fewest readings to a bond, the longest way that is bad, the shortest dip that
+// is not forgiven. Each way is put on the channels of the whole site, from
+// power-up or from where the output runs, and is a run only if the witness sees
+// it there.
+
+// upTo is the shortest news that lead from a channel that reads good to another
+// state in which it is fit to keep, and never out of that; nil if there are none.
+func (t *ChannelTable) upTo(state uint32) []monitor.Class {
+	type step struct {
+		from int32
+		news monitor.Class
+	}
+	came := make([]step, len(t.States))
+	var queue []uint32
+	for s := range came {
+		came[s].from = -1
+		if t.well(uint32(s)) {
+			came[s].from = int32(s)
+			queue = append(queue, uint32(s))
+		}
+	}
+	for i := 0; i < len(queue) && came[state].from < 0; i++ {
+		for class := monitor.Class(0); class < monitor.Classes; class++ {
+			for _, e := range t.from(queue[i], class) {
+				if came[e.next].from < 0 && t.fitToKeep(e.next) {
+					came[e.next] = step{int32(queue[i]), class}
+					queue = append(queue, e.next)
+				}
+			}
+		}
+	}
+	var news []monitor.Class
+	for s := int32(state); came[s].from >= 0 && came[s].from != s; s = came[s].from {
+		news = append(news, came[s].news)
+	}
+	slices.Reverse(news)
+	return news
+}
+
+// well is a channel that has read good for long.
+func (t *ChannelTable) well(s uint32) bool {
+	return t.phase(s) == monitor.Bonded && t.States[s].Class == monitor.Good && t.States[s].Age == 0 && !t.States[s].Parted
+}
+
+// channelRun looks for a run of the ways of every needed channel.
+func (v *verification) channelRun(q quarry) *Run {
+	var run *Run
+	for _, ch := range v.needed(q.output) {
+		t, err := v.channelTable(&v.model.Config.Channels[ch].Config)
+		if err != nil || run != nil {
+			continue
+		}
+		h := v.huntOf(q)
+		switch q.property {
+		case 1:
+			run = h.bonds(t, ch)
+		case 4, 9:
+			run = h.lasting(t, ch)
+		case 6:
+			run = h.dipping(t, ch)
+		}
+	}
+	return run
+}
+
+// bonds: the shortest way from power-up to a bond that has not settled.
+func (h *hunt) bonds(t *ChannelTable, ch int) *Run {
+	news, _, _ := t.unsettled(h.v.options.memory())
+	return h.script(0, ch, news)
+}
+
+// lasting: the longest way on which every reading is bad.
+func (h *hunt) lasting(t *ChannelTable, ch int) *Run {
+	for _, classes := range [...][]monitor.Class{{monitor.High}, {monitor.Open}, {monitor.Invalid}, {monitor.Missing}, bad[:]} {
+		_, news, start := t.longestBadFrom(classes)
+		if run := h.script(h.started(), ch, append(t.upTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
+			return run
+		}
+	}
+	return nil
+}
+
+// dipping: the shortest dip of one class that is not forgiven.
+func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
+	for _, class := range bad {
+		least, start := t.shortestDipFrom(class)
+		if least == Endless || !possible(t.Config)[class] {
+			continue
+		}
+		news := slices.Repeat([]monitor.Class{class}, int(least)+1)
+		if run := h.script(h.started(), ch, append(t.upTo(start), news...)); run != nil {
+			return run
+		}
+	}
+	return nil
+}
+
+// started is the scan in which the output runs and every clamp is on.
+func (h *hunt) started() uint64 { return h.v.start(h.quarry.output).record.scans }
+
+// script plays news on a channel, and on what must fail with it to stop the
+// output, from some scan on.
+func (h *hunt) script(from uint64, ch int, news []monitor.Class) *Run {
+	if len(news) == 0 {
+		return nil
+	}
+	var list []stretch
+	for _, cause := range h.together(ch) {
+		for i, class := range news {
+			if wrong := h.showing(cause, class); wrong >= 0 {
+				list = h.prolong(list, stretch{wrong, from + uint64(i), from + uint64(i) + 1})
+			}
+		}
+	}
+	t := h.play(list, from+uint64(len(news))+2)
+	if t == nil {
+		return nil
+	}
+	return h.keep(h.smaller(trimmed(list, t.scans), t))
+}
+
+// together is a channel with the rest of its smallest cut set.
+func (h *hunt) together(ch int) []int {
+	var best []int
+	for _, set := range h.w.cuts {
+		if contains(set, ch) && (best == nil || len(set) < len(best)) {
+			best = set
+		}
+	}
+	if best == nil || h.quarry.property == 1 {
+		return []int{ch}
+	}
+	return best
+}
+
+// showing is the deviation that makes a cause show some news; -1 if it is none.
+func (h *hunt) showing(cause int, class monitor.Class) int {
+	for i, x := range h.wrongs {
+		switch {
+		case cause < len(h.d.config.Channels) && x.kind == wrongReading && x.cause == cause && x.class == class:
+			return i
+		case cause >= len(h.d.config.Channels) && x.kind == wrongInput && x.cause == cause && x.value != interlock.Unknown && x.value != helpfulFor(h.w.config.Outputs[h.w.output].Permissive, cause) && class != monitor.Good:
+			return i
+		}
+	}
+	return -1
+}
