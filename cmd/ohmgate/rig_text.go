@@ -26,19 +26,24 @@ type rigReport struct {
 	Exit     int          `json:"exit"`
 }
 
-const coverageOver = "the charts of the wired channels and of the outputs read, one by one; not the product of all states"
-
 // finish tells, writes the files and gives the code.
 func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *sheet.Book, before []sheet.Sheet, report *rig.Report) error {
 	code := exitCode(report.Exit)
 	if err := book.Close(); err != nil && report.Trouble == "" {
 		report.Trouble, code = err.Error(), worse(code, exitLost)
 	}
-	made := rigReport{
-		Schema: "ohmgate rig 1", Tool: toolVersion(), Verb: "rig", Head: order.Head, Load: f.wires.Load(), Report: report,
-		Coverage: f.wires.Cover(f.logic, seenBefore(f, before, report)), Over: coverageOver, Record: o.record, LastHash: book.Head(), Verdict: report.Verdict,
+	_, places, err := f.verified()
+	if err != nil {
+		return err
 	}
+	read := &sightedRecord{Seen: map[string]bool{}}
+	read.read(f, before)
 	sheets := sheetsOf(order, report, book)
+	read.read(f, sheets)
+	made := rigReport{
+		Schema: "ohmgate rig 2", Tool: toolVersion(), Verb: "rig", Head: order.Head, Load: f.wires.Load(), Report: report,
+		Coverage: f.covered(places, read.Seen), Over: coverageOver, Record: o.record, LastHash: book.Head(), Verdict: report.Verdict,
+	}
 	if o.record != "" {
 		// The record is the truth, also for what is printed from it.
 		if _, again, err := readBack(o.record); err == nil {
@@ -62,28 +67,6 @@ func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *
 	return ended(code)
 }
 
-// seenBefore is what has been seen on this bench of this site: in earlier sheets of the record and now, leaving out runs in
-// which the unit did something else than the logic.
-func seenBefore(f *rigFiles, before []sheet.Sheet, report *rig.Report) map[string]bool {
-	seen := map[string]bool{}
-	for i := range before {
-		s := &before[i]
-		if s.Head.SiteHash == f.site.Hash && s.End != nil && s.End.Verdict != sheet.Violated {
-			for _, one := range s.End.Seen {
-				seen[one] = true
-			}
-		}
-	}
-	for i := range report.Runs {
-		if report.Runs[i].Verdict != sheet.Violated {
-			for _, one := range report.Runs[i].Seen {
-				seen[one] = true
-			}
-		}
-	}
-	return seen
-}
-
 // sheetsOf are the sheets of a run that kept no record.
 func sheetsOf(order *rig.Order, report *rig.Report, book *sheet.Book) (list []sheet.Sheet) {
 	for i := range report.Runs {
@@ -92,6 +75,7 @@ func sheetsOf(order *rig.Order, report *rig.Report, book *sheet.Book) (list []sh
 		head.Mode, head.Run, head.Runs, head.PhaseMillis, head.Instruments = order.Mode.String(), run.Number, order.Runs, run.PhaseMillis, report.Instruments
 		one := sheet.Sheet{Head: head, Steps: run.Steps, HeadHash: book.Head(), End: &sheet.End{
 			RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Statement: strings.Join(report.Statements, " "),
+			Played: strings.HasPrefix(run.Reason, "played to the end"), Seen: run.Seen, Graph: run.Graph, Faults: order.Faults,
 		}}
 		if i == 0 {
 			one.Checks = report.Checks
@@ -139,7 +123,7 @@ func tellRig(out io.Writer, r *rigReport, code exitCode) {
 	for _, text := range r.Report.Statements {
 		printWrapped(out, "", text, 2)
 	}
-	tellCoverage(out, &r.Coverage)
+	tellCoverage(out, &r.Coverage, mostGaps)
 	printWrapped(out, "the rig: ", r.Report.RigState, 9)
 	if r.Report.RigState == sheet.StateUnknown {
 		for _, text := range r.Report.Details {
@@ -179,18 +163,7 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 }
 
 // mostGaps is how many gaps are printed.
-const mostGaps = 8
-
-func tellCoverage(out io.Writer, c *rig.Coverage) {
-	fmt.Fprintf(out, "transitions of the charts seen on this bench: %d of %d\n", len(c.Seen), len(c.Seen)+len(c.Gaps))
-	for i, gap := range c.Gaps {
-		if i == mostGaps {
-			fmt.Fprintf(out, "  and %d more; --json lists all\n", len(c.Gaps)-i)
-			break
-		}
-		printWrapped(out, "  not seen ", gap.Transition.String()+": "+gap.Suggest, 4)
-	}
-}
+const mostGaps = 5
 
 func rigVerdict(code exitCode, r *rigReport) string {
 	steps := 0

@@ -50,7 +50,7 @@ type Tour struct {
 }
 
 // MostPlaces limits how many different places are visited from one beginning.
-const MostPlaces = 3_000
+const MostPlaces = 2_000
 
 // Tours finds the shortest tours through the wanted transitions, by name. What
 // it does not find needs more than the bench can do, or more than the search
@@ -120,14 +120,18 @@ func (t *tourist) search(output int, focus []int, spacing uint64) bool {
 	full := true
 	for i := 0; i < len(s.roots) && t.left > 0; i++ {
 		full = s.explore(s.roots[i]) && full
-		s.recover(s.roots[i])
+		s.recover(s.roots[i], false)
+		if i == 0 {
+			s.recover(0, true)
+		}
 	}
 	return full
 }
 
 // recover lets a careful operator bring the output to run from one stage: too
-// many deeds in a row for a search that tries them all.
-func (s *touring) recover(root int) {
+// many deeds in a row for a search that tries them all. Stuck says that nothing
+// moves meanwhile.
+func (s *touring) recover(root int, stuck bool) {
 	next := s.follow(root)
 	for _, i := range s.channels {
 		if next.shown[i] != monitor.Good && s.ability.Shows[i][monitor.Good] {
@@ -135,7 +139,10 @@ func (s *touring) recover(root int) {
 		}
 	}
 	for _, i := range s.actuators {
-		if next.stuck[i] {
+		switch {
+		case stuck:
+			s.do(next, Deed{Act: ActStick, On: i})
+		case next.stuck[i]:
 			s.do(next, Deed{Act: ActFree, On: i})
 		}
 	}
@@ -153,11 +160,26 @@ func (s *touring) recover(root int) {
 			}
 		}
 		s.turn(next)
-		if s.driver.enabled() {
+		if s.driver.enabled() && next.settled(s.model.Config) {
+			s.milestone = true
 			break
 		}
 	}
 	s.keep(next)
+}
+
+// settled says that every actuator has come where its command wants it.
+func (at *stage) settled(c *interlock.Config) bool {
+	for i := range at.place {
+		end := Scans(0)
+		if at.coils.Energised(i) {
+			end = max(c.Outputs[i].Travel/2, 1)
+		}
+		if c.Outputs[i].Confirmable() && at.place[i] != end {
+			return false
+		}
+	}
+	return true
 }
 
 // slowHand is the site with presses that are well within what counts.

@@ -2,33 +2,69 @@ package verify
 
 import (
 	"testing"
-	"time"
 
 	"ohmgate/monitor"
 )
 
-// A bench of contacts and a decade finds its way to nearly all that it can do.
+// contacts is a bench of relays and a decade.
+func contacts(m *Model) *Ability {
+	a := &Ability{Shows: make([][monitor.Classes]bool, len(m.Config.Channels)), Drives: make([]bool, len(m.Config.Inputs)), Supply: true}
+	for i := range a.Shows {
+		a.Shows[i] = [monitor.Classes]bool{monitor.Open: true, monitor.High: true, monitor.Between: true, monitor.Good: true}
+	}
+	for i := range a.Drives {
+		a.Drives[i] = true
+	}
+	return a
+}
+
+// A bench of contacts and a decade finds its way to nearly all that it can do,
+// and its tours do what they say.
 func TestToursOfABench(t *testing.T) {
 	m := graphModel(t, "rig/bench_siding")
-	g := graphOf(t, m)
-	a := &Ability{Shows: make([][monitor.Classes]bool, 1), Drives: []bool{true, true, true, true, true}, Supply: true}
-	for _, class := range []monitor.Class{monitor.Open, monitor.High, monitor.Between, monitor.Good} {
-		a.Shows[0][class] = true
-	}
-	wanted := map[string]bool{}
-	for _, one := range g.Transitions {
+	wanted := map[string]bool{"valve_1: no such thing": true}
+	for _, one := range graphOf(t, m).Transitions {
 		if one.Kind != KindFault && one.Why != "missing" && one.Why != "invalid" && one.From != "unreadable" {
 			wanted[one.String()] = true
 		}
 	}
-	began := time.Now()
-	found, full := Tours(m, m.Names.Outputs, a, wanted)
-	t.Log(len(found), len(wanted), full, time.Since(began))
-	for name := range wanted {
-		if tour, ok := found[name]; ok {
-			t.Log(tour.Scans, len(tour.Deeds), name)
-		} else {
-			t.Log("NOT", name)
+	found, full := Tours(m, m.Names.Outputs, contacts(m), wanted)
+	if full {
+		t.Error("one thing cannot be found, and the search was cut short all the same")
+	}
+	for _, name := range []string{
+		"bond_1: doubtful -> bonded (good)", "valve_1: kept out -> enabled (reset)", "valve_1: tripped -> enabled (reset)", "valve_1: enabled -> tripped (permissive lost: bond_1)",
+		"valve_1: actuator unconfirmed (stayed open)", "valve_1: actuator unconfirmed (stayed shut)", "valve_1: actuator reported again", "car_1: acknowledged", "car_1: released",
+	} {
+		if _, ok := found[name]; !ok {
+			t.Errorf("no tour to %s", name)
+		}
+	}
+	for name, tour := range found {
+		if tour.Passes.String() != name {
+			t.Errorf("the tour to %s passes through %v", name, tour.Passes)
+		}
+	}
+	if n := found["bond_1: settling -> bonded (good)"].Scans; n != uint64(m.Config.Channels[0].SettleScans) {
+		t.Errorf("the shortest way to a bond takes %d scans, not as long as it has to settle", n)
+	}
+	if n := found["bond_1: unconnected -> settling (good)"].Scans; n != 1 {
+		t.Errorf("a good reading is news after %d scans", n)
+	}
+}
+
+// What a bench cannot do, no tour does.
+func TestToursStayWithinTheBench(t *testing.T) {
+	m := graphModel(t, "rig/bench_siding")
+	a := contacts(m)
+	a.Shows[0][monitor.High], a.Supply = false, false
+	found, _ := Tours(m, m.Names.Outputs, a, map[string]bool{"bond_1: unconnected -> unconnected (high)": true, "bond_1: bonded -> lost (open)": true})
+	if _, ok := found["bond_1: unconnected -> unconnected (high)"]; ok || len(found) != 1 {
+		t.Errorf("a bench without high readings found %d tours", len(found))
+	}
+	for _, deed := range found["bond_1: bonded -> lost (open)"].Deeds {
+		if deed.Act == ActRestart || deed.Class == monitor.High {
+			t.Errorf("this bench cannot do %+v", deed)
 		}
 	}
 }

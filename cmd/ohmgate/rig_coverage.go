@@ -1,0 +1,305 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/fault"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verify"
+	"ohmgate/sim"
+)
+
+const coverageOver = "the verified graph: what each part can do with its neighbours free, and every fault in the cones of the outputs that the bench judges"
+
+// verified is the graph of the outputs that a bench judges.
+func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
+	model, err := verify.FromSite(f.site)
+	if err != nil {
+		return nil, nil, failed(exitInput, "%w", err)
+	}
+	judged := f.wires.Judged()
+	if len(judged) == 0 {
+		return &verify.Graph{}, []rig.Place{}, nil
+	}
+	graph, err := verify.MakeGraph(model, verify.Options{Outputs: judged})
+	if err != nil {
+		return nil, nil, failed(exitInternal, "%w", err)
+	}
+	places := []rig.Place{}
+	for _, t := range graph.Transitions {
+		places = append(places, rig.Place{Kind: t.Kind, Name: t.Name, Text: t.String(), From: t.From, Why: t.Why, Needs: t.Needs})
+	}
+	return graph, places, nil
+}
+
+// sight notes what of the graph a run passes through.
+func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
+	model, err := verify.FromSite(f.site)
+	if err != nil {
+		return nil, failed(exitInput, "%w", err)
+	}
+	return func() (loop.Watcher, func() []string) {
+		sightings := verify.NewSightings(model)
+		return sightings, sightings.Seen
+	}, nil
+}
+
+// sightedRecord is what sheets say of the graph.
+type sightedRecord struct {
+	Seen   map[string]bool
+	Counts int // sheets that say something
+	Older  int // sheets of before the graph was recorded
+	Other  int // sheets of another site, or of another version of it
+	Bad    int // sheets in which the unit was violated
+}
+
+// read adds the sheets of one record. A run in which the unit did something else than the logic shows nothing.
+func (r *sightedRecord) read(f *rigFiles, sheets []sheet.Sheet) {
+	for i := range sheets {
+		switch s := &sheets[i]; {
+		case s.Head.SiteHash != f.site.Hash:
+			r.Other++
+		case s.End == nil:
+		case s.End.Verdict == sheet.Violated:
+			r.Bad++
+		case s.End.Played && len(s.End.Graph) == 0 && s.Head.Mode != "analyser":
+			r.Older++
+		default:
+			r.Counts++
+			for _, one := range s.End.Graph {
+				r.Seen[one] = true
+			}
+			for _, one := range s.End.Faults {
+				r.Seen[one] = r.Seen[one] || s.End.Played
+			}
+		}
+	}
+}
+
+// notes says which sheets count for nothing.
+func (r *sightedRecord) notes() (list []string) {
+	for _, one := range []struct {
+		count int
+		text  string
+	}{
+		{r.Older, "written before the graph was recorded: play the scenarios again"},
+		{r.Other, "of another site, or of another version of its file"},
+		{r.Bad, "in which the unit was violated"},
+	} {
+		if one.count > 0 {
+			list = append(list, fmt.Sprintf("%s not counted: %s", counted(one.count, "sheet"), one.text))
+		}
+	}
+	return list
+}
+
+// covered is the coverage of what was seen.
+func (f *rigFiles) covered(places []rig.Place, seen map[string]bool) rig.Coverage {
+	return f.wires.Covered(f.logic, places, seen, f.refuses)
+}
+
+// refuses says why the bench cannot play a fault: a short story with it is rehearsed.
+func (f *rigFiles) refuses(one rig.Place) string {
+	name, _, _ := strings.Cut(one.Text, " on ")
+	if samples := fault.AsBefore | fault.NothingComes | fault.ComesAgain; fault.Named(name).Sees.Readings != 0 && fault.Named(name).Sees.Readings&^samples == 0 {
+		return "it happens to samples inside the instrument: a resistance is always there"
+	}
+	text := "scenario: try\nlasts: 3 s\nsteps:\n" + f.allWell() + "faults:\n" + faultLine(name, one.Name, time.Second)
+	scenario, problems := sim.ParseScenario("try", []byte(text), f.site)
+	if problems != nil {
+		return problems[0].Text
+	}
+	return f.rehearsalRefuses(scenario)
+}
+
+func (f *rigFiles) rehearsalRefuses(scenario *sim.Scenario) string {
+	plant, _, _ := sim.Prepare(f.site, f.logic, scenario, scenario.Seed)
+	_, err := f.wires.Rehearse(f.logic, plant, time.Now())
+	if err == nil {
+		return ""
+	}
+	var problems site.Problems
+	if !errors.As(err, &problems) || len(problems) == 0 {
+		return err.Error()
+	}
+	if _, why, found := strings.Cut(problems[0].Text, ": "); found && strings.HasPrefix(problems[0].Text, "in scan ") {
+		return why
+	}
+	return problems[0].Text
+}
+
+// allWell are steps that put on every clamp and give every evidence.
+func (f *rigFiles) allWell() string {
+	var text strings.Builder
+	for i := range f.site.Inputs {
+		if use := f.site.Inputs[i].Use; use == "evidence" {
+			fmt.Fprintf(&text, "  - {at: 0.1 s, do: set, on: %s, to: yes}\n", f.site.Inputs[i].Name)
+		}
+	}
+	for i := range f.site.Channels {
+		fmt.Fprintf(&text, "  - {at: 0.1 s, do: connect, on: %s}\n", f.site.Channels[i].Name)
+	}
+	return text.String()
+}
+
+// faultLine is a fault of the catalogue with its defaults, and with an example where it has none.
+func faultLine(name, on string, at time.Duration) string {
+	one := fault.Named(name)
+	if one == nil {
+		return ""
+	}
+	text := fmt.Sprintf("  - {at: %s, fault: %s", quantity.Duration(at), name)
+	if one.On != fault.OnLogic && one.On != fault.OnBus {
+		text += ", on: " + on
+	}
+	for _, p := range one.Params {
+		if p.Default == "" && p.Unit == fault.Word {
+			text += fmt.Sprintf(", %s: %s", p.Name, p.Words[0])
+		} else if p.Default == "" {
+			text += fmt.Sprintf(", %s: %s", p.Name, exampleUnits[p.Unit].Example())
+		}
+	}
+	return text + "}\n"
+}
+
+var exampleUnits = map[fault.Unit]quantity.Dimension{
+	fault.Ohm: quantity.Resistance, fault.Second: quantity.Time, fault.Volt: quantity.Voltage, fault.Hertz: quantity.Frequency,
+	fault.Celsius: quantity.Temperature, fault.PerMinute: quantity.Rotation, fault.Share: quantity.Ratio,
+}
+
+// coverageReport is what --coverage says, for machines.
+type coverageReport struct {
+	Schema   string       `json:"schema"`
+	Tool     string       `json:"tool"`
+	Verb     string       `json:"verb"`
+	Site     string       `json:"site"`
+	Hash     string       `json:"site_sha256"`
+	Records  []string     `json:"records"`
+	Sheets   int          `json:"sheets"`
+	Notes    []string     `json:"notes"`
+	Over     string       `json:"coverage_over"`
+	Coverage rig.Coverage `json:"coverage"`
+	Exit     int          `json:"exit"`
+}
+
+// readSighted reads a site and what its records say of the graph.
+func readSighted(args []string) (*rigFiles, *sightedRecord, error) {
+	files, err := readRig(args[0], "")
+	if err != nil {
+		return nil, nil, err
+	}
+	read := &sightedRecord{Seen: map[string]bool{}}
+	for _, name := range args[1:] {
+		report, sheets, err := readBack(name)
+		if err != nil {
+			return nil, nil, failed(exitInput, "%w; name a record that a run has written", err)
+		}
+		if len(report.Problems) > 0 {
+			p := report.Problems[0]
+			return nil, nil, failed(exitInput, "%s:%d:%d: %s; a changed record shows nothing: ohmgate rig --check %s", p.File, p.Line, p.Column, p.Text, name)
+		}
+		before := *read
+		read.read(files, sheets)
+		if read.Counts == before.Counts && read.Older > before.Older {
+			return nil, nil, failed(exitInput, "%s: its sheets were written before the verified graph was recorded;\nplay the scenarios again with --record and another file", name)
+		}
+	}
+	return files, read, nil
+}
+
+// tellRecorded is --coverage: what of the graph some records have seen.
+func tellRecorded(out io.Writer, args []string, asJSON bool) error {
+	files, read, err := readSighted(args)
+	if err != nil {
+		return err
+	}
+	_, places, err := files.verified()
+	if err != nil {
+		return err
+	}
+	made := files.covered(places, read.Seen)
+	code := exitIncomplete
+	switch {
+	case len(made.Seen)+len(made.Gaps) == 0:
+		code = exitNothing
+	case len(made.Gaps) == 0:
+		code = exitShown
+	}
+	if asJSON {
+		err := encode(out, coverageReport{
+			Schema: "ohmgate coverage 1", Tool: toolVersion(), Verb: "rig --coverage", Site: files.site.Name, Hash: files.site.Hash,
+			Records: append([]string{}, args[1:]...), Sheets: read.Counts, Notes: append([]string{}, read.notes()...), Over: coverageOver, Coverage: made, Exit: int(code),
+		})
+		if err != nil {
+			return err
+		}
+		return ended(code)
+	}
+	printWrapped(out, "", fmt.Sprintf("%s on the bench, after %s", files.site.Name, counted(read.Counts, "sheet")), 2)
+	for _, text := range read.notes() {
+		printWrapped(out, "  ", text, 4)
+	}
+	tellCoverage(out, &made, mostListed)
+	tellCannot(out, &made)
+	fmt.Fprintln(out, map[exitCode]string{
+		exitShown: "shown: all that this bench can show was seen", exitNothing: "nothing checked: this bench judges no output",
+		exitIncomplete: "not shown: ohmgate rig --gaps DIR SITE RECORD... writes scenarios for the rest",
+	}[code])
+	return ended(code)
+}
+
+// mostListed is how many gaps --coverage prints.
+const mostListed = 40
+
+// tellCoverage prints the shares and the first gaps.
+func tellCoverage(out io.Writer, c *rig.Coverage, most int) {
+	total := rig.Share{Kind: "together"}
+	fmt.Fprintln(out, "of the verified graph   seen  not seen  this bench cannot   share of what it can")
+	line := func(s rig.Share) {
+		share := "-"
+		if can := s.Seen + s.Gaps; can > 0 {
+			share = fmt.Sprintf("%d %%", 100*s.Seen/can)
+		}
+		fmt.Fprintf(out, "  %-20s %6d %9d %18d %8s\n", s.Kind, s.Seen, s.Gaps, s.Cannot, share)
+	}
+	for _, s := range c.Shares {
+		line(s)
+		total.Seen, total.Gaps, total.Cannot = total.Seen+s.Seen, total.Gaps+s.Gaps, total.Cannot+s.Cannot
+	}
+	line(total)
+	for i, gap := range c.Gaps {
+		if i == most {
+			fmt.Fprintf(out, "  and %d more: ohmgate rig --coverage --json SITE RECORD lists all\n", len(c.Gaps)-i)
+			break
+		}
+		printWrapped(out, "  not seen  ", gap.Text, 12)
+	}
+}
+
+// tellCannot prints why some places are beyond the bench, each reason once.
+func tellCannot(out io.Writer, c *rig.Coverage) {
+	var order []string
+	places := map[string][]string{}
+	for _, one := range c.Cannot {
+		if places[one.Because] == nil {
+			order = append(order, one.Because)
+		}
+		places[one.Because] = append(places[one.Because], one.Text)
+	}
+	for _, why := range order {
+		list := places[why]
+		text := fmt.Sprintf("%s: %s", why, list[0])
+		if len(list) > 1 {
+			text += fmt.Sprintf(", and %d more", len(list)-1)
+		}
+		printWrapped(out, "  cannot    ", text, 12)
+	}
+}

@@ -1,0 +1,164 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/hwio/sheet"
+)
+
+// gapsOf writes scenarios for the gaps of a bench into a new directory.
+func gapsOf(t *testing.T, args ...string) gapReport {
+	t.Helper()
+	text, code := rigSays(t, append([]string{"--json", "--gaps", filepath.Join(t.TempDir(), "gaps")}, args...)...)
+	require.Contains(t, []exitCode{exitShown, exitIncomplete}, code, text)
+	var made gapReport
+	require.NoError(t, json.Unmarshal([]byte(text), &made))
+	return made
+}
+
+// Scenarios that were found for gaps are accepted by simulate; one is played on the twin, and its gap is closed.
+func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
+	t.Setenv("TMPDIR", t.TempDir())
+	made := gapsOf(t, benchSite)
+	require.Greater(t, len(made.Files), 30)
+	for _, one := range made.Files {
+		require.NotEmpty(t, one.Closes, one.Name)
+		require.Equal(t, exitShown, run([]string{"simulate", benchSite, one.Name}), one.Name)
+	}
+	for _, one := range made.Open {
+		require.NotEmpty(t, one.Because, one.Gap)
+	}
+	closes := map[string]bool{}
+	for _, one := range made.Files {
+		for _, gap := range one.Closes {
+			closes[gap] = true
+		}
+	}
+	for _, gap := range []string{
+		"bond_1: doubtful -> lost (high)", "bond_1: bonded -> lost (open)", "valve_1: tripped -> enabled (reset)", "valve_1: actuator unconfirmed (stayed open)",
+		"valve_1: reset refused (too short for a deliberate press)", "car_1: acknowledged", "broken_wire on bond_1",
+	} {
+		require.True(t, closes[gap], gap)
+	}
+	for _, gap := range []string{"bond_1: bonded -> doubtful (missing)", "valve_1: enabled -> tripped (scan overrun)", "lost_samples on bond_1"} {
+		require.False(t, closes[gap], "this bench cannot show it: %s", gap)
+	}
+	for i := range made.Files { // greedily few: each is needed for something
+		alone := map[string]bool{}
+		for _, gap := range made.Files[i].Closes {
+			alone[gap] = true
+		}
+		for k := range made.Files {
+			for _, gap := range made.Files[k].Closes {
+				if k != i {
+					delete(alone, gap)
+				}
+			}
+		}
+		require.NotEmpty(t, alone, made.Files[i].Name)
+	}
+	closeOnTheTwin(t, made.Files, "bond_1: doubtful -> lost (open)")
+}
+
+func closeOnTheTwin(t *testing.T, files []gapFile, gap string) {
+	t.Helper()
+	at := slices.IndexFunc(files, func(one gapFile) bool { return one.Gap == gap })
+	require.GreaterOrEqual(t, at, 0, gap)
+	record := filepath.Join(t.TempDir(), "record")
+	var text string
+	for range 4 { // a busy machine may be too late for the scenario
+		var code exitCode
+		if text, code = rigSays(t, "--twin", "--edges", "20", "--record", record, benchSite, files[at].Name); code != exitLost {
+			break
+		}
+	}
+	require.Contains(t, text, "nothing checked", "the unit does nothing, and rightly so")
+	var seen []string
+	for _, one := range coverageOf(t, benchSite, record).Coverage.Seen {
+		seen = append(seen, one.Text)
+	}
+	require.Contains(t, seen, gap, "still open after:\n%s", text)
+}
+
+func TestGapsRefuseADirectoryOfEarlierOnes(t *testing.T) {
+	old := t.TempDir()
+	require.NoError(t, os.WriteFile(filepath.Join(old, "gap_01_x.yaml"), nil, 0o600))
+	text, code := rigSays(t, "--gaps", old, benchSite)
+	require.Equal(t, exitInput, code, text)
+	require.Contains(t, text, "name another directory")
+	text, code = rigSays(t, "--gaps", filepath.Join(old, "new"))
+	require.Equal(t, exitInput, code, text)
+	text, code = rigSays(t, "--coverage", benchSite, "--gaps", old)
+	require.Equal(t, exitInput, code, text)
+}
+
+// sheetsIn writes a record with one run that ended so.
+func sheetsIn(t *testing.T, hash string, end sheet.End) string {
+	t.Helper()
+	path := filepath.Join(t.TempDir(), "record")
+	book, _, err := sheet.Open(path)
+	require.NoError(t, err)
+	require.NoError(t, book.Add(sheet.KindHead, sheet.Head{Site: "bench_siding", SiteHash: hash, Scenario: "x", Mode: "stimulate", Run: 1, Runs: 1}))
+	require.NoError(t, book.Add(sheet.KindEnd, end))
+	require.NoError(t, book.Close())
+	return path
+}
+
+func coverageOf(t *testing.T, args ...string) coverageReport {
+	t.Helper()
+	text, code := rigSays(t, append([]string{"--coverage", "--json"}, args...)...)
+	require.Equal(t, exitIncomplete, code, text)
+	var made coverageReport
+	require.NoError(t, json.Unmarshal([]byte(text), &made))
+	require.Equal(t, int(code), made.Exit)
+	return made
+}
+
+func TestCoverageCountsWhatRecordsHaveSeen(t *testing.T) {
+	files, err := readRig(benchSite, "")
+	require.NoError(t, err)
+	hash := files.site.Hash
+	good := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: sheet.Shown, Graph: []string{"bond_1: bonded -> lost (open)", "bond_1: bonded -> doubtful (missing)", "not in any graph"}, Faults: []string{"clamp_removed on bond_1"}}
+	one := sheetsIn(t, hash, good)
+	made := coverageOf(t, benchSite, one)
+	require.Equal(t, 1, made.Sheets)
+	require.Len(t, made.Coverage.Seen, 2, "what the bench cannot show is never seen, whatever a record says")
+	other := good
+	other.Graph, other.Faults = []string{"car_1: wait over"}, nil
+	require.Len(t, coverageOf(t, benchSite, one, sheetsIn(t, hash, other)).Coverage.Seen, 3)
+
+	violated := good
+	violated.Verdict = sheet.Violated
+	made = coverageOf(t, benchSite, sheetsIn(t, hash, violated))
+	require.Empty(t, made.Coverage.Seen)
+	require.Contains(t, strings.Join(made.Notes, " "), "the unit was violated")
+	made = coverageOf(t, benchSite, sheetsIn(t, "another", good))
+	require.Empty(t, made.Coverage.Seen)
+	require.Contains(t, strings.Join(made.Notes, " "), "another site")
+
+	older := good
+	older.Graph = nil
+	text, code := rigSays(t, "--coverage", benchSite, sheetsIn(t, hash, older))
+	require.Equal(t, exitInput, code, text)
+	require.Contains(t, text, "before the verified graph was recorded")
+
+	bytes, err := os.ReadFile(one)
+	require.NoError(t, err)
+	require.NoError(t, os.WriteFile(one, []byte(strings.Replace(string(bytes), "bonded -> lost", "bonded -> rust", 1)), 0o600))
+	text, code = rigSays(t, "--coverage", benchSite, one)
+	require.Equal(t, exitInput, code, "a changed record shows nothing: %s", text)
+}
+
+func TestCoverageFitsTheLine(t *testing.T) {
+	text, code := rigSays(t, "--coverage", benchSite)
+	require.Equal(t, exitIncomplete, code, text)
+	fits(t, text)
+	require.Contains(t, text, "cannot    a scan overrun happens inside the unit")
+}
