@@ -115,6 +115,7 @@ func outputTests() []test {
 		test{"withheld", func(v *view, i int) bool { return v.State.Outputs[i].Mode != interlock.Enabled }},
 		test{"unconfirmed", func(v *view, i int) bool { return v.State.Outputs[i].Unconfirmed != 0 }},
 		test{"stopped", func(v *view, i int) bool { return v.plant.actuators[i].closed() }},
+		test{"energised", func(v *view, i int) bool { return v.Decision.Coils.Energised(i) }},
 	)
 }
 
@@ -171,6 +172,9 @@ func (n *names) condition(text, because string) (condition, string, string) {
 		return c, "", ""
 	}
 	subject, ok := n.number[words[0]]
+	if !ok && text == watchdogKicked {
+		return condition{text: text, holds: func(v *view) bool { return v.Decision.Kick }}, "", ""
+	}
 	if !ok {
 		return n.unknown(text, words)
 	}
@@ -185,6 +189,9 @@ func (n *names) condition(text, because string) (condition, string, string) {
 	}
 	return n.is(text, subject, words[2:])
 }
+
+// watchdogKicked is a condition of the whole logic, unless a part is called so.
+const watchdogKicked = "watchdog is kicked"
 
 // unknown explains a condition whose first word names nothing.
 func (n *names) unknown(text string, words []string) (condition, string, string) {
