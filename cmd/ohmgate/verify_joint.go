@@ -178,7 +178,7 @@ func tellJoint(out io.Writer, r *jointReport) {
 	left := false
 	for i := range r.Outputs {
 		one := &r.Outputs[i]
-		fmt.Fprintf(out, "\n%s, %d channels, %.1f s\n", one.Output, len(one.Channels), one.Seconds)
+		fmt.Fprintf(out, "\n%s, %s, %.1f s\n", one.Output, counted(len(one.Channels), "channel"), one.Seconds)
 		if one.Incomplete != "" {
 			tellWrapped(out, "  incomplete: ", one.Incomplete)
 		}

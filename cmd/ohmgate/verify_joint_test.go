@@ -1,0 +1,69 @@
+package main
+
+import (
+	"encoding/json"
+	"path/filepath"
+	"strings"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+const unknownPowder = "../../testdata/sites/margin/nothing_known.yaml"
+
+// What is listed gets a verdict, what is left is named, and lines fit.
+func TestJointSaysWhatItJudgesAndWhatNot(t *testing.T) {
+	text, code := call("verify", unknownPowder, "--joint", "--output", "valve", "--property", "1,2,3,4,6,7,15")
+	require.Equal(t, exitShown, code, text)
+	for _, want := range []string{"valve, 1 channel,", "14519 states", "bond bad: withheld at the latest in scan 15, 300.0 ms, exact", "not judged jointly: 8, ", "verdict: shown"} {
+		require.Contains(t, text, want)
+	}
+	for _, line := range strings.Split(text, "\n") {
+		require.LessOrEqual(t, len([]rune(line)), 80, line)
+	}
+}
+
+// A property that was asked for and is not judged jointly is not shown.
+func TestJointIsNotGreenByAbsence(t *testing.T) {
+	for _, property := range []string{"8", "14"} {
+		text, code := call("verify", unknownPowder, "--joint", "--output", "valve", "--property", property)
+		require.Equal(t, exitIncomplete, code, text)
+		require.Contains(t, text, "verdict: not shown")
+	}
+}
+
+// A violated property comes with a run that simulate replays.
+func TestJointCounterexamplesReplayInSimulate(t *testing.T) {
+	runs := t.TempDir()
+	text, code := call("verify", unknownPowder, "--joint", "--output", "valve", "--runs", runs)
+	require.Equal(t, exitViolated, code, text)
+	text, code = call("simulate", unknownPowder, filepath.Join(runs, "property_5_valve.yaml"), "--brief")
+	require.Equal(t, exitViolated, code, text)
+}
+
+// Beyond its memory a joint search says how far it came.
+func TestJointEndsIncompleteBeyondItsMemory(t *testing.T) {
+	text, code := call("verify", amber, "--joint", "--output", "drum_lance", "--memory", "20", "--json")
+	require.Equal(t, exitIncomplete, code, text)
+	var report jointReport
+	require.NoError(t, json.Unmarshal([]byte(text), &report))
+	require.Equal(t, "not shown", report.Verdict)
+	require.Empty(t, report.Outputs[0].Results)
+	require.Contains(t, report.Outputs[0].Incomplete, "memory limit of 20 MB")
+}
+
+// The same twice.
+func TestJointIsDeterministic(t *testing.T) {
+	told := func() string {
+		text, _ := call("verify", unknownPowder, "--joint", "--output", "valve", "--json")
+		var report jointReport
+		require.NoError(t, json.Unmarshal([]byte(text), &report))
+		for i := range report.Outputs {
+			report.Outputs[i].Seconds = 0
+		}
+		same, err := json.Marshal(report)
+		require.NoError(t, err)
+		return string(same)
+	}
+	require.Equal(t, told(), told())
+}
