@@ -182,7 +182,7 @@ var inTheInstrument = []*Fault{
 			{"hits", Share, "50 %", nil, "share of measurements in a burst that are disturbed"},
 		},
 		Sees:    Sees{Readings: anyValue},
-		ShownBy: "the count of invalid and high readings while contactors switch, at a test resistor",
+		ShownBy: "the changes of phase in /metrics while contactors switch, at a test resistor",
 	},
 	{
 		Name: "coarse_adc", On: OnChannel, Title: "coarse converter",
@@ -234,7 +234,7 @@ var onTheBus = []*Fault{
 		Models:  "A share of the readings never arrives, at random.",
 		Params:  []Param{{"share", Share, "1 %", nil, "share that is lost"}},
 		Sees:    Sees{Readings: AsBefore | NothingComes},
-		ShownBy: "the count of missing readings on the page and in /metrics",
+		ShownBy: "the age of the last reading in /metrics",
 	},
 	{
 		Name: "late_samples", On: OnChannel, Title: "readings late",
@@ -248,7 +248,7 @@ var onTheBus = []*Fault{
 		Models:  "A share of the readings is the one before handed over again, with its old stamp.",
 		Params:  []Param{{"share", Share, "50 %", nil, "share that is repeated"}},
 		Sees:    Sees{Readings: AsBefore | ComesAgain},
-		ShownBy: "the count of repeated readings on the page and in /metrics",
+		ShownBy: "the age of the last reading in /metrics: repeated is no news",
 	},
 	{
 		Name: "report_on_change", On: OnChannel, Title: "device reports only changes",
