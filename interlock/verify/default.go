@@ -3,6 +3,7 @@ package verify
 import (
 	"fmt"
 	"strconv"
+	"strings"
 
 	"ohmgate/monitor"
 )
@@ -181,7 +182,7 @@ func (v *verification) huntFor(output, property int) *Run {
 		return nil
 	}
 	q := quarry{output: output, property: property, faults: 2, turns: min(probeTurns, v.turns), recovery: property == 15,
-		is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }}
+		is: func(_ *driver, _ *sight, found mask) bool { return found&broken(property) != 0 }}
 	run := v.channelRun(q)
 	if run == nil {
 		run = v.hunt(q)
@@ -199,6 +200,15 @@ func (v *verification) huntFor(output, property int) *Run {
 	}
 	run.Property = strconv.Itoa(property)
 	return run
+}
+
+// broken is what shows that a property is broken: what prolongs a run that must
+// end shows as that.
+func broken(property int) mask {
+	if property == 9 {
+		return bit(9) | bit(1) | bit(4) | bit(6)
+	}
+	return bit(property)
 }
 
 // along hunts with the compass of one search after the other.
@@ -368,43 +378,11 @@ func (v *verification) boot(output int) *Result {
 			r.Says = fmt.Sprintf("%s bonds after %d scans and %d readings, must take %d and %d", v.model.Names.Channels[ch],
 				min(f.BondScans, f.RebondScans), min(f.BondReadings, f.RebondReadings), c.SettleScans, c.SettleReadings)
 			return r
-		case v.unsettled(ch, r):
-			return r
 		case r.Verdict == Shown:
 			r.Says = fmt.Sprintf("%s: at least %d scans and %d fresh good readings", v.model.Names.Channels[ch], f.BondScans, f.BondReadings)
 		}
 	}
-	return v.withRun(r, output, 1)
-}
-
-// unsettled says that a channel can bond in another way than by its whole settle
-// time without a break.
-func (v *verification) unsettled(ch int, r *Result) bool {
-	c := &v.model.Config.Channels[ch].Config
-	said, known := v.settles[*c]
-	if !known {
-		t, err := v.channelTable(c)
-		if err == nil {
-			_, said.says, err = t.unsettled(v.options.memory())
-		}
-		said.err = err
-		v.settles[*c] = said
-	}
-	switch {
-	case said.err != nil:
-		r.Verdict, r.Says = Worse(r.Verdict, NotShown), said.err.Error()
-		return true
-	case said.says != "":
-		r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+" "+said.says
-		return true
-	}
-	return false
-}
-
-// settling is what was found of how a channel settles.
-type settling struct {
-	says string
-	err  error
+	return v.withRun(v.misjudged(output, 1, r), output, 1)
 }
 
 func (v *verification) reset(output int) *Result {
@@ -449,7 +427,7 @@ func (v *verification) dips(output int) *Result {
 		}
 		r.Says = fmt.Sprintf("%s forgives %s; repaid after %d good", v.model.Names.Channels[ch], patienceText(c, &f), f.Repay)
 	}
-	return v.withRun(r, output, 6)
+	return v.withRun(v.misjudged(output, 6, r), output, 6)
 }
 
 // dipsForgiven is how many bad scans of one class the budget must cover: one
@@ -539,6 +517,34 @@ func patternText(pattern []monitor.Class) string {
 	return text
 }
 
+// smallestWith is the smallest cut set that a cause is in.
+func smallestWith(sets [][]int, cause int) []int {
+	best := []int(nil)
+	for _, set := range sets {
+		if contains(set, cause) && (best == nil || len(set) < len(best)) {
+			best = set
+		}
+	}
+	if best == nil {
+		return []int{cause}
+	}
+	return best
+}
+
+// chatterOn lets one member of a cut set read the pattern; an input is unfit while
+// it is bad.
+func (v *verification) chatterOn(d *driver, cause int, class monitor.Class) {
+	switch {
+	case cause < len(d.config.Channels):
+		if !possible(&d.config.Channels[cause].Config)[class] {
+			class = monitor.Invalid
+		}
+		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, class, d.stamp)
+	case class != monitor.Good:
+		d.spoil(cause, class)
+	}
+}
+
 // chatterRun repeats a pattern on the real site until it has lasted well beyond
 // every patience, and is a counterexample only if the output still runs then.
 func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) *Run {
@@ -549,16 +555,23 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 	d, record := s.from()
 	from := record.scans
 	turns := 3*len(pattern) + 2*int(v.model.Config.Channels[channel].LongestStay)
+	together := smallestWith(CutSets(v.model.Config.Outputs[output].Permissive), channel)
+	var names []string
+	for _, cause := range together {
+		names = append(names, v.model.cause(cause))
+	}
 	for i := 0; i < turns; i++ {
 		d.healthy()
-		d.in.Readings[channel] = readingOf(&d.config.Channels[channel].Config, pattern[i%len(pattern)], d.stamp)
+		for _, cause := range together {
+			v.chatterOn(d, cause, pattern[i%len(pattern)])
+		}
 		record.turn(d)
 		if !d.enabled() {
 			return nil
 		}
 	}
-	run := record.finish(fmt.Sprintf("%s keeps %s running from scan %d on with %s", v.model.Names.Channels[channel], v.model.Names.Outputs[output], from, patternText(pattern)), 1)
-	run.Slice = []string{"reading of " + v.model.Names.Channels[channel], "counter: doubt, repaid by one good reading", "rule: counting"}
+	run := record.finish(fmt.Sprintf("%s runs on from scan %d with %s on %s", v.model.Names.Outputs[output], from, patternText(pattern), strings.Join(names, " and ")), len(together))
+	run.Slice = []string{"reading of " + strings.Join(names, ", "), "counter: doubt, repaid by one good reading", "rule: counting"}
 	run.Property, run.Output = "5", v.model.Names.Outputs[output]
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)
 	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.scans-1, turns))

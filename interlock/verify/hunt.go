@@ -256,6 +256,11 @@ func (h *hunt) catches(t *trail, found mask, ends bool) bool {
 	switch {
 	case h.quarry.is != nil && h.quarry.is(h.d, t.sight, found):
 		told := h.w.told[h.quarry.property]
+		for property := range h.w.told {
+			if told.says == "" && found&broken(h.quarry.property)>>property&1 == 1 {
+				told = h.w.told[property]
+			}
+		}
 		t.caught, t.says, t.expect = true, told.says, told.expect
 	case h.quarry.recovery && (t.alone > h.patience || ends && t.alone > 0):
 		t.scans += h.patience + 1 - min(t.alone, h.patience+1) // it would be like this for ever
@@ -431,7 +436,7 @@ func (h *hunt) sign(t *trail) string {
 		ch := &s.Channels[i]
 		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].index(ch.Stay))
 		bond := &m.bonds[i]
-		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.settled.class))
+		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.class), uint32(bond.spent))
 		b = append(b, flags(ch.Parted, bond.mixed, bond.calm))
 	}
 	for _, i := range h.near.inputs {

@@ -167,7 +167,7 @@ func (v *verification) response(output int) *Result {
 	if said := v.classBound(output); said != "" && r.Verdict == Shown {
 		r.Verdict, r.Says = Violated, said
 	}
-	return r
+	return v.misjudged(output, 4, r)
 }
 
 // classBound compares every detection with what the configuration promises: the

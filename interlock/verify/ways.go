@@ -61,22 +61,55 @@ func (v *verification) channelRun(q quarry) *Run {
 			continue
 		}
 		h := v.huntOf(q)
-		switch q.property {
-		case 1:
-			run = h.bonds(t, ch)
-		case 4, 9:
+		if news := v.misjudges(ch)[q.property].news; news != nil {
+			run = h.script(0, ch, news)
+		}
+		if run == nil && q.property == 9 { // what prolongs a run has its own properties
+			for _, property := range [...]int{4, 1, 6} {
+				if news := v.misjudges(ch)[property].news; news != nil && run == nil {
+					run = h.script(0, ch, news)
+				}
+			}
+		}
+		switch {
+		case run != nil:
+		case q.property == 4 || q.property == 9:
 			run = h.lasting(t, ch)
-		case 6:
+		case q.property == 6:
 			run = h.dipping(t, ch)
 		}
 	}
 	return run
 }
 
-// bonds: the shortest way from power-up to a bond that has not settled.
-func (h *hunt) bonds(t *ChannelTable, ch int) *Run {
-	news, _, _ := t.unsettled(h.v.options.memory())
-	return h.script(0, ch, news)
+// misjudges is what the graph of a channel says against its account, found once
+// for each setting.
+func (v *verification) misjudges(channel int) [len(titles)]misjudged {
+	c := v.model.Config.Channels[channel].Config
+	if found, known := v.judged[c]; known {
+		return found
+	}
+	var found [len(titles)]misjudged
+	if t, err := v.channelTable(&c); err == nil {
+		found = t.misjudges(v.options.memory())
+	}
+	v.judged[c] = found
+	return found
+}
+
+// misjudged lets a result say how a needed channel breaks a property.
+func (v *verification) misjudged(output, property int, r *Result) *Result {
+	for _, ch := range v.needed(output) {
+		found := v.misjudges(ch)[property]
+		switch {
+		case r.Verdict == Violated:
+		case found.says != "":
+			r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+" "+found.says
+		case found.err != nil:
+			r.Verdict, r.Says = Worse(r.Verdict, NotShown), found.err.Error()
+		}
+	}
+	return r
 }
 
 // lasting: the longest way on which every reading is bad.
@@ -131,16 +164,10 @@ func (h *hunt) script(from uint64, ch int, news []monitor.Class) *Run {
 
 // together is a channel with the rest of its smallest cut set.
 func (h *hunt) together(ch int) []int {
-	var best []int
-	for _, set := range h.w.cuts {
-		if contains(set, ch) && (best == nil || len(set) < len(best)) {
-			best = set
-		}
-	}
-	if best == nil || h.quarry.property == 1 {
+	if h.quarry.property == 1 {
 		return []int{ch}
 	}
-	return best
+	return smallestWith(h.w.cuts, ch)
 }
 
 // showing is the deviation that makes a cause show some news; -1 if it is none.

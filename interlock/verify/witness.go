@@ -61,7 +61,7 @@ type sight struct {
 
 // bondSight is what is remembered of one channel.
 type bondSight struct {
-	settled
+	account
 	bad   Scans // bad scans in a row
 	kind  monitor.Class
 	mixed bool // of more than one class
@@ -225,10 +225,10 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 			b.mixed = b.bad > 0 && (b.mixed || news != b.kind)
 			b.bad, b.kind = min(b.bad.Next(), w.longest[ch]), news
 		}
-		b.settled = b.see(c, news, was, is)
-		if !was.MayKeep() && is.MayKeep() && !b.enough(c) {
+		b.account = b.see(c, news, was, is)
+		if property, says, expect := b.wrong(c, w.prior.Channels[ch].Control, is); property > 0 {
 			name := w.v.model.Names.Channels[ch]
-			bad |= w.must(w.broken(1, "%s is bonded after %d scans and %d fresh good readings, must take %d and %d", name, b.span, b.good, c.SettleScans, c.SettleReadings), "never: %s is bonded", name)
+			bad |= w.must(w.broken(property, "%s %s", name, says), expect, name)
 		}
 	}
 	return bad

@@ -8,10 +8,10 @@ import (
 	"ohmgate/monitor"
 )
 
-// The logic that runs settles as property 1 says, whatever comes; and each way of
-// not settling is found, with news that lead there.
-func TestHowAChannelSettles(t *testing.T) {
-	c := demoChannel()
+// The logic that runs settles, doubts and is lost as the properties say, whatever
+// comes; and each way of not doing so is found, with news that lead there.
+func TestHowAChannelSettlesAndDoubts(t *testing.T) {
+	c, broken := demoChannel(), 0
 	find := func(change func(s, next monitor.Control, news monitor.Class) monitor.Control) []monitor.Class {
 		logic := Real()
 		logic.Advance = func(c *monitor.Config, s monitor.Control, news monitor.Class) monitor.Control {
@@ -19,10 +19,15 @@ func TestHowAChannelSettles(t *testing.T) {
 		}
 		table, err := tabulate(logic, &c, 1<<30)
 		require.NoError(t, err)
-		news, says, err := table.unsettled(1 << 30)
-		require.NoError(t, err)
-		require.Equal(t, news == nil, says == "")
-		return news
+		for property, found := range table.misjudges(1 << 30) {
+			require.NoError(t, found.err)
+			require.Equal(t, found.news == nil, found.says == "")
+			if found.news != nil {
+				broken = property
+				return found.news
+			}
+		}
+		return nil
 	}
 	require.Nil(t, find(func(_, next monitor.Control, _ monitor.Class) monitor.Control { return next }))
 	for name, change := range map[string]func(s, next monitor.Control, news monitor.Class) monitor.Control{
@@ -50,5 +55,20 @@ func TestHowAChannelSettles(t *testing.T) {
 		},
 	} {
 		require.NotEmpty(t, find(change), name)
+		require.Equal(t, 1, broken, name)
 	}
+	require.NotEmpty(t, find(func(s, next monitor.Control, _ monitor.Class) monitor.Control {
+		if next.Phase == monitor.Doubtful && next.Class == monitor.Between {
+			next.Doubt = 1
+		}
+		return next
+	}))
+	require.Equal(t, 4, broken, "between repays")
+	require.NotEmpty(t, find(func(s, next monitor.Control, _ monitor.Class) monitor.Control {
+		if s.Phase == monitor.Doubtful && next.Class == monitor.Between {
+			next = monitor.Control{Phase: monitor.Lost, Class: next.Class}
+		}
+		return next
+	}))
+	require.Equal(t, 6, broken, "between is lost at once")
 }

@@ -1,0 +1,126 @@
+package verify
+
+import (
+	"fmt"
+	"slices"
+
+	"ohmgate/monitor"
+)
+
+// account is what properties 1, 4 and 6 remember of a channel, from their own
+// words and not from the logic: how long what it reads has been good, how often
+// it was told so anew, how many scans of that could not be used; and how much of
+// its budget of doubt is spent.
+type account struct {
+	class              monitor.Class // in effect
+	age                Scans         // since the last news
+	span, good, paused Scans
+	spent              monitor.Parts
+}
+
+// see follows one scan from one phase to another. A channel that was fit to keep
+// has nothing to settle; one that is neither fit nor settling has not begun to.
+func (w account) see(c *monitor.Config, news monitor.Class, was, is monitor.Phase) account {
+	fresh := news != monitor.Missing
+	switch {
+	case fresh:
+		w.class, w.age = news, 0
+	case w.age >= c.StaleAfter:
+		w.class, w.age = monitor.Missing, c.StaleAfter.Next()
+	default:
+		w.age++
+	}
+	switch {
+	case was.MayKeep() || is != monitor.Settling && !is.MayKeep() || w.class == monitor.Between || w.class == monitor.High || w.class == monitor.Open:
+		w.span, w.good, w.paused = 0, 0, 0
+	case w.class == monitor.Good && (fresh || w.span > 0):
+		w.span = min(w.span.Next(), c.SettleScans)
+		w.good = min(w.good+Scans(b2i(fresh)), c.SettleReadings)
+	case w.class != monitor.Good && w.span > 0:
+		if w.paused++; w.paused > c.SettlePause {
+			w.span, w.good, w.paused = 0, 0, 0
+		}
+	}
+	switch {
+	case !was.MayKeep():
+		w.spent = 0
+	case w.class < monitor.Between:
+		w.spent += min(c.Full-w.spent, c.Cost[w.class])
+	case w.class == monitor.Good && fresh:
+		w.spent -= min(w.spent, c.Repay)
+	}
+	return w
+}
+
+// wrong says which property a step breaks, and how; w is after the step. A stay
+// in doubtful may end for its length alone.
+func (w account) wrong(c *monitor.Config, before monitor.Control, is monitor.Phase) (property int, says, expect string) {
+	was := before.Phase
+	switch {
+	case !was.MayKeep() && is.MayKeep() && (w.span < c.SettleScans || w.good < c.SettleReadings):
+		return 1, fmt.Sprintf("is bonded after %d scans and %d fresh good readings, must take %d and %d", w.span, w.good, c.SettleScans, c.SettleReadings), "never: %s is bonded"
+	case was.MayKeep() && is.MayKeep() && w.spent >= c.Full:
+		return 4, fmt.Sprintf("is still fit to keep with its whole budget of doubt spent (%d of %d)", w.spent, c.Full), "never: %s is fit to keep"
+	case was == monitor.Doubtful && is == monitor.Doubtful && before.Stay.Next() >= c.LongestStay:
+		return 4, fmt.Sprintf("is doubtful for more than %d scans", c.LongestStay), "never: %s is fit to keep"
+	case was.MayKeep() && !is.MayKeep() && w.spent < c.Full && before.Stay.Next() < c.LongestStay:
+		return 6, fmt.Sprintf("is %s with %d of %d of its budget of doubt spent", is, w.spent, c.Full), "always: %s is fit to keep"
+	}
+	return 0, "", ""
+}
+
+// misjudged is how a channel breaks a property, and the shortest news from
+// power-up to there.
+type misjudged struct {
+	news []monitor.Class
+	says string
+	err  error
+}
+
+// misjudges follows a channel's graph together with the account of it, and
+// returns the first breach of each property. Where the logic is right, both
+// remember the same, so that there are hardly more pairs than states.
+func (t *ChannelTable) misjudges(memory uint64) (found [len(titles)]misjudged) {
+	type pair struct {
+		state uint32
+		w     account
+	}
+	type step struct {
+		from int
+		news monitor.Class
+	}
+	all, came, known := []pair{{}}, []step{{-1, 0}}, map[pair]bool{{}: true}
+	for i := 0; i < len(all); i++ {
+		before := t.States[all[i].state].Control
+		before.Stay = t.stay.last(t.stay.index(before.Stay))
+		for class := monitor.Class(0); class < monitor.Classes; class++ {
+			for _, e := range t.from(all[i].state, class) {
+				next := pair{e.next, all[i].w.see(t.Config, class, before.Phase, t.phase(e.next))}
+				if property, says, _ := next.w.wrong(t.Config, before, t.phase(e.next)); property > 0 {
+					if found[property].says == "" {
+						news := []monitor.Class{class}
+						for at := i; came[at].from >= 0; at = came[at].from {
+							news = append(news, came[at].news)
+						}
+						slices.Reverse(news)
+						found[property] = misjudged{news: news, says: says}
+					}
+					continue
+				}
+				if !known[next] {
+					known[next] = true
+					all, came = append(all, next), append(came, step{i, class})
+				}
+			}
+		}
+		if uint64(len(all))*150 > memory {
+			for p := range found {
+				if found[p].says == "" {
+					found[p].err = &CutOff{"following a channel and the account of it", uint64(len(all)), memory}
+				}
+			}
+			break
+		}
+	}
+	return found
+}
