@@ -17,6 +17,8 @@ type JointFound struct {
 
 	// Response measures one cut set of channels.
 	Response func(set []string) (JointResponse, error)
+	// Lost is a run to where a pair is lost in one scan; no scans where it cannot be.
+	Lost func(pair []string) (JointResponse, error)
 	// Recovery is the number of scans of good readings after which every channel
 	// is bonded from every joint state, and whether the output can then be brought
 	// to run from every one of its own.
@@ -44,7 +46,6 @@ func (j *Joint) NotJudged() map[int]string {
 	why := map[int]string{
 		9:  "compares two runs of one channel, channel by channel",
 		12: "asks the real Step about one cause at a time",
-		13: "first-out is asked of the real Step, by one cause and by two in one scan",
 		14: "asks the real Step about the kick",
 	}
 	c := j.verification.model.Config
@@ -102,8 +103,8 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 			}
 		}
 	}
-	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed,
-		15: func(output int) *Result { return j.recovery(f) }}
+	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed, 13: func(int) *Result { return j.firstOut(f) },
+		15: func(int) *Result { return j.recovery(f) }}
 	for number := 1; number <= 15; number++ {
 		if checks[number] == nil || !v.wants(strconv.Itoa(number)) {
 			continue

@@ -88,10 +88,15 @@ func (j *Joint) Running(word uint64) bool { return interlock.Mode(word&3) == int
 // EachStep calls f with every tabulated step of the channel.
 func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class)) {
 	for state := range t.States {
-		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			for _, e := range t.from(uint32(state), news) {
-				f(uint32(state), e.next, news)
-			}
+		t.EachFrom(uint32(state), func(to uint32, news monitor.Class) { f(uint32(state), to, news) })
+	}
+}
+
+// EachFrom calls f with every tabulated step from one state.
+func (t *ChannelTable) EachFrom(state uint32, f func(to uint32, news monitor.Class)) {
+	for news := monitor.Class(0); news < monitor.Classes; news++ {
+		for _, e := range t.from(state, news) {
+			f(e.next, news)
 		}
 	}
 }

@@ -112,3 +112,80 @@ func (j *Joint) eachMove(d *driver, news []monitor.Class, right func() bool) boo
 	}
 	return false
 }
+
+// firstOut adds to the explicit property the losses of two channels in one scan:
+// which pairs can be lost so is a matter of both histories. Both must be named.
+func (j *Joint) firstOut(f *JointFound) *Result {
+	r := j.verification.firstOut(j.output)
+	if r.Verdict != Shown {
+		return r
+	}
+	pairs, together, replayed := 0, 0, 0
+	for a := range j.Channels {
+		for b := a + 1; b < len(j.Channels); b++ {
+			pair := []string{j.Channels[a].Name, j.Channels[b].Name}
+			if !j.bothStop(a, b) {
+				continue
+			}
+			pairs++
+			found, err := f.Lost(pair)
+			if err != nil {
+				return &Result{Verdict: NotShown, Says: err.Error()}
+			}
+			together += b2i(found.Scans > 0)
+			run, wrong := j.loseBoth(&found, a, b)
+			replayed += b2i(run)
+			if wrong != nil {
+				return wrong
+			}
+		}
+	}
+	if pairs > 0 {
+		r.Says += fmt.Sprintf("; jointly: %d of %d pairs can be lost in one scan, both were named in the %d that the whole site repeated", together, pairs, replayed)
+	}
+	return r
+}
+
+// bothStop says that the loss of a pair in one scan must name both: each stops the
+// output alone, or they are a cut set, and nothing turns the question round.
+func (j *Joint) bothStop(a, b int) bool {
+	x, y := &j.Channels[a], &j.Channels[b]
+	if helpfulFor(j.Permissive, x.Cause) != interlock.True || helpfulFor(j.Permissive, y.Cause) != interlock.True || hasXor(j.Permissive) {
+		return false
+	}
+	pair := false
+	for _, set := range CutSets(j.Permissive) {
+		pair = pair || len(set) == 2 && contains(set, x.Cause) && contains(set, y.Cause)
+	}
+	return x.Cut && y.Cut || pair
+}
+
+// loseBoth replays a loss of two channels in one scan on the real Step.
+func (j *Joint) loseBoth(found *JointResponse, a, b int) (replayed bool, wrong *Result) {
+	if len(found.Bad) == 0 {
+		return false, nil
+	}
+	d, record := j.verification.start(j.output).from()
+	for _, news := range append(found.Lead, found.Bad...) {
+		if !d.enabled() {
+			return false, nil
+		}
+		j.turn(d, record, news)
+	}
+	out := &d.state.Outputs[j.output]
+	for _, i := range [...]int{a, b} {
+		c := &j.Channels[i]
+		if out.Mode != interlock.Tripped || d.state.Channels[c.Cause].Phase.MayKeep() {
+			return false, nil
+		}
+	}
+	for _, i := range [...]int{a, b} {
+		if c := &j.Channels[i]; !out.Trip.FirstOut.Has(c.Cause) {
+			says := fmt.Sprintf("%s and %s are lost in one scan and %s is not named as first-out", j.Channels[a].Name, j.Channels[b].Name, c.Name)
+			run := record.finish(says, 2)
+			run.Property, run.Output = "13", j.Output
+			return true, &Result{Verdict: Violated, Says: says, Counterexample: run}
+		}
+	}
+	return true, nil
+}

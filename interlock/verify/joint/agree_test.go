@@ -161,3 +161,23 @@ func TestRecoveryAgrees(t *testing.T) {
 	require.NoError(t, err)
 	assert.False(t, runs)
 }
+
+// Two that are lost in one scan are both named, and a Step that forgets the later
+// one of them is caught.
+func TestLossesInOneScan(t *testing.T) {
+	m := yard(t, 2, "bond_1 AND bond_2", nil)
+	results, _ := judged(t, m, verify.Options{Properties: []string{"13"}})
+	assert.Equal(t, verify.Shown, results["13"].Verdict)
+	assert.Contains(t, results["13"].Says, "1 of 1 pairs can be lost in one scan, both were named in the 1 that")
+	forgets := verify.Real()
+	forgets.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
+		interlock.Step(c, s, in, d)
+		if trip := &s.Outputs[0].Trip; trip.FirstOut.Has(0) && trip.FirstOut.Has(1) {
+			trip.FirstOut = interlock.CauseSet{}
+			trip.FirstOut.Add(0)
+		}
+	}
+	results, _ = judged(t, m, verify.Options{Properties: []string{"13"}, Logic: forgets})
+	assert.Equal(t, verify.Violated, results["13"].Verdict, results["13"].Says)
+	require.NotNil(t, results["13"].Counterexample)
+}

@@ -11,7 +11,7 @@ const longestResponse = 100_000
 
 // Found is what the search met, for the verifier to judge.
 func (e *Engine) Found() (f *verify.JointFound, err error) {
-	f = &verify.JointFound{States: e.States().String(), Runs: map[int]verify.JointRun{}, Recovery: e.Recovery,
+	f = &verify.JointFound{States: e.States().String(), Runs: map[int]verify.JointRun{}, Recovery: e.Recovery, Lost: e.Lost,
 		Response: func(set []string) (verify.JointResponse, error) { return e.Attain(set, longestResponse) }}
 	for _, n := range Properties {
 		if !e.joint.Judges(n) {
@@ -101,21 +101,3 @@ func (e *Engine) wrong(property int) rudd.Node {
 }
 
 func (e *Engine) meets(a, b rudd.Node) bool { return !e.b.empty(e.b.And(a, b)) }
-
-// Together says whether all of the named channels can be lost in one and the
-// same scan while the output runs: their order is then unknown to first-out.
-// Composition can only bound this.
-func (e *Engine) Together(names []string) (can bool, err error) {
-	defer e.full("looking for losses in one scan", &err)
-	named := map[string]bool{}
-	for _, n := range names {
-		named[n] = true
-	}
-	moved := e.moved(e.b.And(e.reached, e.running), scan{news: func(c *channel) rudd.Node {
-		if named[c.Name] {
-			return e.b.all(c.step, c.held, e.b.Not(c.kept))
-		}
-		return c.step
-	}})
-	return !e.b.Equal(moved, e.b.False()), nil
-}
