@@ -306,6 +306,9 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	if order.Sight, err = f.sight(); err != nil {
 		return nil, err
 	}
+	if f.wires.Verified, err = verifiedBounds(f.site, f.wires.Judged()); err != nil {
+		return nil, err
+	}
 	order.Head = o.sheetHead(f, order)
 	return order, nil
 }

@@ -28,16 +28,45 @@ func (b *Bounds) slowPoll() time.Duration {
 	return 0
 }
 
-// Loss is the bound for a trip by readings of one class on one channel that was bonded without doubt: its worst detection,
-// and the output's own delay. The lower end is the guaranteed patience.
+// Verified is the worst response of an output to one channel that reads a class in every scan, found by exhaustive search.
+type Verified struct {
+	Output, Channel string
+	Class           monitor.Class
+	Scans           uint64 // from the first bad scan to the one that withholds, both counted
+	Exact           bool   // a run attains it; else it is an upper bound
+}
+
+// verified is what a search says of one output, channel and class.
+func (b *Bounds) verified(output, channel int, class monitor.Class) *Verified {
+	for i := range b.m.Verified {
+		v := &b.m.Verified[i]
+		if v.Output == b.m.Site.Outputs[output].Name && v.Channel == b.m.Site.Channels[channel].Name && v.Class == class {
+			return v
+		}
+	}
+	return nil
+}
+
+// Loss is the bound for a trip by readings of one class on one channel that was bonded without doubt: its worst detection, as
+// verified where it was, and the output's own delay. The lower end is the guaranteed patience.
 func (b *Bounds) Loss(output, channel int, class monitor.Class) Bound {
 	timings := b.m.Site.Timing(b.logic, channel)
 	t, delay := timings.Of(class), b.delay(output)
-	return Bound{
+	name := b.m.Site.Channels[channel].Name
+	made := Bound{
 		Span:     Span{t.Guaranteed + delay.Least, t.Detection + delay.Most},
-		Source:   fmt.Sprintf("site timing: worst detection of %s %s %.0f ms, output delay %.0f ms", b.m.Site.Channels[channel].Name, class, ms(t.Detection), ms(delay.Most)),
+		Source:   fmt.Sprintf("site timing: worst detection of %s %s %.0f ms, output delay %.0f ms", name, class, ms(t.Detection), ms(delay.Most)),
 		Patience: true,
 	}
+	if v := b.verified(output, channel, class); v != nil {
+		aperture, word := b.m.Site.Channels[channel].Aperture, "upper bound"
+		if v.Exact {
+			word = "exact"
+		}
+		made.Most = time.Duration(v.Scans)*b.m.Site.Period.Max + aperture + b.slowPoll() + delay.Most
+		made.Source = fmt.Sprintf("verify: %d %s, %s, for %s %s; aperture %.0f ms, output delay %.0f ms", v.Scans, plural(int(v.Scans), "scan", "scans"), word, name, class, ms(aperture), ms(delay.Most))
+	}
+	return made
 }
 
 // Counted is the bound for anything else: the logic itself needed so many scans from the stimulus to its decision, and a

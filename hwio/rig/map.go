@@ -76,6 +76,7 @@ type Map struct {
 	Loops    []Loop
 	Supply   *Terminal
 	Cal      *Calibration // nil: none
+	Verified []Verified   // worst responses by exhaustive search; bounds without one come from the site's own timing
 }
 
 // reader gathers what is wrong with a rig section.

@@ -472,3 +472,16 @@ func (g *grower) bypasses(output int) {
 		}
 	}
 }
+
+// Responses are the minimal cut sets of the wanted outputs with their worst
+// responses, without any other property: fast enough to ask before a test.
+func Responses(m *Model, o Options) ([]OutputCut, error) {
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	for _, output := range v.outputs {
+		v.cuts(output)
+	}
+	return v.report.Cuts, nil
+}

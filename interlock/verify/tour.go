@@ -117,11 +117,12 @@ func (t *tourist) search(output int, focus []int, spacing uint64) bool {
 	s.cast(focus)
 	s.offers()
 	s.begin()
-	full := true
+	full, stuck := true, false
 	for i := 0; i < len(s.roots) && t.left > 0; i++ {
 		full = s.explore(s.roots[i]) && full
 		s.recover(s.roots[i], false)
-		if i == 0 {
+		if i == len(s.roots)-1 && !stuck {
+			stuck = true
 			s.recover(0, true)
 		}
 	}
@@ -173,7 +174,7 @@ func (at *stage) settled(c *interlock.Config) bool {
 	for i := range at.place {
 		end := Scans(0)
 		if at.coils.Energised(i) {
-			end = max(c.Outputs[i].Travel/2, 1)
+			end = strokeOf(&c.Outputs[i])
 		}
 		if c.Outputs[i].Confirmable() && at.place[i] != end {
 			return false
@@ -362,7 +363,7 @@ func (s *touring) deeds(at *stage) (list []Deed) {
 		list = append(list, Deed{Act: ActSet, On: i, High: !at.set[i], lasts: s.spacing})
 	}
 	for _, i := range s.actuators {
-		end := max(s.model.Config.Outputs[i].Travel/2, 1)
+		end := strokeOf(&s.model.Config.Outputs[i])
 		switch {
 		case at.stuck[i]:
 			list = append(list, Deed{Act: ActFree, On: i, lasts: s.spacing})
@@ -435,6 +436,10 @@ func (s *touring) keep(next *stage) {
 	}
 }
 
+// strokeOf is how long an actuator needs from one end to the other here: three
+// quarters of what it may, as the simulated one does.
+func strokeOf(o *interlock.Output) Scans { return max(o.Travel/4*3, 1) }
+
 // turn is one scan.
 func (s *touring) turn(at *stage) {
 	c := s.model.Config
@@ -443,7 +448,7 @@ func (s *touring) turn(at *stage) {
 	}
 	for i := range at.place {
 		o := &c.Outputs[i]
-		switch end := max(o.Travel/2, 1); {
+		switch end := strokeOf(o); {
 		case at.stuck[i]:
 		case at.coils.Energised(i):
 			at.place[i] = min(at.place[i]+1, end)
@@ -457,7 +462,7 @@ func (s *touring) turn(at *stage) {
 		case roleClosed:
 			v = at.place[r.number] == 0
 		case roleOpened:
-			v = at.place[r.number] == max(c.Outputs[r.number].Travel/2, 1)
+			v = at.place[r.number] == strokeOf(&c.Outputs[r.number])
 		case roleFlow:
 			v = !slices.ContainsFunc(c.Streams[r.number].Through, func(o int) bool { return at.place[o] == 0 })
 		}
@@ -512,7 +517,7 @@ func (at *stage) key(s *touring) string {
 		o, conf := &at.state.Outputs[i], &c.Outputs[i]
 		k = append(k, byte(o.Mode), byte(o.Unconfirmed))
 		flags(o.Ready, o.Armed, o.StartLow, o.SeenAway, o.SeenHome, o.Disagree > 0, o.On > conf.OnDelay, at.stuck[i])
-		flags(at.place[i] == 0, at.place[i] == max(conf.Travel/2, 1))
+		flags(at.place[i] == 0, at.place[i] == strokeOf(conf))
 		button(o.Button, conf.Press)
 	}
 	for _, i := range c.VesselsOf(s.output) {

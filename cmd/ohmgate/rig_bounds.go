@@ -1,0 +1,38 @@
+package main
+
+import (
+	"ohmgate/hwio/rig"
+	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify"
+	"ohmgate/monitor"
+)
+
+// verifiedBounds asks the exhaustive search for the worst response of every judged output to the loss of each channel that is
+// enough to stop it.
+func verifiedBounds(s *site.Site, outputs []string) ([]rig.Verified, error) {
+	if len(outputs) == 0 {
+		return nil, nil
+	}
+	model, err := verify.FromSite(s)
+	if err != nil {
+		return nil, failed(exitInput, "%w", err)
+	}
+	cuts, err := verify.Responses(model, verify.Options{Outputs: outputs})
+	if err != nil {
+		return nil, failed(exitInternal, "%w", err)
+	}
+	var list []rig.Verified
+	for i := range cuts {
+		for _, r := range cuts[i].Response {
+			if len(r.Set) != 1 || s.ChannelIndex(r.Set[0]) < 0 || r.Scans == verify.Endless {
+				continue
+			}
+			for class := monitor.Class(0); class < monitor.Classes; class++ {
+				if class.String() == r.Class {
+					list = append(list, rig.Verified{Output: cuts[i].Output, Channel: r.Set[0], Class: class, Scans: uint64(r.Scans), Exact: r.Bound == "exact"})
+				}
+			}
+		}
+	}
+	return list, nil
+}
