@@ -6,6 +6,7 @@ import (
 	"os"
 	"runtime"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -45,64 +46,80 @@ func middle(c *interlock.Config) {
 func BenchmarkAgainstOtherCheckers(b *testing.B) {
 	need(b, "spin", "rumur", "gcc")
 	for range b.N {
-		ours, took := oursBest(b, verify.Options{}, 0)
+		ours := oursBest(b, verify.Options{}, 0)
+		p := ours.product
+		require.Zero(b, p.Bad)
+		perState := float64(p.Bytes()) / float64(p.States())
+		say("one model, %d states, %d steps of our tables; wall time, and work of all cores", p.States(), p.Transitions)
+		say("  ours                 %9.1f ms, %9.1f ms  %.2f bytes/state", ms(ours.took), ms(ours.worked), perState)
 		s, err := Restate(ours.piece, 2, 3, 7, 10) // what our search judges
 		require.NoError(b, err)
-		spin := ourMode(b, s, bestMode(b))
+		spin, err := Spin(context.Background(), s, b.TempDir(), bestMode(b))
+		require.NoError(b, err)
+		require.True(b, spin.Complete, tail(spin.Said))
+		ours.against(b, spin, "times-SPIN", "aim 150; its best exhaustive mode")
+		ours.against(b, spinOnTables(b, p), "times-SPIN-on-tables", "the share of the engine in that")
 		rumur, err := Rumur(context.Background(), s, b.TempDir(), runtime.NumCPU())
 		require.NoError(b, err)
-		tables := spinOnTables(b, ours.product)
-		p := ours.product
-		for _, n := range []uint64{spin.States, rumur.States, tables.States} {
-			require.Equal(b, p.States(), n, "not the same model")
-		}
-		require.Empty(b, append(spin.Violated, rumur.Violated...))
-		require.Zero(b, p.Bad)
-		say("one model, %d states; steps: %d of our tables, %d of SPIN's, %d of rumur's", p.States(), p.Transitions, spin.Steps, rumur.Steps)
-		perState := float64(p.Bytes()) / float64(p.States())
-		say("  ours  %10.1f ms  %.2f bytes/state", took.Seconds()*1e3, perState)
-		against("SPIN", spin.Searched, took, "aim 150; its best exhaustive mode")
-		against("rumur", rumur.Searched, took, "aim 500")
-		against("SPIN on our tables", tables.Searched, took, "the engine's share of the ratio")
-		b.ReportMetric(float64(spin.Searched)/float64(took), "times-SPIN")
-		b.ReportMetric(float64(rumur.Searched)/float64(took), "times-rumur")
-		b.ReportMetric(float64(tables.Searched)/float64(took), "times-SPIN-on-tables")
+		ours.against(b, rumur, "times-rumur", "aim 500")
 		b.ReportMetric(perState, "bytes/state")
 		deepMistake(b)
 	}
 }
 
-func say(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }
+func ms(d time.Duration) float64 { return d.Seconds() * 1e3 }
 
-func against(name string, theirs, ours time.Duration, what string) {
-	say("  %-5s %10.1f ms  %.0f times ours (%s)", name, theirs.Seconds()*1e3, float64(theirs)/float64(ours), what)
+// against compares a peer's whole search with ours: the same states, no
+// violation, and how many times as long it took.
+func (o *searched) against(b *testing.B, a *Answer, unit, what string) {
+	b.Helper()
+	require.Equal(b, o.product.States(), a.States, "not the same model")
+	require.Empty(b, a.Violated)
+	o.say(a, what)
+	b.ReportMetric(float64(a.Searched)/float64(o.took), unit)
 }
+
+func (o *searched) say(a *Answer, what string) {
+	say("  %-20s %9.1f ms, %9.1f ms  %.0f times ours, %.0f times the work (%s)", a.Checker, ms(a.Searched), ms(a.Worked),
+		float64(a.Searched)/float64(o.took), float64(a.Worked)/float64(o.worked), what)
+}
+
+func say(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args...) }
 
 // searched is one search of ours.
 type searched struct {
 	piece   *verify.Piece
 	product *verify.Product
 	run     []verify.Visited
+
+	took, worked time.Duration
+}
+
+// worked is how long all cores worked for this process so far.
+func worked() time.Duration {
+	var u syscall.Rusage
+	_ = syscall.Getrusage(syscall.RUSAGE_SELF, &u)
+	return time.Duration(u.Utime.Nano() + u.Stime.Nano())
 }
 
 // oursBest is the fastest of some whole searches, one being too short for the
 // clock. With a property it rebuilds the shortest run that violates it.
-func oursBest(b *testing.B, o verify.Options, property int) (best searched, took time.Duration) {
+func oursBest(b *testing.B, o verify.Options, property int) (best searched) {
 	b.Helper()
 	model := small(b, rig)
 	for i := range 9 {
 		runtime.GC()
-		began := time.Now()
+		began, work := time.Now(), worked()
 		pieces, err := verify.Pieces(model, o)
 		require.NoError(b, err)
 		p, err := pieces[0].Search()
 		require.NoError(b, err)
 		run := p.Shortest(property)
-		if d := time.Since(began); i == 0 || d < took {
-			best, took = searched{pieces[0], p, run}, d
+		if d := time.Since(began); i == 0 || d < best.took {
+			best = searched{pieces[0], p, run, d, worked() - work}
 		}
 	}
-	return best, took
+	return best
 }
 
 // modes are SPIN's exhaustive ones. Its breadth-first search is none for this
@@ -125,24 +142,16 @@ func bestMode(b *testing.B) (best Mode) {
 	for _, mode := range modes {
 		a, err := Spin(context.Background(), s, b.TempDir(), mode)
 		if err != nil {
-			say("  SPIN %v: %v", mode.Compile, err)
+			say("    SPIN %v: %v", mode.Compile, err)
 			continue
 		}
-		say("  SPIN %v: %d states, complete %v, %v", mode.Compile, a.States, a.Complete, a.Searched.Round(time.Millisecond))
+		say("    of the modes of SPIN, on %d states: %v %v, work %v", a.States, mode.Compile, a.Searched.Round(time.Millisecond), a.Worked.Round(time.Millisecond))
 		if a.Complete && (took == 0 || a.Searched < took) {
 			best, took = mode, a.Searched
 		}
 	}
 	require.NotZero(b, took, "no mode of SPIN finished")
 	return best
-}
-
-func ourMode(b *testing.B, s *Source, mode Mode) *Answer {
-	b.Helper()
-	a, err := Spin(context.Background(), s, b.TempDir(), mode)
-	require.NoError(b, err)
-	require.True(b, a.Complete, tail(a.Said))
-	return a
 }
 
 // deepMistake plants one mistake that needs a long story, and measures the time
@@ -159,7 +168,7 @@ func deepMistake(b *testing.B) {
 		}
 		return next, told
 	}
-	ours, took := oursBest(b, verify.Options{Logic: logic}, 10)
+	ours := oursBest(b, verify.Options{Logic: logic}, 10)
 	require.Greater(b, len(ours.run), 40, "not deep")
 	s, err := Restate(ours.piece, 10)
 	require.NoError(b, err)
@@ -174,10 +183,10 @@ func deepMistake(b *testing.B) {
 	require.NoError(b, err)
 	require.Equal(b, []int{10}, spin.Violated)
 	require.Equal(b, []int{10}, rumur.Violated)
-	say("a mistake that takes %d scans to show, of a model of %d levels", len(ours.run), ours.product.Levels)
-	say("  ours  %10.1f ms  with every state, and the shortest run", took.Seconds()*1e3)
-	against("SPIN", spin.Searched, took, "its first trail, not the shortest")
-	against("rumur", rumur.Searched, took, "the shortest run, ends there")
+	say("a mistake that takes %d scans to show, of %d levels", len(ours.run), ours.product.Levels)
+	say("  ours                 %9.1f ms, %9.1f ms  every state, and the shortest run", ms(ours.took), ms(ours.worked))
+	ours.say(spin, "the first run that its depth-first search comes to")
+	ours.say(rumur, "the shortest run; it ends there")
 }
 
 // BenchmarkGrowth searches one output over 10, 20 and 40 channels that all

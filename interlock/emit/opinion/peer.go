@@ -22,6 +22,7 @@ type Answer struct {
 	Met      []int // properties that had something to say somewhere
 	Complete bool
 	Searched time.Duration // the search alone, without generating and compiling it
+	Worked   time.Duration // of all cores
 	Built    time.Duration
 	Said     string
 }
@@ -47,10 +48,8 @@ func Spin(ctx context.Context, s *Source, directory string, mode Mode) (*Answer,
 		return nil, fmt.Errorf("compiling pan: %w: %s", err, text)
 	}
 	a := &Answer{Checker: "SPIN", Built: time.Since(began)}
-	began = time.Now()
 	// The exit code of pan says nothing; what it printed does.
-	text, err := in(ctx, directory, "./pan", append([]string{"-c0"}, mode.Run...)...)
-	a.Searched, a.Said = time.Since(began), text
+	text, err := a.search(ctx, directory, "./pan", append([]string{"-c0"}, mode.Run...)...)
 	if !strings.Contains(text, "errors:") {
 		return nil, fmt.Errorf("pan ended without its summary (%v): %s", err, tail(text))
 	}
@@ -81,9 +80,7 @@ func Rumur(ctx context.Context, s *Source, directory string, threads int, compil
 		return nil, fmt.Errorf("compiling what rumur made: %w: %s", err, text)
 	}
 	a := &Answer{Checker: "rumur", Built: time.Since(began)}
-	began = time.Now()
-	text, err := in(ctx, directory, "./scan")
-	a.Searched, a.Said = time.Since(began), text
+	text, err := a.search(ctx, directory, "./scan")
 	a.Violated = properties(text, `bad(\d+)`)
 	a.Met = properties(text, `cover "hit(\d+)" hit`)
 	// What is never met counts as an error too, and ends no search.
@@ -96,6 +93,19 @@ func Rumur(ctx context.Context, s *Source, directory string, threads int, compil
 		a.States, a.Steps = numberBefore(text, "states,"), numberBefore(text, "rules fired")
 	}
 	return a, nil
+}
+
+// search runs a compiled checker and keeps what it said and how long it took.
+func (a *Answer) search(ctx context.Context, directory, name string, args ...string) (string, error) {
+	command := exec.CommandContext(ctx, name, args...)
+	command.Dir = directory
+	began := time.Now()
+	text, err := command.CombinedOutput()
+	a.Searched, a.Said = time.Since(began), string(text)
+	if command.ProcessState != nil {
+		a.Worked = command.ProcessState.UserTime() + command.ProcessState.SystemTime()
+	}
+	return a.Said, err
 }
 
 func in(ctx context.Context, directory, name string, args ...string) (string, error) {
