@@ -16,7 +16,7 @@ type waitModel struct {
 	table        *outputTable // in brief
 	vessel       *vesselTable
 	streams      []streamPart
-	otherStreams bool     // the output has streams that do not charge the vessel
+	otherStreams bool     // the output has streams that are not followed here
 	othersWait   bool     // the output charges other vessels as well
 	freeStreams  bool     // further streams charge the vessel, and are free
 	index        []uint32 // row plus one, by key
@@ -62,6 +62,7 @@ func newWaitModel(logic *Logic, c *interlock.Config, output, vessel int, table *
 	// free, which can only add behaviour.
 	slices.SortStableFunc(m.streams, func(a, b streamPart) int { return b2i(b.through) - b2i(a.through) })
 	if len(m.streams) > maxStreams {
+		m.otherStreams = m.streams[1].through
 		m.streams, m.freeStreams = m.streams[:1], true
 	}
 	for _, i := range c.StreamsOf(output) {
@@ -173,14 +174,14 @@ func (m *waitModel) each(k waitKey, v *view, fc *focus, f func(StemEdge)) {
 	running := memory.Mode == interlock.Enabled
 	for number := range h.ends {
 		e := &h.ends[number]
-		var known [4][]StemEdge // what the output does, by still and by waits
+		var known [4][]StemEdge // what the output does, by the end of its flow and by waits
 		var next [maxStreams]uint8
-		m.eachFlow(k, 0, next, true, false, running, memory.Believed(), e, func(next [maxStreams]uint8, still, seen bool) {
-			m.eachVessel(k, v, fc, still, seen, func(vessel uint32) {
+		m.eachFlow(k, 0, next, flowing{still: true, ended: true}, running, memory.Believed(), e, func(next [maxStreams]uint8, flow flowing) {
+			m.eachVessel(k, v, fc, flow.still, flow.seen, func(vessel uint32) {
 				kept := m.vessel.states[vessel]
-				list := &known[b2i(still)*2+b2i(kept.blocked())]
+				list := &known[b2i(flow.ended)*2+b2i(kept.blocked())]
 				if *list == nil {
-					*list = m.outputEdges(k, v, fc, uint8(number), still, kept.blocked())
+					*list = m.outputEdges(k, v, fc, uint8(number), flow.ended, kept.blocked())
 				}
 				for _, out := range *list {
 					if out.Hit>>8&1 == 1 && kept.owed() {
@@ -196,9 +197,9 @@ func (m *waitModel) each(k waitKey, v *view, fc *focus, f func(StemEdge)) {
 
 // outputEdges unites what the output can do in a scan with these end switches.
 // Next is the output's own state. That it goes enabled is property 8's business.
-func (m *waitModel) outputEdges(k waitKey, v *view, fc *focus, ends uint8, still, waits bool) []StemEdge {
+func (m *waitModel) outputEdges(k waitKey, v *view, fc *focus, ends uint8, over, waits bool) []StemEdge {
 	list := []StemEdge{}
-	m.eachOutput(k, v, ends, still, waits, func(e outputEdge) {
+	m.eachOutput(k, v, ends, over, waits, func(e outputEdge) {
 		out := e.judged(v, fc.cut)
 		out.Bad &^= bit(7) | bit(10) // judged in full form
 		out.Hit &^= bit(7) | bit(10)
@@ -217,12 +218,16 @@ func (m *waitModel) outputEdges(k waitKey, v *view, fc *focus, ends uint8, still
 	return list
 }
 
-func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, still, seen, running, believed bool, e *ends, f func([maxStreams]uint8, bool, bool)) {
+// flowing sums up the streams of one scan: all that charge the vessel are still,
+// all that are followed through the output have ended, one is seen to flow.
+type flowing struct{ still, ended, seen bool }
+
+func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, sum flowing, running, believed bool, e *ends, f func([maxStreams]uint8, flowing)) {
 	if i == len(m.streams) {
-		f(next, still, seen)
+		f(next, sum)
 		if m.freeStreams {
-			f(next, false, seen)
-			f(next, false, true)
+			f(next, flowing{false, sum.ended, sum.seen})
+			f(next, flowing{false, sum.ended, true})
 		}
 		return
 	}
@@ -231,7 +236,8 @@ func (m *waitModel) eachFlow(k waitKey, i int, next [maxStreams]uint8, still, se
 		p.stopped.each(uint32(k.stopped[i]), func(n Scans) {
 			after := m.logic.Stream(p.config, interlock.StreamState{Stopped: n}, flow.stopped)
 			next[i] = uint8(p.stopped.index(after.Stopped))
-			m.eachFlow(k, i+1, next, still && after.Still(p.config), seen || flow.seen, running, believed, e, f)
+			still := after.Still(p.config)
+			m.eachFlow(k, i+1, next, flowing{sum.still && still, sum.ended && (still || !p.through), sum.seen || flow.seen}, running, believed, e, f)
 		})
 	}
 }
@@ -252,7 +258,7 @@ func (m *waitModel) eachVessel(k waitKey, v *view, fc *focus, still, seen bool, 
 	}
 }
 
-func (m *waitModel) eachOutput(k waitKey, v *view, ends uint8, still, waits bool, f func(outputEdge)) {
+func (m *waitModel) eachOutput(k waitKey, v *view, ends uint8, over, waits bool, f func(outputEdge)) {
 	perm := v.start
 	if m.table.enabled(k.out) {
 		perm = v.keep
@@ -266,7 +272,7 @@ func (m *waitModel) eachOutput(k waitKey, v *view, ends uint8, still, waits bool
 				continue
 			}
 			for ended := 0; ended < 2; ended++ {
-				if ended == 1 && !still || ended == 0 && still && !m.otherStreams {
+				if ended == 1 && !over || ended == 0 && over && !m.otherStreams {
 					continue
 				}
 				l := outputScan{perm: p, shared: shared, ended: ended == 1, ends: ends}
