@@ -6,6 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmgate/hwio/rig"
 	"ohmgate/interlock/site"
 	"ohmgate/sim"
 	"ohmgate/sim/margin"
@@ -14,11 +15,13 @@ import (
 
 // schemas are the published shapes of what the program reads and prints.
 var schemas = map[string]func() []byte{
-	"margin":   margin.Schema,
-	"review":   review.Schema,
-	"site":     site.Schema,
-	"scenario": sim.ScenarioSchema,
-	"report":   sim.ReportSchema,
+	"calibration": rig.CalibrationSchema,
+	"margin":      margin.Schema,
+	"review":      review.Schema,
+	"rig":         rig.Schema,
+	"site":        site.Schema,
+	"scenario":    sim.ScenarioSchema,
+	"report":      sim.ReportSchema,
 }
 
 func schemaNames() []string {
@@ -35,7 +38,7 @@ func schemaVerb() *cobra.Command {
 	return &cobra.Command{
 		Use:       "schema " + listed,
 		Short:     "Print the JSON Schema of a file or report",
-		Long:      "schema prints the JSON Schema by which an editor completes a site or scenario\nfile, or by which a program checks a report.",
+		Long:      "schema prints the JSON Schema by which an editor completes a site, rig map,\ncalibration or scenario file, or by which a program checks a report.",
 		Args:      cobra.ExactArgs(1),
 		ValidArgs: schemaNames(),
 		RunE: func(verb *cobra.Command, args []string) error {
