@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"ohmgate/interlock"
@@ -284,11 +285,36 @@ func (v *verification) never(p *Own) Result {
 	run := v.hunt(quarry{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
 		is: func(d *driver, _ *sight, _ mask) bool {
 			return v.holds(p.When, d) && (p.Output < 0 || d.state.Outputs[p.Output].Mode == interlock.Enabled)
+		},
+		expect: func(t *trail, scans uint64) string {
+			return fmt.Sprintf("{never: [%s], from: %d scans, to: %d scans}", strings.Join(v.situation(p, t.state), ", "), scans-1, scans)
 		}})
 	if run != nil {
 		return Result{Verdict: Violated, Says: "it comes about", Counterexample: run}
 	}
 	return Result{Verdict: NotShown, Says: "the permissives do not exclude it, and no run was found in which it comes about"}
+}
+
+// situation is what a condition reads of a state, in the words of a scenario.
+func (v *verification) situation(p *Own, s *interlock.State) []string {
+	channels, inputs := len(v.model.Config.Channels), len(v.model.Config.Inputs)
+	var list []string
+	add := func(c int, is string) { list = append(list, v.nameOf(c)+" is "+is) }
+	set := p.When.Causes()
+	set.Each(func(c int) {
+		switch {
+		case c < channels:
+			add(c, s.Channels[c].Phase.String())
+		case c < channels+inputs:
+			add(c, map[interlock.Truth]string{interlock.True: "on", interlock.False: "off", interlock.Unknown: "unknown"}[s.Inputs[c-channels].Level])
+		default:
+			add(c, s.Outputs[c-channels-inputs].Mode.String())
+		}
+	})
+	if p.Output >= 0 && !set.Has(channels+inputs+p.Output) {
+		add(channels+inputs+p.Output, s.Outputs[p.Output].Mode.String())
+	}
+	return list
 }
 
 // orTrue is a permissive that is always true where there is none.
