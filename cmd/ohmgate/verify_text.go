@@ -32,7 +32,11 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 	tellWorst(out, r)
 	tellLemmas(out, r)
 	if r.Audit != nil {
-		fmt.Fprintf(out, "audit: %s tabulated steps compared with the whole logic, %d differ\n", thousands(r.Audit.Compared), r.Audit.Different)
+		how := "all " + thousands(r.Audit.Of)
+		if r.Audit.States < r.Audit.Of {
+			how = thousands(r.Audit.States) + " of " + thousands(r.Audit.Of)
+		}
+		tellWrapped(out, "audit: ", fmt.Sprintf("%s steps of %s tabulated states compared with the whole logic, %d differ", thousands(r.Audit.Compared), how, r.Audit.Different))
 	}
 	fmt.Fprintln(out, "\nA verification cannot answer:")
 	for _, text := range verify.CannotAnswer {

@@ -5,18 +5,39 @@ import (
 	"ohmgate/monitor"
 )
 
-// audit compares every tabulated step of every channel, output and vessel with
-// the whole Step of a small site that has just that part and what it takes to
-// show it every letter.
+// sampledStates is about how many states of each table every report compares;
+// --audit compares all.
+const (
+	sampledOfChannel = 2000
+	sampledOfOutput  = 20
+)
+
+// stride is every how many states a table is looked at, and counts them; all is
+// the stride where not only a sample is asked for.
+func (v *verification) stride(a *Audit, states, sampled, all int) int {
+	every := max(1, all)
+	if v.auditEvery == 0 && !v.options.Audit {
+		every = max(1, states/sampled)
+	}
+	a.States += uint64((states + every - 1) / every)
+	a.Of += uint64(states)
+	return every
+}
+
+// audit compares tabulated steps of every channel, output and vessel with the
+// whole Step of a small site that has just that part and what it takes to show
+// it every letter: all steps where an audit is asked for, and otherwise those of
+// some states of every table, evenly spread.
 func (v *verification) audit() *Audit {
 	a := &Audit{}
 	for _, t := range v.byChannel {
-		c, d := t.audit()
+		c, d := t.audit(v.stride(a, len(t.States), sampledOfChannel, 1))
 		a.Compared += c
 		a.Different += d
 	}
 	for _, t := range v.byOutput {
-		newStand(v.logic, t.shape.config, nil).outputs(t, a, max(1, v.auditEvery))
+		every := v.stride(a, len(t.states), sampledOfOutput, v.auditEvery)
+		newStand(v.logic, t.shape.config, nil).outputs(t, a, every, v.auditEvery > 0 || v.options.Audit)
 	}
 	seen := map[interlock.Press]map[[2]Scans]bool{}
 	for _, o := range v.outputs {
@@ -27,7 +48,9 @@ func (v *verification) audit() *Audit {
 			}
 			if key := [2]Scans{vessel.Wait, vessel.Rest}; !seen[vessel.Press][key] {
 				seen[vessel.Press][key] = true
-				newStand(v.logic, &interlock.Output{Reset: 1, Press: interlock.Press{Min: 1, Max: 1}}, vessel).vessels(tabulateVessel(v.logic, vessel), a)
+				t := tabulateVessel(v.logic, vessel)
+				every := v.stride(a, len(t.states), sampledOfChannel, 1)
+				newStand(v.logic, &interlock.Output{Reset: 1, Press: interlock.Press{Min: 1, Max: 1}}, vessel).vessels(t, a, every)
 			}
 		}
 	}
@@ -140,10 +163,10 @@ func (s *stand) bond(v interlock.Truth, parted bool) {
 
 // outputs compares the table of an output. Without streams and vessels of its own
 // the stand's ones stand in: the flow has ended or not, the wait runs or not.
-func (s *stand) outputs(t *outputTable, a *Audit, every int) {
+func (s *stand) outputs(t *outputTable, a *Audit, every int, enabledToo bool) {
 	o := &s.config.Outputs[0]
 	for at, word := range t.states {
-		if at%every != 0 && !t.enabled(uint32(at)) {
+		if at%every != 0 && !(enabledToo && t.enabled(uint32(at))) {
 			continue
 		}
 		t.shape.eachLetter(false, func(l *outputScan) {
@@ -199,9 +222,12 @@ func (t *outputTable) hasEdge(state uint32, l *outputScan, memory uint32) bool {
 // vessels compares the table of a vessel. A still scan in which flow is seen, and
 // an unreadable channel that reads good, cannot be shown by one stream and one
 // channel; they are left out.
-func (s *stand) vessels(t *vesselTable, a *Audit) {
+func (s *stand) vessels(t *vesselTable, a *Audit, every int) {
 	about := interlock.Button{Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}
 	for at, k := range t.states {
+		if at%every != 0 {
+			continue
+		}
 		for number := 0; number < vesselScans; number++ {
 			l := vesselScanOf(number)
 			if l.still && l.flowSeen || l.bonded == interlock.Unknown && l.reconnected {

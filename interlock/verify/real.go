@@ -187,32 +187,52 @@ func (v *verification) complete(output int) *Result {
 		return none
 	}
 	limit := v.detectAll() + 1
-	inside, outside := 0, 0
+	inside := 0
 	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
 		if r := v.mustTrip(s, set, limit); r != nil {
 			return r
 		}
 		inside++
 	}
-	cone := v.cone(output)
-	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
-		if cone[cause] {
-			continue
-		}
-		d, record := s.from()
-		if after := v.hold(d, record, []int{cause}, limit); !d.enabled() {
-			r := &Result{Verdict: Violated, Says: fmt.Sprintf("%s is outside its cone and trips it after %d scans", v.model.cause(cause), after)}
-			r.Counterexample = record.finish(r.Says, 1)
-			return r
-		}
-		outside++
+	outside, r := v.untouched(s, output, limit)
+	if r != nil {
+		return r
 	}
-	r := &Result{Verdict: Nothing, Says: "no cut set of up to three causes"}
+	r = &Result{Verdict: Nothing, Says: "no cut set of up to three causes"}
 	if inside > 0 {
 		r.Verdict = Shown
 		r.Says = fmt.Sprintf("%d minimal cut sets trip it, %d causes outside its cone do not touch it", inside, outside)
 	}
 	return r
+}
+
+// untouched disturbs everything outside the cone: all together, and where that
+// stops the output one by one, to name which.
+func (v *verification) untouched(s *started, output int, limit Scans) (outside int, r *Result) {
+	cone := v.cone(output)
+	var causes []int
+	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
+		if !cone[cause] {
+			causes = append(causes, cause)
+		}
+	}
+	d, record := s.from()
+	after := v.hold(d, record, causes, limit)
+	if d.enabled() {
+		return len(causes), nil
+	}
+	who, faults := fmt.Sprintf("%d causes outside its cone together trip it", len(causes)), len(causes)
+	for _, cause := range causes {
+		alone, itsRecord := s.from()
+		if n := v.hold(alone, itsRecord, []int{cause}, limit); !alone.enabled() {
+			record, after, faults = itsRecord, n, 1
+			who = v.model.cause(cause) + " is outside its cone and trips it"
+			break
+		}
+	}
+	r = &Result{Verdict: Violated, Says: fmt.Sprintf("%s after %d scans", who, after)}
+	r.Counterexample = record.finish(r.Says, faults)
+	return 0, r
 }
 
 // mustTrip lets a whole cut set be bad, which must trip the output.

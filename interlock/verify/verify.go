@@ -47,6 +47,8 @@ type Response struct {
 type Audit struct {
 	Compared  uint64 `json:"compared"`
 	Different uint64 `json:"different"`
+	States    uint64 `json:"states"` // of the tables whose steps were compared
+	Of        uint64 `json:"of_states"`
 }
 
 // verification is one run of the verifier.
@@ -118,7 +120,7 @@ func (v *verification) run() (*Report, error) {
 	}
 	v.lemmas()
 	v.judge()
-	if v.options.Audit {
+	if v.options.Audit || v.options.Logic == nil { // a mutant of a part is not in the whole Step
 		v.report.Audit = v.audit()
 	}
 	counted := map[string]bool{}

@@ -47,6 +47,17 @@ func TestDefaultPropertiesOfASite(t *testing.T) {
 	}
 }
 
+// Every report has an audit; without --audit it is a sample, and says of how many.
+func TestEveryReportIsAudited(t *testing.T) {
+	r, err := Verify(bay(t, 1, nil), Options{Outputs: []string{"valve_1"}, Properties: []string{"2"}})
+	require.NoError(t, err)
+	require.NotNil(t, r.Audit)
+	require.Zero(t, r.Audit.Different)
+	require.Greater(t, r.Audit.Compared, uint64(1000))
+	require.Greater(t, r.Audit.States, uint64(50))
+	require.Less(t, r.Audit.States, r.Audit.Of)
+}
+
 // Worst cases are numbers that can be worked out by hand for a simple setting:
 // 19 high readings are forgiven and the 20th is the loss; with gaps of up to
 // stale-after in between, the 26th scan at the latest.
