@@ -16,12 +16,13 @@ type account struct {
 	age                Scans         // since the last news
 	span, good, paused Scans
 	spent              monitor.Parts
+	parted, again      bool // since its last fresh good reading; that this one is the first since
 }
 
 // see follows one scan from one phase to another. A channel that was fit to keep
 // has nothing to settle; one that is neither fit nor settling has not begun to.
 func (w account) see(c *monitor.Config, news monitor.Class, was, is monitor.Phase) account {
-	fresh := news != monitor.Missing
+	fresh, wasGood := news != monitor.Missing, w.class == monitor.Good
 	switch {
 	case fresh:
 		w.class, w.age = news, 0
@@ -49,12 +50,16 @@ func (w account) see(c *monitor.Config, news monitor.Class, was, is monitor.Phas
 	case w.class == monitor.Good && fresh:
 		w.spent -= min(w.spent, c.Repay)
 	}
+	gone := is != was && (is == monitor.Lost || is == monitor.Unreadable)
+	parted := w.parted || w.class == monitor.High || w.class == monitor.Open || gone && (was.MayKeep() || was == monitor.Settling || wasGood)
+	w.again = parted && w.class == monitor.Good && fresh
+	w.parted = parted && !w.again && !(w.class == monitor.Good && fresh)
 	return w
 }
 
 // wrong says which property a step breaks, and how; w is after the step. A stay
 // in doubtful may end for its length alone.
-func (w account) wrong(c *monitor.Config, before monitor.Control, is monitor.Phase) (property int, says, expect string) {
+func (w account) wrong(c *monitor.Config, before monitor.Control, is monitor.Phase, again bool) (property int, says, expect string) {
 	was := before.Phase
 	switch {
 	case !was.MayKeep() && is.MayKeep() && (w.span < c.SettleScans || w.good < c.SettleReadings):
@@ -65,6 +70,9 @@ func (w account) wrong(c *monitor.Config, before monitor.Control, is monitor.Pha
 		return 4, fmt.Sprintf("is doubtful for more than %d scans", c.LongestStay), "never: %s is fit to keep"
 	case was.MayKeep() && !is.MayKeep() && w.spent < c.Full && before.Stay.Next() < c.LongestStay:
 		return 6, fmt.Sprintf("is %s with %d of %d of its budget of doubt spent", is, w.spent, c.Full), "always: %s is fit to keep"
+	}
+	if w.again && !again {
+		return 8, "reads good again after it had parted, and nothing sees it", ""
 	}
 	return 0, "", ""
 }
@@ -96,7 +104,7 @@ func (t *ChannelTable) misjudges(memory uint64) (found [len(titles)]misjudged) {
 		for class := monitor.Class(0); class < monitor.Classes; class++ {
 			for _, e := range t.from(all[i].state, class) {
 				next := pair{e.next, all[i].w.see(t.Config, class, before.Phase, t.phase(e.next))}
-				if property, says, _ := next.w.wrong(t.Config, before, t.phase(e.next)); property > 0 {
+				if property, says, _ := next.w.wrong(t.Config, before, t.phase(e.next), e.letter.again()); property > 0 {
 					if found[property].says == "" {
 						news := []monitor.Class{class}
 						for at := i; came[at].from >= 0; at = came[at].from {

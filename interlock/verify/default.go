@@ -396,7 +396,7 @@ func (v *verification) waits(output int) *Result {
 	if len(v.model.Config.VesselsOf(output)) == 0 {
 		return nil // it charges nothing
 	}
-	return v.withRun(v.found(output, 8, "wait"), output, 8)
+	return v.withRun(v.misjudged(output, 8, v.found(output, 8, "wait")), output, 8)
 }
 
 func (v *verification) dips(output int) *Result {

@@ -437,7 +437,7 @@ func (h *hunt) sign(t *trail) string {
 		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].index(ch.Stay))
 		bond := &m.bonds[i]
 		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.class), uint32(bond.spent))
-		b = append(b, flags(ch.Parted, bond.mixed, bond.calm))
+		b = append(b, flags(ch.Parted, bond.mixed, bond.calm, bond.parted, bond.again))
 	}
 	for _, i := range h.near.inputs {
 		num(uint32(s.Inputs[i].Level+1), uint32(s.Inputs[i].Age))
@@ -457,7 +457,8 @@ func (h *hunt) sign(t *trail) string {
 	}
 	for _, i := range h.near.bypasses {
 		num(h.counter.bypass[i].index(s.Bypasses[i].Active), h.counter.gap[i].index(s.Bypasses[i].Gap))
-		b = append(b, flags(s.Bypasses[i].Low))
+		b = append(b, flags(s.Bypasses[i].Low, m.keys[i].low))
+		num(h.counter.gap[i].index(m.keys[i].gap))
 	}
 	num(uint32(m.watch.pack()>>watchShift), m.memory, uint32(b2i(m.tripped)))
 	for _, word := range m.named {

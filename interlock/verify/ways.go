@@ -55,6 +55,9 @@ func (t *ChannelTable) well(s uint32) bool {
 // channelRun looks for a run of the ways of every needed channel.
 func (v *verification) channelRun(q quarry) *Run {
 	var run *Run
+	if q.property == 11 {
+		return v.huntOf(q).bypassing()
+	}
 	for _, ch := range v.needed(q.output) {
 		t, err := v.channelTable(&v.model.Config.Channels[ch].Config)
 		if err != nil || run != nil {
@@ -74,7 +77,9 @@ func (v *verification) channelRun(q quarry) *Run {
 		switch {
 		case run != nil:
 		case q.property == 4 || q.property == 9:
-			run = h.lasting(t, ch)
+			if run = h.lasting(t, ch); run == nil {
+				run = h.lingering(t, ch)
+			}
 		case q.property == 6:
 			run = h.dipping(t, ch)
 		}
@@ -99,7 +104,13 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 
 // misjudged lets a result say how a needed channel breaks a property.
 func (v *verification) misjudged(output, property int, r *Result) *Result {
-	for _, ch := range v.needed(output) {
+	channels := v.needed(output)
+	for _, vessel := range v.model.Config.VesselsOf(output) {
+		for _, ch := range v.channelsOf(output, vessel) {
+			channels = appendNew(channels, ch)
+		}
+	}
+	for _, ch := range channels {
 		found := v.misjudges(ch)[property]
 		switch {
 		case r.Verdict == Violated:
@@ -123,6 +134,20 @@ func (h *hunt) lasting(t *ChannelTable, ch int) *Run {
 	return nil
 }
 
+// lingering: one bad scan, and then neither good nor bad for longer than doubtful
+// may last.
+func (h *hunt) lingering(t *ChannelTable, ch int) *Run {
+	for _, class := range bad {
+		news := append([]monitor.Class{class}, slices.Repeat([]monitor.Class{monitor.Between}, int(t.Config.LongestStay)+2)...)
+		if can := possible(t.Config); can[class] && can[monitor.Between] && t.Config.Cost[class] < t.Config.Full {
+			if run := h.script(h.started(), ch, news); run != nil {
+				return run
+			}
+		}
+	}
+	return nil
+}
+
 // dipping: the shortest dip of one class that is not forgiven.
 func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
 	for _, class := range bad {
@@ -136,6 +161,48 @@ func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
 		}
 	}
 	return nil
+}
+
+// bypassing turns the key of every bypass over a bad channel, twice, and jams it
+// from power-up on.
+func (h *hunt) bypassing() *Run {
+	for i := range h.d.config.Bypasses {
+		b := &h.d.config.Bypasses[i]
+		if !contains(h.w.needed, b.Channel) {
+			continue
+		}
+		key := h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(b.Input) - 1, value: interlock.True})
+		if run := h.shown([]stretch{{key, 0, uint64(b.Gap) + 10}}, uint64(b.Gap)+10); run != nil || key < 0 {
+			return run
+		}
+		from := max(h.started(), uint64(b.Gap)+5)
+		end := from + uint64(b.For) + 100
+		for _, class := range bad {
+			list := []stretch{{key, from, from + 2}, {key, from + uint64(b.For) + 10, from + uint64(b.For) + 12}}
+			if wrong := h.showing(b.Channel, class); wrong >= 0 {
+				list = append(list, stretch{wrong, from, end})
+			}
+			if run := h.shown(list, end); run != nil {
+				return run
+			}
+		}
+	}
+	return nil
+}
+
+// numberOf is the number of a deviation; -1 if it is none of this hunt's.
+func (h *hunt) numberOf(x deviation) int { return slices.Index(h.wrongs, x) }
+
+// shown is a run of what goes wrong, made small, if it is what is looked for.
+func (h *hunt) shown(list []stretch, limit uint64) *Run {
+	if slices.ContainsFunc(list, func(s stretch) bool { return s.wrong < 0 }) {
+		return nil
+	}
+	t := h.play(list, limit)
+	if t == nil {
+		return nil
+	}
+	return h.keep(h.smaller(trimmed(list, t.scans), t))
 }
 
 // started is the scan in which the output runs and every clamp is on.
@@ -155,11 +222,7 @@ func (h *hunt) script(from uint64, ch int, news []monitor.Class) *Run {
 			}
 		}
 	}
-	t := h.play(list, from+uint64(len(news))+2)
-	if t == nil {
-		return nil
-	}
-	return h.keep(h.smaller(trimmed(list, t.scans), t))
+	return h.shown(list, from+uint64(len(news))+2)
 }
 
 // together is a channel with the rest of its smallest cut set.

@@ -15,22 +15,24 @@ import (
 // old an input is, what the permissive says, how long a bond has settled, how
 // long flow has ended. A wrong rule in the logic does not hide itself.
 type witness struct {
-	v       *verification
-	config  *interlock.Config
-	output  int
-	shape   *outputShape
-	needed  []int // channels in some cut set
-	cuts    [][]int
-	callers []int
-	vessels []int
-	streams []int // that charge those
-	keep    []interlock.Truth
-	start   []interlock.Truth
-	truly   []interlock.Truth // keep, without any bypass
-	fresh   []bool
-	longest []Scans             // by channel: bad scans in a row, saturating above any patience
-	prior   *interlock.State    // the scan before
-	told    [len(titles)]breach // of the present scan, by property
+	v      *verification
+	config *interlock.Config
+	output int
+	shape  *outputShape
+	needed []int // channels in some cut set
+	// followed are those, and what shows the bond of a vessel.
+	followed []int
+	cuts     [][]int
+	callers  []int
+	vessels  []int
+	streams  []int // that charge those
+	keep     []interlock.Truth
+	start    []interlock.Truth
+	truly    []interlock.Truth // keep, without any bypass
+	fresh    []bool
+	longest  []Scans             // by channel: bad scans in a row, saturating above any patience
+	prior    *interlock.State    // the scan before
+	told     [len(titles)]breach // of the present scan, by property
 }
 
 // breach is a broken property in words, and as an expectation of that scan that
@@ -54,9 +56,17 @@ type sight struct {
 	paid    []bool
 	early   []bool
 	bypass  []Scans
+	keys    []keySight
 	tripped bool
 	named   interlock.CauseSet
 	memory  uint32 // of a property of the site's own
+}
+
+// keySight is what is remembered of the key of a bypass: a valid 0 since its last
+// 1, and the scans at 0 since the bypass ended.
+type keySight struct {
+	low bool
+	gap Scans
 }
 
 // bondSight is what is remembered of one channel.
@@ -82,7 +92,11 @@ func (v *verification) witnessOf(output int) *witness {
 	}
 	causes := len(c.Channels) + len(c.Inputs)
 	w.keep, w.start, w.truly = make([]interlock.Truth, causes), make([]interlock.Truth, causes), make([]interlock.Truth, causes)
+	w.followed = slices.Clone(w.needed)
 	for _, vessel := range w.vessels {
+		for _, ch := range v.channelsOf(output, vessel) {
+			w.followed = appendNew(w.followed, ch)
+		}
 		for _, st := range c.ChargedBy(vessel) {
 			if !contains(w.streams, st) {
 				w.streams = append(w.streams, st)
@@ -92,17 +106,24 @@ func (v *verification) witnessOf(output int) *witness {
 	return w
 }
 
+func appendNew(list []int, n int) []int {
+	if contains(list, n) {
+		return list
+	}
+	return append(list, n)
+}
+
 func (w *witness) begin() *sight {
 	n := len(w.vessels)
 	return &sight{inputs: make([]interlock.InputState, len(w.config.Inputs)), bonds: make([]bondSight, len(w.config.Channels)),
 		stopped: make([]Scans, len(w.config.Streams)), held: make([]bool, n), still: make([]Scans, n), paid: make([]bool, n), early: make([]bool, n),
-		bypass: make([]Scans, len(w.config.Bypasses))}
+		bypass: make([]Scans, len(w.config.Bypasses)), keys: make([]keySight, len(w.config.Bypasses))}
 }
 
 func (s *sight) copyFrom(o *sight) {
-	inputs, bonds, stopped, held, still, paid, early, bypass := s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass
+	inputs, bonds, stopped, held, still, paid, early, bypass, keys := s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass, s.keys
 	*s = *o
-	s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass = inputs, bonds, stopped, held, still, paid, early, bypass
+	s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass, s.keys = inputs, bonds, stopped, held, still, paid, early, bypass, keys
 	copy(s.inputs, o.inputs)
 	copy(s.bonds, o.bonds)
 	copy(s.stopped, o.stopped)
@@ -111,13 +132,14 @@ func (s *sight) copyFrom(o *sight) {
 	copy(s.paid, o.paid)
 	copy(s.early, o.early)
 	copy(s.bypass, o.bypass)
+	copy(s.keys, o.keys)
 }
 
 // same says that two remember the same.
 func (s *sight) same(o *sight) bool {
 	return s.watch == o.watch && s.on == o.on && s.tripped == o.tripped && s.named == o.named && s.memory == o.memory &&
 		slices.Equal(s.bonds, o.bonds) && slices.Equal(s.stopped, o.stopped) && slices.Equal(s.held, o.held) && slices.Equal(s.still, o.still) &&
-		slices.Equal(s.paid, o.paid) && slices.Equal(s.early, o.early) && slices.Equal(s.bypass, o.bypass)
+		slices.Equal(s.paid, o.paid) && slices.Equal(s.early, o.early) && slices.Equal(s.bypass, o.bypass) && slices.Equal(s.keys, o.keys)
 }
 
 // forget is a loss of supply.
@@ -130,6 +152,7 @@ func (s *sight) forget() {
 	clear(s.paid)
 	clear(s.early)
 	clear(s.bypass)
+	clear(s.keys)
 	s.watch, s.on, s.tripped, s.named = watch{}, 0, false, interlock.CauseSet{}
 }
 
@@ -216,7 +239,7 @@ func (w *witness) seeChannels(d *driver) {
 // seeBonds: how every needed channel came to be bonded, and how long it lasts
 // while it reads bad.
 func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
-	for _, ch := range w.needed {
+	for _, ch := range w.followed {
 		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.shown[ch]
 		was, is := w.prior.Channels[ch].Phase, d.state.Channels[ch].Phase
 		if news == monitor.Good || news == monitor.Between {
@@ -226,7 +249,7 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 			b.bad, b.kind = min(b.bad.Next(), w.longest[ch]), news
 		}
 		b.account = b.see(c, news, was, is)
-		if property, says, expect := b.wrong(c, w.prior.Channels[ch].Control, is); property > 0 {
+		if property, says, expect := b.wrong(c, w.prior.Channels[ch].Control, is, true); property > 0 {
 			name := w.v.model.Names.Channels[ch]
 			bad |= w.must(w.broken(property, "%s %s", name, says), expect, name)
 		}
@@ -238,6 +261,8 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 	for i := range w.config.Bypasses {
 		b := &w.config.Bypasses[i]
+		key := s.keys[i]
+		s.keys[i] = key.see(s.level(b.Input), w.fresh[b.Input-1], d.state.Bypasses[i].Active != 0 || s.bypass[i] > 0, b.Gap)
 		if d.state.Bypasses[i].Active == 0 {
 			s.bypass[i] = 0
 			continue
@@ -248,14 +273,26 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 			continue
 		}
 		name := w.v.model.Names.Bypasses[i]
-		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1]) {
-			bad |= w.must(w.broken(11, "%s begins without a press of its key", name), "never: %s is active", name)
+		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1] && key.low && key.gap > b.Gap) {
+			bad |= w.must(w.broken(11, "%s begins without a new press of its key after its gap", name), "never: %s is active", name)
 		}
 		if s.bypass[i] > b.For {
 			bad |= w.must(w.broken(11, "%s is on in its %dth scan, must end after %d", name, s.bypass[i], b.For), "never: %s is active", name)
 		}
 	}
 	return bad
+}
+
+// see follows one scan of the key.
+func (k keySight) see(level interlock.Truth, fresh, on bool, gap Scans) keySight {
+	k.low = level == interlock.False && (k.low || fresh)
+	switch {
+	case on:
+		k.gap = 0
+	case level == interlock.False:
+		k.gap = min(k.gap.Next(), gap.Next())
+	}
+	return k
 }
 
 // switches is what an output's end switches say.
@@ -320,8 +357,7 @@ func (w *witness) seeVessels(s *sight, d *driver) (owed bool) {
 		}
 		set := c.BondedBy.Causes()
 		set.Each(func(cause int) {
-			_, back := w.v.logic.Parted(w.prior.Channels[cause].Parted, &w.prior.Channels[cause].State, &d.state.Channels[cause].State)
-			again = again || back
+			again = again || s.bonds[cause].again
 		})
 		charged := s.held[n] && !held && !still || !held && seen
 		s.held[n] = held
@@ -412,6 +448,11 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 		w.broken(10, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
 		if after.Mode != interlock.Enabled {
 			w.must(bit(10), "always: %s is unconfirmed", w.name())
+		}
+	}
+	for i := range w.config.Bypasses {
+		if b := &w.config.Bypasses[i]; v.bad&(bit(2)|bit(3)) != 0 && d.state.Bypasses[i].Active != 0 && contains(w.needed, b.Channel) {
+			v.bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.model.Names.Bypasses[i], w.v.model.cause(b.Channel), d.state.Channels[b.Channel].Phase)
 		}
 	}
 	if after.Mode == interlock.Enabled && l.perm == interlock.Unknown {
