@@ -29,6 +29,9 @@ func TestVerifiedBoundsAgreeWithSiteTiming(t *testing.T) {
 			timing := s.Timing(logic, s.ChannelIndex(v.Channel)).Of(v.Class)
 			require.Equal(t, uint64(timing.DetectionScans), v.Scans, "%s: %s after %s %s", file, v.Output, v.Channel, v.Class)
 			require.True(t, v.Exact, "%s: a run attains %s after %s %s", file, v.Output, v.Channel, v.Class)
+			output, channel := s.OutputIndex(v.Output), s.ChannelIndex(v.Channel)
+			plain, verified := rig.NewBounds(&rig.Map{Site: s}, logic), rig.NewBounds(&rig.Map{Site: s, Verified: list}, logic)
+			require.Equal(t, plain.Loss(output, channel, v.Class).Span, verified.Loss(output, channel, v.Class).Span, "%s: %s after %s %s", file, v.Output, v.Channel, v.Class)
 			bounded[v.Output] = true
 		}
 		t.Logf("%s: %d bounds of %d outputs agree", file, len(list), len(bounded))
