@@ -133,3 +133,14 @@ func (j *Joint) Judges(property int) bool {
 	o := j.table.shape.config
 	return property != 7 && property != 10 || property == 7 && !o.Automatic || property == 10 && o.Confirmable()
 }
+
+// Planted is the logic with the mistake of a mutant in a part that a joint search
+// tabulates, a channel or an output; false where the mistake is elsewhere.
+func (m *Mutant) Planted() (*Logic, bool) {
+	l := Real()
+	if m.part != partChannel && m.part != partOutput {
+		return nil, false
+	}
+	m.plant(l)
+	return l, true
+}

@@ -3,6 +3,7 @@ package joint
 import (
 	"fmt"
 	"math/rand/v2"
+	"os"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -180,4 +181,55 @@ func TestLossesInOneScan(t *testing.T) {
 	results, _ = judged(t, m, verify.Options{Properties: []string{"13"}, Logic: forgets})
 	assert.Equal(t, verify.Violated, results["13"].Verdict, results["13"].Says)
 	require.NotNil(t, results["13"].Counterexample)
+}
+
+// Every mistake in a part that the explicit engine catches in an output is caught
+// jointly; the benchmark plants all of them, the test every third.
+func TestPlantedMutantsAreCaught(t *testing.T) {
+	caught, parts := plantEvery(t, 3)
+	t.Logf("%d of %d caught", caught, parts)
+	assert.GreaterOrEqual(t, caught, 8)
+}
+
+func BenchmarkPlantedMutants(b *testing.B) {
+	for range b.N {
+		caught, parts := plantEvery(b, 1)
+		assert.Greater(b, caught, 30)
+		fmt.Fprintf(os.Stderr, "%d of %d mutants of parts caught jointly\n", caught, parts)
+	}
+}
+
+// plantEvery tries every nth mutant of a part. What no property that is judged
+// jointly sees, the explicit engine must not see by one of these either.
+func plantEvery(t testing.TB, n int) (caught, parts int) {
+	m := yard(t, 1, "bond_1", nil)
+	for i, mutant := range verify.Mutants() {
+		logic, ok := mutant.Planted()
+		if !ok || i%n != 0 {
+			continue
+		}
+		parts++
+		results, _ := judged(t, m, verify.Options{Logic: logic})
+		if len(violated(results)) > 0 {
+			caught++
+			continue
+		}
+		report, err := verify.Verify(m, verify.Options{Logic: logic})
+		require.NoError(t, err)
+		for _, want := range report.Results {
+			if _, ok := results[want.Property]; ok {
+				assert.NotEqual(t, verify.Violated, want.Verdict, "%s: property %s: %s", mutant.Name, want.Property, want.Says)
+			}
+		}
+	}
+	return caught, parts
+}
+
+func violated(results map[string]verify.Result) (list []string) {
+	for _, r := range results {
+		if r.Verdict == verify.Violated {
+			list = append(list, r.Property)
+		}
+	}
+	return list
 }
