@@ -137,7 +137,7 @@ var windowMarks = map[verify.WindowVerdict]string{
 }
 
 func tellWindow(out io.Writer, w *verify.Window) {
-	fmt.Fprintf(out, "%s, class %s: %v available at %s, disturbance %v (%s)\n", w.Channel, w.Class, w.Available, w.Output, w.Disturbance, strings.Join(w.From, ", "))
+	tellWrapped(out, w.Channel+": ", fmt.Sprintf("class %s: %v available at %s, disturbance %v (%s)", w.Class, w.Available, w.Output, w.Disturbance, strings.Join(w.From, ", ")))
 	fmt.Fprintf(out, "# shown   v violated: too late   t trips on the disturbance   x both\n- refused: could not be loaded\n\n")
 	first, last := w.Patiences[0], w.Patiences[len(w.Patiences)-1]
 	for p, period := range w.Periods {

@@ -91,3 +91,20 @@ func TestVerifyWindow(t *testing.T) {
 	require.NoError(t, err)
 	require.Contains(t, string(drawn), "<svg")
 }
+
+// Too little memory is no verdict: exit 3, and what could not be searched says so.
+func TestVerifyBeyondItsMemory(t *testing.T) {
+	text, code := call("verify", amber, "--output", "bag_slide", "--property", "7", "--memory", "1")
+	require.Equal(t, exitIncomplete, code, text)
+	require.Contains(t, text, "not shown")
+	require.Contains(t, text, "verdict: not shown")
+	narrow(t, text)
+}
+
+// The window fits a page.
+func TestWindowFitsAPage(t *testing.T) {
+	text, code := call("verify", amber, "--window", "bond_drum")
+	require.NotEqual(t, exitInput, code, text)
+	require.Contains(t, text, "as configured")
+	narrow(t, text)
+}
