@@ -233,3 +233,22 @@ func violated(results map[string]verify.Result) (list []string) {
 	}
 	return list
 }
+
+// What the joint search meets and no run of the whole site shows is not shown,
+// and neither is what rests on it.
+func TestWhatIsMetButNotRepeatedIsNotShown(t *testing.T) {
+	e, j := run(t, yard(t, 1, "bond_1", nil), verify.Options{}, 1<<30)
+	found, err := e.Found()
+	require.NoError(t, err)
+	require.Zero(t, found.Bad)
+	found.Bad = 1 << 3
+	results, _, err := j.Judge(found)
+	require.NoError(t, err)
+	said := map[string]verify.Verdict{}
+	for _, r := range results {
+		said[r.Property] = r.Verdict
+	}
+	assert.Equal(t, verify.NotShown, said["3"])
+	assert.Equal(t, verify.NotShown, said["1"], "rests on property 3")
+	assert.Equal(t, verify.Shown, said["2"])
+}
