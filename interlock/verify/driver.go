@@ -47,9 +47,15 @@ const (
 )
 
 func newDriver(logic *Logic, c *interlock.Config, target int) *driver {
-	d := &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), roles: make([]role, len(c.Inputs)), shown: make([]monitor.Class, len(c.Channels))}
+	d := bareDriver(logic, c, target)
+	d.roles = make([]role, len(c.Inputs))
 	d.wire()
 	return d
+}
+
+// bareDriver does not know yet what its inputs are wired to.
+func bareDriver(logic *Logic, c *interlock.Config, target int) *driver {
+	return &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), shown: make([]monitor.Class, len(c.Channels))}
 }
 
 func (d *driver) wire() {
@@ -79,7 +85,8 @@ func (d *driver) wire() {
 
 // copyOf is a driver in the same state.
 func (d *driver) copyOf() *driver {
-	e := newDriver(d.logic, d.config, d.target)
+	e := bareDriver(d.logic, d.config, d.target)
+	e.roles = d.roles // wired once and for all
 	e.state.CopyFrom(d.state)
 	e.stamp, e.scans, e.gives, e.givesTo, e.order = d.stamp, d.scans, d.gives, d.givesTo, d.order
 	e.decision.Coils = d.decision.Coils
