@@ -273,67 +273,6 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 	c.alone.keep, c.alone.start = alone(keep), alone(start)
 }
 
-// freeTruth is an input that can be anything.
-func (e *Engine) freeTruth(pair []int) three {
-	return three{e.b.Ithvar(pair[0]), e.b.And(e.b.NIthvar(pair[0]), e.b.Ithvar(pair[1]))}
-}
-
-// permissive evaluates it over all channels, the inputs free.
-func (e *Engine) permissive(inputs map[int][]int) {
-	var free []int
-	for i := range e.channels {
-		free = append(free, e.channels[i].free...)
-	}
-	for _, pair := range inputs {
-		free = append(free, pair...)
-	}
-	over := func(start bool) three {
-		return evaluate(e.b, e.joint.Permissive, func(cause int) three {
-			if c := e.channelOf(cause); c == nil {
-				return e.freeTruth(inputs[cause])
-			} else if start {
-				return c.truth.start
-			} else {
-				return c.truth.keep
-			}
-		})
-	}
-	keep := over(false)
-	begin := lesser(e.b, over(true), keep)
-	freeSet := e.b.Makeset(free)
-	keeps, begins := keep.is(e.b), begin.is(e.b)
-	for v := range e.perm {
-		whileOn, whileOff := e.b.Exist(keeps[v], freeSet), e.b.Exist(begins[v], freeSet)
-		if v == 2 {
-			e.keepTrue, e.startTrue = whileOn, whileOff
-		}
-		e.perm[v] = e.b.Ite(e.running, whileOn, whileOff)
-	}
-	e.permissiveWell()
-}
-
-// permissiveWell evaluates it with every input as it helps and no bypass.
-func (e *Engine) permissiveWell() {
-	over := func(start bool) three {
-		return evaluate(e.b, e.joint.Permissive, func(cause int) three {
-			if c := e.channelOf(cause); c == nil {
-				return known(e.b, e.joint.Helpful[cause])
-			} else if start {
-				return c.alone.start
-			} else {
-				return c.alone.keep
-			}
-		})
-	}
-	keep := over(false)
-	begin := lesser(e.b, over(true), keep)
-	keeps, begins := keep.is(e.b), begin.is(e.b)
-	e.well.news = func(c *channel) rudd.Node { return c.under[monitor.Good] }
-	for v := range e.well.perm {
-		e.well.perm[v] = e.b.Ite(e.running, keeps[v], begins[v])
-	}
-}
-
 // Properties are those that a joint search judges.
 var Properties = []int{2, 3, 7, 10}
 
