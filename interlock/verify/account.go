@@ -132,3 +132,39 @@ func (t *ChannelTable) misjudges(memory uint64) (found [len(titles)]misjudged) {
 	}
 	return found
 }
+
+// misheard says which readings a channel sorts in another way than its limits
+// say; empty if none. Only at the limits can it change.
+func misheard(hear func(c *monitor.Config, s *monitor.State, in monitor.Reading) monitor.Class, c *monitor.Config) string {
+	for _, limit := range [...]monitor.Microohm{0, c.Floor, c.Accept, c.Reject, c.OpenAbove, c.ValidMax} {
+		for value := limit - 1; value <= limit+1; value++ {
+			in := monitor.Reading{Value: value, Quality: monitor.Valid, Stamp: 1}
+			if got, want := hear(c, &monitor.State{}, in), sorted(c, value); got != want {
+				return fmt.Sprintf("sorts a reading of %d µΩ as %s, by its limits it is %s", value, got, want)
+			}
+		}
+	}
+	over := map[bool]monitor.Class{true: monitor.Open, false: monitor.Invalid}[c.OverRangeIsOpen]
+	for quality, want := range [...]monitor.Class{monitor.Absent: monitor.Missing, monitor.Bad: monitor.Invalid, monitor.OverRange: over} {
+		in := monitor.Reading{Value: c.Accept, Quality: monitor.Quality(quality), Stamp: 1}
+		if got := hear(c, &monitor.State{}, in); got != want {
+			return fmt.Sprintf("takes a reading of quality %d as %s, it is %s", quality, got, want)
+		}
+	}
+	return ""
+}
+
+// sorted is the class of a valid value by the limits, the first that matches.
+func sorted(c *monitor.Config, value monitor.Microohm) monitor.Class {
+	switch {
+	case value < 0 || value < c.Floor || c.ValidMax > 0 && value > c.ValidMax:
+		return monitor.Invalid
+	case value >= c.OpenAbove:
+		return monitor.Open
+	case value > c.Reject:
+		return monitor.High
+	case value > c.Accept:
+		return monitor.Between
+	}
+	return monitor.Good
+}

@@ -72,3 +72,21 @@ func TestHowAChannelSettlesAndDoubts(t *testing.T) {
 	}))
 	require.Equal(t, 6, broken, "between is lost at once")
 }
+
+// A channel sorts readings by its limits; each way of not doing so is found.
+func TestHowAChannelSortsReadings(t *testing.T) {
+	c := demoChannel()
+	require.Empty(t, misheard(monitor.Hear, &c))
+	for name, wrong := range map[string]func(in *monitor.Reading){
+		"negative reads good":  func(in *monitor.Reading) { in.Value = max(in.Value, c.Floor) },
+		"reject is one higher": func(in *monitor.Reading) { in.Value -= monitor.Microohm(b2i(in.Value == c.Reject+1)) },
+		"over-range is measured": func(in *monitor.Reading) {
+			in.Quality = max(in.Quality, monitor.Valid*monitor.Quality(b2i(in.Quality == monitor.OverRange)))
+		},
+	} {
+		require.NotEmpty(t, misheard(func(c *monitor.Config, s *monitor.State, in monitor.Reading) monitor.Class {
+			wrong(&in)
+			return monitor.Hear(c, s, in)
+		}, &c), name)
+	}
+}

@@ -60,6 +60,7 @@ func (v *verification) judge() {
 				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.model.Names.Outputs[o]
 				r.Assumes = assumptions[number]
 				v.rest(r, number)
+				v.glanceAt(o, number, r)
 				if r.Verdict == Violated && r.Counterexample == nil {
 					r.Counterexample = v.huntFor(o, number)
 				}

@@ -39,6 +39,16 @@
 // value, that this is so and after how many scans the counter takes effect. No
 // constant is ever shrunk.
 //
+// # Runs
+//
+// What is called violated has a run of the real Step on the whole site wherever
+// one is found. A hunt lets things go wrong and stop to; a compass, the search run
+// backwards from what it found, tells it where to go on; a witness judges every
+// scan by the words of the properties, with an account of its own of every channel,
+// wait and button. The run is then made smaller, replayed after every change, until
+// nothing that goes wrong can be left out. What a search has met and no run shows is
+// "not shown", told as the search's own shortest run.
+//
 // # Why believe it
 //
 // The tables stand between the proof and the code, so an audit compares tabulated

@@ -247,6 +247,7 @@ func (v *verification) mustTrip(s *started, set []int, limit Scans) *Result {
 	}
 	r := &Result{Verdict: Violated, Says: fmt.Sprintf("%sbad for %d scans does not trip it", names, limit)}
 	r.Counterexample = record.finish(r.Says, len(set))
+	r.Counterexample.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", limit-1, record.scans-uint64(limit), v.model.Names.Outputs[s.driver.target])
 	return r
 }
 

@@ -67,6 +67,7 @@ type verification struct {
 	started    map[int]*started
 	recovered  map[string]*Result
 	walked     map[monitor.Config]compared
+	glances    map[string]glanced
 	judged     map[monitor.Config][len(titles)]misjudged
 	gaveUp     map[int]bool     // properties for which a long hunt found no run
 	turns      uint64           // of a hunt, at most
@@ -77,7 +78,7 @@ type verification struct {
 func newVerification(m *Model, o Options) (*verification, error) {
 	v := &verification{model: m, options: o, logic: o.logic(), report: &Report{Site: m.Site, Hash: m.Hash},
 		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
-		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
+		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || containsText(o.Outputs, name) {
 			v.outputs = append(v.outputs, i)

@@ -98,6 +98,9 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 	if t, err := v.channelTable(&c); err == nil {
 		found = t.misjudges(v.options.memory())
 	}
+	if says := misheard(monitor.Hear, &c); says != "" {
+		found[4] = misjudged{says: says}
+	}
 	v.judged[c] = found
 	return found
 }
