@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"time"
 
@@ -106,10 +107,19 @@ func (f *rigFiles) covered(places []rig.Place, seen map[string]bool) rig.Coverag
 	return f.wires.Covered(f.logic, places, seen, f.refuses)
 }
 
+// plays says that the bench plays anything to a unit; else it reads the plant, and people move that by hand.
+func (f *rigFiles) plays() bool {
+	return slices.ContainsFunc(f.wires.Contacts, func(t *rig.Terminal) bool { return t != nil })
+}
+
 // refuses says why the bench cannot play a fault: a short story with it is rehearsed.
 func (f *rigFiles) refuses(one rig.Place) string {
+	if !f.plays() {
+		return ""
+	}
 	name, _, _ := strings.Cut(one.Text, " on ")
-	if samples := fault.AsBefore | fault.NothingComes | fault.ComesAgain; fault.Named(name).Sees.Readings != 0 && fault.Named(name).Sees.Readings&^samples == 0 {
+	samples := fault.AsBefore | fault.NothingComes | fault.ComesAgain
+	if sees := fault.Named(name).Sees.Readings; sees != 0 && sees&^samples == 0 {
 		return "it happens to samples inside the instrument: a resistance is always there"
 	}
 	text := "scenario: try\nlasts: 3 s\nsteps:\n" + f.allWell() + "faults:\n" + faultLine(name, one.Name, time.Second)

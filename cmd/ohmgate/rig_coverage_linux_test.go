@@ -162,3 +162,13 @@ func TestCoverageFitsTheLine(t *testing.T) {
 	fits(t, text)
 	require.Contains(t, text, "cannot    a scan overrun happens inside the unit")
 }
+
+// A stand-in bench reads and plays nothing: no file is written, and every gap says so.
+func TestGapsOfABenchThatOnlyReads(t *testing.T) {
+	made := gapsOf(t, standInSite)
+	require.Empty(t, made.Files)
+	require.Greater(t, len(made.Open), 100)
+	for _, one := range made.Open {
+		require.Contains(t, one.Because, "by hand", one.Gap)
+	}
+}

@@ -127,6 +127,12 @@ func (w *gapWriter) find() (err error) {
 	if w.model, err = verify.FromSite(w.site); err != nil {
 		return failed(exitInput, "%w", err)
 	}
+	if !w.plays() {
+		for _, gap := range w.coverage.Gaps {
+			w.open = append(w.open, gapOpen{gap.Text, "this bench reads and plays nothing: do it by hand during rig --stand-in"})
+		}
+		return nil
+	}
 	wanted := map[string]bool{}
 	for _, gap := range w.coverage.Gaps {
 		if gap.Kind != verify.KindFault {
@@ -240,8 +246,8 @@ func (w *gapWriter) ability() *verify.Ability {
 	return a
 }
 
-// afterwards is how long a scenario goes on after its gap: what happens next is part of the story.
-const afterwards = 500 * time.Millisecond
+// afterwards is how many scans a scenario goes on after its gap: what happens next is part of the story.
+const afterwards = 25
 
 // faultLasts is how long a fault is watched.
 const faultLasts = 3 * time.Second
@@ -258,7 +264,7 @@ func (w *gapWriter) play(gap rig.Place, tour verify.Tour) (made gapFile, because
 		return made, "this bench cannot play it: " + why
 	}
 	sightings := verify.NewSightings(w.model)
-	plant, zero, length := sim.Prepare(w.site, w.logic, scenario, scenario.Seed)
+	plant, _, length := sim.Prepare(w.site, w.logic, scenario, scenario.Seed)
 	if err := loop.New(w.logic).Run(plant, sightings); err != nil {
 		return made, err.Error()
 	}
@@ -270,7 +276,6 @@ func (w *gapWriter) play(gap rig.Place, tour verify.Tour) (made gapFile, because
 		return made, "the simulated plant does not go there as the search thought"
 	}
 	made = gapFile{Name: name + ".yaml", Gap: gap.Text, Lasts: (time.Duration(length) * plant.Period).Seconds(), text: text}
-	_ = zero
 	for _, one := range w.coverage.Gaps {
 		if slices.Contains(seen, one.Text) {
 			made.Closes = append(made.Closes, one.Text)
@@ -292,7 +297,7 @@ func slug(text string) string {
 func (w *gapWriter) scenario(name string, gap rig.Place, tour verify.Tour) []byte {
 	var b strings.Builder
 	at := func(scan uint64) string { return quantity.Duration(time.Duration(scan) * w.site.Period.Max) }
-	end := time.Duration(tour.Scans)*w.site.Period.Max + afterwards
+	end := time.Duration(tour.Scans+afterwards) * w.site.Period.Max
 	var faults strings.Builder
 	if gap.Kind == verify.KindFault {
 		begins := time.Duration(tour.Scans+10) * w.site.Period.Max
@@ -301,34 +306,36 @@ func (w *gapWriter) scenario(name string, gap rig.Place, tour verify.Tour) []byt
 		faults.WriteString(faultLine(what, gap.Name, begins))
 		end = begins + faultLasts
 	}
-	fmt.Fprintf(&b, "# Found by ohmgate rig --gaps: passes through\n#   %s\nscenario: %s\nsite: %s\ntitle: %q\nlasts: %s\n\nsteps:\n",
-		gap.Text, name, w.site.Name, "for a gap: "+gap.Text, quantity.Duration(end))
+	var steps strings.Builder
 	forced := map[int]bool{}
 	for i, deed := range tour.Deeds {
 		for _, line := range w.step(tour.Deeds, i, forced) {
-			fmt.Fprintf(&b, "  - {at: %s, %s}\n", at(deed.Scan), line)
+			fmt.Fprintf(&steps, "  - {at: %s, %s}\n", at(deed.Scan), line)
 		}
 		if deed.Act == verify.ActStick {
-			until := ""
-			for _, later := range tour.Deeds[i+1:] {
-				if later.Act == verify.ActFree && later.On == deed.On {
-					until = ", until: " + at(later.Scan)
-					break
-				}
-			}
-			fmt.Fprintf(&faults, "  - {at: %s, fault: stuck_valve, on: %s%s}\n", at(deed.Scan), w.site.Outputs[deed.On].Name, until)
+			fmt.Fprintf(&faults, "  - {at: %s, fault: stuck_valve, on: %s%s}\n", at(deed.Scan), w.site.Outputs[deed.On].Name, freed(tour.Deeds[i+1:], deed.On, at))
 		}
 	}
-	if len(tour.Deeds) == 0 {
-		b.Reset()
-		fmt.Fprintf(&b, "# Found by ohmgate rig --gaps: passes through\n#   %s\nscenario: %s\nsite: %s\ntitle: %q\nlasts: %s\n",
-			gap.Text, name, w.site.Name, "for a gap: "+gap.Text, quantity.Duration(end))
+	fmt.Fprintf(&b, "# Found by ohmgate rig --gaps: passes through\n#   %s\nscenario: %s\nsite: %s\ntitle: %q\nlasts: %s\n",
+		gap.Text, name, w.site.Name, "for a gap: "+gap.Text, quantity.Duration(end))
+	if steps.Len() > 0 {
+		fmt.Fprintf(&b, "\nsteps:\n%s", steps.String())
 	}
 	if faults.Len() > 0 {
 		fmt.Fprintf(&b, "\nfaults:\n%s", faults.String())
 	}
 	fmt.Fprintf(&b, "\nexpect:\n  - %s\n", w.expectation(&tour))
 	return []byte(b.String())
+}
+
+// freed is until when an actuator is stuck.
+func freed(later []verify.Deed, output int, at func(uint64) string) string {
+	for _, deed := range later {
+		if deed.Act == verify.ActFree && deed.On == output {
+			return ", until: " + at(deed.Scan)
+		}
+	}
+	return ""
 }
 
 func (w *gapWriter) travel(output string) uint64 {

@@ -68,6 +68,9 @@ read back.
   --stand-in   real readings in, this logic drives the relays
   --listen     moves nothing, records what the inputs and transmitters say
 
+--coverage says what of the verified graph the records of a bench have seen;
+--gaps writes scenarios for the rest.
+
 With --twin the same happens on pseudo-terminals, without any hardware; with a
 site alone, rig --twin SITE offers the terminals until it is interrupted.
 
