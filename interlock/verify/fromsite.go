@@ -16,7 +16,7 @@ func FromSite(s *site.Site) (*Model, error) {
 	if problems != nil {
 		return nil, problems
 	}
-	m := &Model{Site: s.Name, Hash: s.Hash, Config: config, PeriodMin: s.Period.Min, PeriodMax: s.Period.Max}
+	m := &Model{Site: s.Name, Hash: s.Hash, Config: config, PeriodMin: s.Period.Min, PeriodMax: s.Period.Max, Poll: s.Poll}
 	for i := range s.Channels {
 		m.Names.Channels = append(m.Names.Channels, s.Channels[i].Name)
 		m.Aperture = append(m.Aperture, s.Channels[i].Aperture)

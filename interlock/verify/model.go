@@ -23,6 +23,7 @@ type Model struct {
 	Names  Names
 
 	PeriodMin, PeriodMax time.Duration
+	Poll                 time.Duration   // one bus cycle; no longer than a scan where each may bring a reading
 	Aperture             []time.Duration // by channel: how long one measurement takes
 	EarthPath            []bool          // by channel: it closes through the part's own way to earth
 	OutputDelay          []time.Duration // by output: contact and output module, longest
@@ -50,9 +51,6 @@ func (m *Model) cause(n int) string {
 	}
 	return m.Names.Inputs[n-len(m.Config.Channels)]
 }
-
-// longest is how long so many scans take at most.
-func (m *Model) longest(n Scans) time.Duration { return time.Duration(n) * m.PeriodMax }
 
 // Options is how to verify.
 type Options struct {

@@ -393,8 +393,7 @@ func (v *verification) tolerates(p *Own) Result {
 	if p.Share[1] > 0 {
 		return v.toleratesShare(p, name)
 	}
-	// A dip of this length can be sampled once more than it has whole scans.
-	dip := Scans(p.Time/v.model.PeriodMin) + 1
+	dip := v.model.hit(p.Class, p.Time)
 	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("%d samples of class %s are always forgiven, the dip can hit %d", f.Patience[p.Class], p.Class, dip)}
 	pattern := make([]monitor.Class, dip)
 	for i := range pattern {

@@ -56,12 +56,12 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 	return list
 }
 
-// slowest is what is added to the scans: the aperture of the measurement and the
-// contact and module of the output.
+// slowest is what is added to the scans: the aperture of the measurement, the poll
+// where it is slower than a scan, and the contact and module of the output.
 func (v *verification) slowest(output int, set []int) (sum time.Duration) {
 	for _, cause := range set {
 		if cause < len(v.model.Aperture) {
-			sum = max(sum, v.model.Aperture[cause])
+			sum = max(sum, v.model.read(v.model.Aperture[cause]))
 		}
 	}
 	if output < len(v.model.OutputDelay) {

@@ -19,9 +19,9 @@ type WindowCell struct {
 	Settle   time.Duration `json:"settle_ns"`
 	Patience time.Duration `json:"patience_ns"`
 	Found    WindowVerdict `json:"found"`
-	Detect   time.Duration `json:"worst_detection_ns"` // any mixture of bad readings
-	Forgives time.Duration `json:"guaranteed_patience_ns"`
-	Ready    time.Duration `json:"bond_ns"` // from the first good reading to bonded, at least
+	Detect   time.Duration `json:"worst_detection_ns"`     // any mixture of bad readings
+	Forgives time.Duration `json:"guaranteed_patience_ns"` // anything shorter never trips
+	Ready    time.Duration `json:"bond_ns"`                // from the first good reading to bonded, at least
 	Says     string        `json:"says,omitempty"`
 }
 
@@ -170,20 +170,17 @@ func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle,
 	}
 	detect, _ := t.longestBad(bad[:])
 	forgiven := t.shortestDip(class)
-	delay := ch.Aperture
+	clock := Model{PeriodMin: changed.Period.Min, PeriodMax: period, Poll: changed.Poll}
+	delay := clock.read(ch.Aperture)
 	for i := range s.Outputs {
 		if s.Outputs[i].Name == w.Output {
 			delay += time.Duration(s.Outputs[i].OutputDelay.Hi * float64(time.Second))
 		}
 	}
-	c.Detect = time.Duration(detect)*period + delay
-	// So many samples are forgiven; a dip that lasts this long hits no more.
-	c.Forgives = time.Duration(max(forgiven, 1)-1) * changed.Period.Min
-	if forgiven == 0 {
-		c.Forgives = 0
-	}
-	c.Ready = time.Duration(config.Channels[at].SettleScans) * changed.Period.Min
-	late, trips := c.Detect > w.Available, w.Disturbance > 0 && (forgiven == 0 || c.Forgives < w.Disturbance)
+	c.Detect, c.Forgives = clock.longest(detect)+delay, clock.forgiven(class, forgiven)
+	needed := config.Channels[at].SettleScans
+	c.Ready = time.Duration(needed-min(1, needed)) * changed.Period.Min
+	late, trips := c.Detect > w.Available, w.Disturbance > 0 && clock.hit(class, w.Disturbance) > forgiven
 	switch {
 	case late && trips:
 		c.Found = WindowBoth

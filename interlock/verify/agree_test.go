@@ -1,0 +1,97 @@
+package verify
+
+import (
+	"testing"
+	"time"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/site"
+	"ohmgate/monitor"
+)
+
+// The worst cases of a channel are found twice: here by a search through its
+// whole graph, and in closed form by the site's timing, from which margin takes
+// them. Both must say the same of every channel and class: responses counted in
+// the longest scans, what is sure to be forgiven in the shortest.
+func TestWorstCasesAgreeWithTheSitesTiming(t *testing.T) {
+	for _, name := range []string{"kestrel_siding", "amber_line", "hazel_works"} {
+		s, problems := site.Read("../../testdata/sites/" + name + ".yaml")
+		require.Nil(t, problems)
+		m, err := FromSite(s)
+		require.NoError(t, err)
+		v, err := newVerification(m, Options{})
+		require.NoError(t, err)
+		clock, compared := s.Clock(), 0
+		for i := range s.Channels {
+			f, err := v.factsOf(i)
+			require.NoError(t, err)
+			timing := s.Timing(m.Config, i)
+			for _, class := range bad {
+				if !possible(&m.Config.Channels[i].Config)[class] {
+					continue
+				}
+				compared++
+				want, of := timing.Of(class), name+" "+s.Channels[i].Name+" "+class.String()
+				require.Equal(t, want.GuaranteedScans, f.Patience[class], "%s: forgiven", of)
+				require.Equal(t, want.DetectionScans, f.DetectOf[class], "%s: detected", of)
+				require.GreaterOrEqual(t, f.Detect, f.DetectOf[class], "%s: a mixture is the worst", of)
+				require.Equal(t, want.Detection, m.longest(f.DetectOf[class])+v.slowest(len(s.Outputs), []int{i}), "%s: time to detect", of)
+				require.Equal(t, want.Guaranteed, m.forgiven(class, f.Patience[class]), "%s: time forgiven", of)
+			}
+			require.Equal(t, timing.Settle.Scans, f.BondScans, "%s %s: bond", name, s.Channels[i].Name)
+			require.Equal(t, timing.Settle.Shortest, clock.Shortest(f.BondScans-1))
+		}
+		require.NotZero(t, compared, name)
+	}
+}
+
+// The window judges the setting of the file as the whole verification does, with
+// a poll that is slower than a scan as well.
+func TestWindowAgreesWithTheWorstCases(t *testing.T) {
+	s, problems := site.Read("../../testdata/sites/kestrel_siding.yaml")
+	require.Nil(t, problems)
+	require.Greater(t, s.Poll, s.Period.Max)
+	m, err := FromSite(s)
+	require.NoError(t, err)
+	v, err := newVerification(m, Options{})
+	require.NoError(t, err)
+	f, err := v.factsOf(0)
+	require.NoError(t, err)
+	w := &Window{Output: "valve_1", Available: m.longest(f.Detect) + v.slowest(0, []int{0})}
+	high := s.Channels[0].Patience[monitor.High]
+	cell := w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high)
+	require.Equal(t, WindowShown, cell.Found)
+	require.Equal(t, w.Available, cell.Detect)
+	require.Equal(t, s.Timing(m.Config, 0).Of(monitor.High).Guaranteed, cell.Forgives)
+	require.Equal(t, s.Timing(m.Config, 0).Settle.Shortest, cell.Ready)
+
+	w.Disturbance = cell.Forgives - 1
+	require.Equal(t, WindowShown, w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high).Found)
+	w.Disturbance, w.Available = cell.Forgives, w.Available-1
+	require.Equal(t, WindowBoth, w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high).Found)
+}
+
+// Where the scan period varies, responses take the longest scans and what is
+// forgiven the shortest; where a poll is slower, it is added to the one and
+// stands for whole readings in the other.
+func TestScansBecomeTimesToTheCarefulSide(t *testing.T) {
+	m := &Model{PeriodMin: 9 * ms, PeriodMax: 12 * ms, Poll: 12 * ms}
+	require.Equal(t, 48*ms, m.longest(4))
+	require.Equal(t, 5*ms, m.read(5*ms))
+	require.Equal(t, 27*ms, m.forgiven(monitor.High, 3))
+	require.Equal(t, Scans(3), m.hit(monitor.High, 27*ms-1))
+	require.Equal(t, Scans(4), m.hit(monitor.High, 27*ms), "it may begin just before a scan")
+	require.Zero(t, m.forgiven(monitor.Open, 0))
+
+	m.Poll = 40 * ms // five of the shortest scans, so one bad reading is five bad scans
+	require.Equal(t, 45*ms, m.read(5*ms))
+	require.Equal(t, Scans(5), m.hit(monitor.High, 40*ms-1))
+	require.Equal(t, Scans(10), m.hit(monitor.High, 40*ms))
+	require.Equal(t, 40*ms, m.forgiven(monitor.High, 9))
+	// One reading lost: 80 ms from the one before to the one after, nine scans of
+	// 9 ms start in it, and the last of them already shows the next reading.
+	require.Equal(t, Scans(8), m.hit(monitor.Missing, 40*ms-1))
+}
+
+const ms = time.Millisecond
