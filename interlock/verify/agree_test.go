@@ -60,16 +60,16 @@ func TestWindowAgreesWithTheWorstCases(t *testing.T) {
 	require.NoError(t, err)
 	w := &Window{Output: "valve_1", Available: m.longest(f.Detect) + v.slowest(0, []int{0})}
 	high := s.Channels[0].Patience[monitor.High]
-	cell := w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high)
+	cell := w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high, searched{})
 	require.Equal(t, WindowShown, cell.Found)
 	require.Equal(t, w.Available, cell.Detect)
 	require.Equal(t, s.Timing(m.Config, 0).Of(monitor.High).Guaranteed, cell.Forgives)
 	require.Equal(t, s.Timing(m.Config, 0).Settle.Shortest, cell.Ready)
 
 	w.Disturbance = cell.Forgives - 1
-	require.Equal(t, WindowShown, w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high).Found)
+	require.Equal(t, WindowShown, w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high, searched{}).Found)
 	w.Disturbance, w.Available = cell.Forgives, w.Available-1
-	require.Equal(t, WindowBoth, w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high).Found)
+	require.Equal(t, WindowBoth, w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high, searched{}).Found)
 }
 
 // Where the scan period varies, responses take the longest scans and what is
@@ -95,3 +95,25 @@ func TestScansBecomeTimesToTheCarefulSide(t *testing.T) {
 }
 
 const ms = time.Millisecond
+
+// The window searches a channel once for all settle times. What comes out is what
+// a search with each of them finds.
+func TestOnceBondedSettlingIsNotLookedAt(t *testing.T) {
+	for _, change := range []func(*monitor.Config){
+		func(*monitor.Config) {},
+		integrating,
+		func(c *monitor.Config) { c.SettleScans, c.SettlePause = 20, 0 },
+		func(c *monitor.Config) { c.SettleReadings = 40 },
+	} {
+		c := demoChannel()
+		change(&c)
+		whole, err := tabulate(Real(), &c, 1<<30)
+		require.NoError(t, err)
+		detect, _ := whole.longestBad(bad[:])
+		for _, class := range bad {
+			worst, err := searched{}.search(c, class)
+			require.NoError(t, err)
+			require.Equal(t, worstOfClass{detect, whole.shortestDip(class)}, worst, class)
+		}
+	}
+}

@@ -2,6 +2,8 @@ package verify
 
 import (
 	"fmt"
+	"runtime"
+	"sync"
 	"time"
 
 	"ohmgate/interlock/site"
@@ -119,17 +121,62 @@ func MakeWindow(s *site.Site, channel string, o Options) (*Window, error) {
 	}
 	w.Class = class.String()
 	w.axes(s, &s.Channels[at], class)
-	for _, period := range w.Periods {
-		for _, settle := range w.Settles {
-			for _, patience := range w.Patiences {
-				w.Cells = append(w.Cells, w.cell(s, at, class, period, settle, patience))
-			}
-		}
-		if o.Progress != nil {
-			o.Progress(len(w.Cells), len(w.Periods)*len(w.Settles)*len(w.Patiences), "window of "+channel, uint64(len(w.Cells)))
-		}
+	w.fill(s, at, class, o)
+	w.Configured = w.cell(s, at, class, s.Period.Max, s.Channels[at].SettleTime, s.Channels[at].Patience[class], searched{})
+	return w, nil
+}
+
+// fill judges every cell, a period and a patience at a time, on all cores.
+func (w *Window) fill(s *site.Site, at int, class monitor.Class, o Options) {
+	w.Cells = make([]WindowCell, len(w.Periods)*len(w.Settles)*len(w.Patiences))
+	jobs, done := make(chan int), 0
+	var all sync.WaitGroup
+	var one sync.Mutex
+	workers := o.Workers
+	if workers <= 0 {
+		workers = runtime.GOMAXPROCS(0)
 	}
-	w.Configured = w.cell(s, at, class, s.Period.Max, s.Channels[at].SettleTime, s.Channels[at].Patience[class])
+	for range workers {
+		all.Go(func() {
+			for job := range jobs {
+				period, patience := job/len(w.Patiences), job%len(w.Patiences)
+				known := searched{}
+				for settle := range w.Settles {
+					*w.Cell(period, settle, patience) = w.cell(s, at, class, w.Periods[period], w.Settles[settle], w.Patiences[patience], known)
+				}
+				one.Lock()
+				if done += len(w.Settles); o.Progress != nil {
+					o.Progress(done, len(w.Cells), "window of "+w.Channel, uint64(done))
+				}
+				one.Unlock()
+			}
+		})
+	}
+	for job := range len(w.Periods) * len(w.Patiences) {
+		jobs <- job
+	}
+	close(jobs)
+	all.Wait()
+}
+
+// searched keeps what was found of channels that differ in how they settle only:
+// once bonded, none of the settings of settling is looked at any more.
+type searched map[monitor.Config]worstOfClass
+
+type worstOfClass struct{ detect, forgiven Scans }
+
+func (known searched) search(c monitor.Config, class monitor.Class) (worstOfClass, error) {
+	c.SettleScans, c.SettleReadings, c.SettlePause = 1, 1, 0
+	if w, ok := known[c]; ok {
+		return w, nil
+	}
+	t, err := tabulate(Real(), &c, 1<<30)
+	if err != nil {
+		return worstOfClass{}, err
+	}
+	w := worstOfClass{forgiven: t.shortestDip(class)}
+	w.detect, _ = t.longestBad(bad[:])
+	known[c] = w
 	return w, nil
 }
 
@@ -149,7 +196,7 @@ func (w *Window) axes(s *site.Site, c *site.Channel, class monitor.Class) {
 
 // cell judges one setting: the class in question gets the patience; classes that
 // were more patient than the file's patience are not touched.
-func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle, patience time.Duration) WindowCell {
+func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle, patience time.Duration, known searched) WindowCell {
 	c := WindowCell{Period: period, Settle: settle, Patience: patience, Found: WindowRefused}
 	changed := *s
 	changed.Channels = append([]site.Channel(nil), s.Channels...)
@@ -163,13 +210,11 @@ func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle,
 		c.Says = problems[0].Text
 		return c
 	}
-	t, err := tabulate(Real(), &config.Channels[at].Config, 1<<30)
+	worst, err := known.search(config.Channels[at].Config, class)
 	if err != nil {
 		c.Says = err.Error()
 		return c
 	}
-	detect, _ := t.longestBad(bad[:])
-	forgiven := t.shortestDip(class)
 	clock := Model{PeriodMin: changed.Period.Min, PeriodMax: period, Poll: changed.Poll}
 	delay := clock.read(ch.Aperture)
 	for i := range s.Outputs {
@@ -177,10 +222,10 @@ func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle,
 			delay += time.Duration(s.Outputs[i].OutputDelay.Hi * float64(time.Second))
 		}
 	}
-	c.Detect, c.Forgives = clock.longest(detect)+delay, clock.forgiven(class, forgiven)
+	c.Detect, c.Forgives = clock.longest(worst.detect)+delay, clock.forgiven(class, worst.forgiven)
 	needed := config.Channels[at].SettleScans
 	c.Ready = time.Duration(needed-min(1, needed)) * changed.Period.Min
-	late, trips := c.Detect > w.Available, w.Disturbance > 0 && clock.hit(class, w.Disturbance) > forgiven
+	late, trips := c.Detect > w.Available, w.Disturbance > 0 && clock.hit(class, w.Disturbance) > worst.forgiven
 	switch {
 	case late && trips:
 		c.Found = WindowBoth
