@@ -37,6 +37,9 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 			how = thousands(r.Audit.States) + " of " + thousands(r.Audit.Of)
 		}
 		tellWrapped(out, "audit: ", fmt.Sprintf("%s steps of %s tabulated states compared with the whole logic, %d differ", thousands(r.Audit.Compared), how, r.Audit.Different))
+		if r.Audit.Different > 0 {
+			fmt.Fprintln(out, "       What was searched is not what runs: nothing above may be relied on.")
+		}
 	}
 	fmt.Fprintln(out, "\nA verification cannot answer:")
 	for _, text := range verify.CannotAnswer {

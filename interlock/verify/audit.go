@@ -112,7 +112,7 @@ func newStand(logic *Logic, o *interlock.Output, vessel *interlock.Vessel) *stan
 	}
 	channel := monitor.Config{Accept: 1, Reject: 2, OpenAbove: 3, StaleAfter: 1, SettleScans: 3, SettleReadings: 3, Full: 4, Repay: 1, LongestStay: 9,
 		Cost: [monitor.Classes]monitor.Parts{1, 1, 1, 1, 0, 0}}
-	other := interlock.Output{Permissive: interlock.Permissive{cause}, Reset: standReset, Press: interlock.Press{Min: 1, Max: 2}, Closed: standOther, Travel: 1 << 20}
+	other := interlock.Output{Permissive: interlock.Permissive{cause}, Reset: standReset, Press: interlock.Press{Min: 1, Max: 2}, Closed: standOther, Travel: 1 << 20, Backup: []int{0}}
 	c := &interlock.Config{
 		Channels: []interlock.Channel{{Config: channel}},
 		Inputs:   make([]interlock.Input, standInputs),
@@ -174,13 +174,16 @@ func (s *stand) outputs(t *outputTable, a *Audit, every int, enabledToo bool) {
 				return
 			}
 			t.shape.each(uint32(word&(1<<watchShift-1)), func(memory interlock.OutputControl) {
-				s.prepare(o, t.shape, memory, l)
-				s.logic.Step(s.config, s.state, s.in, s.d)
-				a.Compared++
-				after := s.state.Outputs[0].OutputControl
 				step, _ := t.logic.Output(t.shape.config, memory, l.arm(t.shape))
-				if step != after || !t.hasEdge(uint32(at), l, t.shape.pack(after)) {
-					a.Different++
+				for way := range waysOf[l.shared] {
+					s.prepare(o, t.shape, memory, l)
+					s.withhold(l.shared, way)
+					s.logic.Step(s.config, s.state, s.in, s.d)
+					a.Compared++
+					after := s.state.Outputs[0].OutputControl
+					if step != after || !t.hasEdge(uint32(at), l, t.shape.pack(after)) {
+						a.Different++
+					}
 				}
 			})
 		})
@@ -191,7 +194,7 @@ func (s *stand) prepare(o *interlock.Output, h *outputShape, memory interlock.Ou
 	s.state.Running = true
 	s.state.Outputs[0] = interlock.OutputState{OutputControl: memory}
 	s.state.Outputs[1] = interlock.OutputState{}
-	s.state.Vessels[0] = interlock.VesselState{Clear: l.shared != sharedWait, Held: true}
+	s.state.Vessels[0] = interlock.VesselState{Clear: true, Held: true}
 	s.state.Streams[0] = interlock.StreamState{}
 	s.bond(interlock.True, false)
 	s.value(standPerm, l.perm)
@@ -206,7 +209,28 @@ func (s *stand) prepare(o *interlock.Output, h *outputShape, memory interlock.Ou
 	if l.ended {
 		s.state.Streams[0].Stopped = standRunDown + 1
 	}
-	s.in.Overrun = l.shared == sharedHard
+	s.in.Overrun = false
+}
+
+// waysOf is in how many ways each shared reason can come about.
+var waysOf = [sharedClasses]int{sharedNone: 1, sharedWait: 2, sharedStop: 1, sharedHard: 3}
+
+// withhold makes a shared reason come about in one of its ways: a wait that runs
+// or an early reconnection that is not acknowledged; an overrun, the first scan
+// since power-up, or a call by an actuator that may still be open.
+func (s *stand) withhold(shared uint8, way int) {
+	switch {
+	case shared == sharedWait && way == 0:
+		s.state.Vessels[0].Clear = false
+	case shared == sharedWait:
+		s.state.Vessels[0].Early = true
+	case shared == sharedHard && way == 0:
+		s.in.Overrun = true
+	case shared == sharedHard && way == 1:
+		s.state.Running = false
+	case shared == sharedHard:
+		s.state.Outputs[1].Unconfirmed = interlock.StayedOpen
+	}
 }
 
 // hasEdge says that a state has an edge to a memory under a letter.

@@ -278,3 +278,30 @@ func TestAuditSeesTablesOfAnotherLogic(t *testing.T) {
 	}
 	require.Greater(t, caught, 30)
 }
+
+// What ties the parts together is compared as well: a whole Step that forgets that
+// an early reconnection forbids a start, or that somebody calls a backup, is not
+// what was searched, and then nothing is shown.
+func TestAuditSeesAnotherWiring(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	forgets := map[string]func(s *interlock.State){
+		"early reconnection": func(s *interlock.State) { s.Vessels[0].Early = false },
+		"call of a backup":   func(s *interlock.State) { s.Outputs[1].Unconfirmed = 0 },
+		"power-up":           func(s *interlock.State) { s.Running = true },
+	}
+	for name, forget := range forgets {
+		l := Real()
+		l.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
+			forget(s)
+			interlock.Step(c, s, in, d)
+		}
+		v, err := newVerification(m, Options{Logic: l, Outputs: []string{"valve"}, Properties: []string{"2"}})
+		require.NoError(t, err)
+		v.auditEvery = 17
+		r, err := v.run()
+		require.NoError(t, err)
+		require.NotZero(t, r.Audit.Different, name)
+		require.NotEqual(t, Shown, r.Verdict(), name)
+	}
+}

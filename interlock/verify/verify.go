@@ -252,6 +252,9 @@ func (r *Report) Verdict() Verdict {
 	for i := range r.Results {
 		all = Worse(all, r.Results[i].Verdict)
 	}
+	if r.Audit != nil && r.Audit.Different > 0 {
+		all = Worse(all, NotShown) // what was searched is not what runs
+	}
 	return all
 }
 
