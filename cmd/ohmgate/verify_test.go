@@ -90,6 +90,7 @@ func TestVerifyWindow(t *testing.T) {
 	drawn, err := os.ReadFile(plot)
 	require.NoError(t, err)
 	require.Contains(t, string(drawn), "<svg")
+	require.Contains(t, string(drawn), "as configured")
 }
 
 // Too little memory is no verdict: exit 3, and what could not be searched says so.
