@@ -238,6 +238,8 @@ func (w *gapWriter) thin() {
 func (w *gapWriter) ability() *verify.Ability {
 	a := &verify.Ability{Shows: make([][monitor.Classes]bool, len(w.site.Channels))}
 	a.Drives, a.Supply = w.wires.CanPlay()
+	late := w.site.Rig.Supply.Boot + w.wires.Load().Cycle
+	a.Slack = 5 + uint64((late+w.site.Period.Max-1)/w.site.Period.Max)
 	for i := range a.Shows {
 		for class := monitor.Class(0); class < monitor.Classes; class++ {
 			a.Shows[i][class] = w.wires.Shows(i, &w.logic.Channels[i].Config, class)

@@ -17,6 +17,9 @@ type Ability struct {
 	Shows  [][monitor.Classes]bool // by channel: classes of readings that it can show
 	Drives []bool                  // by input
 	Supply bool                    // it can switch the unit off and on
+	// Slack is how many scans a unit may be behind: it boots, and a bus is slow. Nobody
+	// presses a button sooner than that after it counts.
+	Slack uint64
 }
 
 // Act is a kind of deed.
@@ -148,9 +151,15 @@ func (s *touring) recover(root int, stuck bool) {
 		}
 	}
 	s.eyes.resume(next.state)
-	for range patienceOf(s.model.Config) {
+	asked := uint64(0) // scans for which a press would have counted
+	for range patienceOf(s.model.Config) + 10*s.ability.Slack {
 		s.driver.state = next.state
 		button, value := s.driver.operator()
+		if asked++; value != interlock.True {
+			asked = 0
+		} else if asked <= s.ability.Slack {
+			value = interlock.False
+		}
 		for _, i := range s.inputs {
 			high := interlock.Ref(i+1) == button && value == interlock.True
 			if s.driver.roles[i].kind == roleFree {
@@ -285,7 +294,7 @@ func (s *touring) offers() {
 	c, set := s.model.Config, map[uint64]bool{}
 	add := func(n Scans) {
 		if n > 0 {
-			set[uint64(n)+uint64(n)/10+5] = true
+			set[uint64(n)+uint64(n)/10+5+s.ability.Slack] = true
 		}
 	}
 	for _, i := range s.channels {
@@ -336,15 +345,22 @@ func (s *touring) begin() {
 	}
 	for i := range first.shown {
 		first.shown[i] = monitor.Open
+	}
+	// A unit that boots has seen the bench at rest before anything moves.
+	s.now = &first
+	for range s.ability.Slack {
+		s.turn(&first)
+	}
+	for i := range first.shown {
 		if !slices.Contains(s.channels, i) && s.ability.Shows[i][monitor.Good] {
 			first.shown[i] = monitor.Good
-			s.beforehand = append(s.beforehand, Deed{Act: ActShow, On: i, Class: monitor.Good})
+			s.beforehand = append(s.beforehand, Deed{Scan: first.scan, Act: ActShow, On: i, Class: monitor.Good})
 		}
 	}
 	for i, r := range s.driver.roles {
 		if r.kind == roleFree && !slices.Contains(s.inputs, i) && s.ability.Drives[i] && s.driver.helpful(i) == interlock.True {
 			first.set[i] = true
-			s.beforehand = append(s.beforehand, Deed{Act: ActSet, On: i, High: true})
+			s.beforehand = append(s.beforehand, Deed{Scan: first.scan, Act: ActSet, On: i, High: true})
 		}
 	}
 	s.stages, s.roots = append(s.stages, first), []int{0}
@@ -372,7 +388,7 @@ func (s *touring) deeds(at *stage) (list []Deed) {
 		}
 	}
 	if s.ability.Supply {
-		list = append(list, Deed{Act: ActRestart, lasts: s.spacing})
+		list = append(list, Deed{Act: ActRestart, lasts: max(s.spacing, s.ability.Slack)})
 	}
 	for _, n := range s.waits {
 		list = append(list, Deed{Act: ActWait, lasts: n})
