@@ -286,9 +286,17 @@ func TestAuditSeesAnotherWiring(t *testing.T) {
 	m, err := Reference()
 	require.NoError(t, err)
 	forgets := map[string]func(s *interlock.State){
-		"early reconnection": func(s *interlock.State) { s.Vessels[0].Early = false },
-		"call of a backup":   func(s *interlock.State) { s.Outputs[1].Unconfirmed = 0 },
-		"power-up":           func(s *interlock.State) { s.Running = true },
+		"early reconnection": func(s *interlock.State) {
+			for i := range s.Vessels {
+				s.Vessels[i].Early = false
+			}
+		},
+		"call of a backup": func(s *interlock.State) {
+			for i := range s.Outputs {
+				s.Outputs[i].Unconfirmed = 0
+			}
+		},
+		"power-up": func(s *interlock.State) { s.Running = true },
 	}
 	for name, forget := range forgets {
 		l := Real()
@@ -296,9 +304,8 @@ func TestAuditSeesAnotherWiring(t *testing.T) {
 			forget(s)
 			interlock.Step(c, s, in, d)
 		}
-		v, err := newVerification(m, Options{Logic: l, Outputs: []string{"valve"}, Properties: []string{"2"}})
+		v, err := newVerification(m, Options{Logic: l, Outputs: []string{"valve"}, Properties: []string{"2"}, Audit: true})
 		require.NoError(t, err)
-		v.auditEvery = 17
 		r, err := v.run()
 		require.NoError(t, err)
 		require.NotZero(t, r.Audit.Different, name)
