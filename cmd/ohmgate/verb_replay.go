@@ -4,14 +4,10 @@ import (
 	"bufio"
 	"errors"
 	"io"
-	"os"
 	"time"
 	_ "time/tzdata" // recordings name zones that the machine may not know
 
-	"github.com/mattn/go-isatty"
 	"github.com/spf13/cobra"
-	"github.com/vbauerster/mpb/v8"
-	"github.com/vbauerster/mpb/v8/decor"
 
 	"ohmgate/cmd/ohmgate/journal"
 	"ohmgate/interlock"
@@ -299,42 +295,4 @@ func trendCode(r *replayed) exitCode {
 		}
 	}
 	return code
-}
-
-// progress shows how far a long reading is, to people at a terminal only.
-type progress struct {
-	group *mpb.Progress
-	bar   *mpb.Bar
-}
-
-func newProgress(errs io.Writer) *progress {
-	file, ok := errs.(*os.File)
-	if !ok || !isatty.IsTerminal(file.Fd()) {
-		return &progress{}
-	}
-	return &progress{group: mpb.New(mpb.WithOutput(file), mpb.WithWidth(50))}
-}
-
-func (p *progress) begin(size int64) {
-	if p.group != nil && size > 0 {
-		p.bar = p.group.AddBar(size, mpb.BarRemoveOnComplete(),
-			mpb.PrependDecorators(decor.Name("replay "), decor.CountersKibiByte("% .1f / % .1f")),
-			mpb.AppendDecorators(decor.Percentage(), decor.Name(" "), decor.AverageETA(decor.ET_STYLE_GO)))
-	}
-}
-
-// taken is told of every byte that came from the disk.
-func (p *progress) taken(n int) {
-	if p.bar != nil {
-		p.bar.IncrBy(n)
-	}
-}
-
-// end removes the bar. It may be called more than once.
-func (p *progress) end() {
-	if p.bar != nil {
-		p.bar.Abort(true)
-		p.group.Wait()
-		p.bar = nil
-	}
 }

@@ -6,7 +6,6 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
-	"time"
 
 	"github.com/spf13/cobra"
 
@@ -125,7 +124,7 @@ func (o *verifyOptions) options(errs io.Writer) (verify.Options, func(), error) 
 	if o.memory == 0 || o.memory > 1<<20 {
 		return verify.Options{}, nil, failed(exitInput, "--memory %d is not between 1 and 1048576 MB; write one such as --memory 2048", o.memory)
 	}
-	progress, end := progressLine(errs)
+	progress, end := searchProgress(errs)
 	return verify.Options{Memory: o.memory << 20, Workers: o.workers, Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end, nil
 }
 
@@ -194,25 +193,6 @@ func verdictCode(v verify.Verdict) exitCode {
 		return exitIncomplete
 	}
 	return exitNothing
-}
-
-// progressLine keeps one line on a terminal; elsewhere it says nothing.
-func progressLine(errs io.Writer) (func(done, of int, what string, states uint64), func()) {
-	file, ok := errs.(*os.File)
-	if !ok {
-		return nil, func() {}
-	}
-	info, err := file.Stat()
-	if err != nil || info.Mode()&os.ModeCharDevice == 0 {
-		return nil, func() {}
-	}
-	began := time.Now()
-	return func(done, of int, what string, states uint64) {
-			rate := float64(states) / time.Since(began).Seconds() / 1e6
-			fmt.Fprintf(errs, "\r\x1b[K%d of %d searches, %d states, %.1f million/s: %.30s", done, of, states, rate, what)
-		}, func() {
-			fmt.Fprint(errs, "\r\x1b[K")
-		}
 }
 
 func writeRuns(directory string, m *verify.Model, report *verify.Report) error {

@@ -246,7 +246,6 @@ func (x *ordeal) nextStop() (o outcome, latched bool) {
 	if x.told != "" {
 		return o, false
 	}
-	began = x.at
 	for n := Scans(0); n < 2*x.restart+x.limit() && !x.d.enabled(); n++ {
 		x.scan(false)
 	}

@@ -162,7 +162,7 @@ func (v *verification) search(jobs []*Searched) error {
 	var wg sync.WaitGroup
 	var mu sync.Mutex
 	var failed error
-	done, states := 0, uint64(0)
+	v.teller = newTeller(len(todo), v.options.Progress)
 	for i := 0; i < workers; i++ {
 		wg.Add(1)
 		go func() {
@@ -176,12 +176,8 @@ func (v *verification) search(jobs []*Searched) error {
 				} else if err != nil && failed == nil {
 					failed = err
 				}
-				done++
-				states += s.States
-				if v.options.Progress != nil {
-					v.options.Progress(done, len(todo), s.Output+" with "+s.Channel, states)
-				}
 				mu.Unlock()
+				v.teller.finished(s)
 			}
 		}()
 	}
@@ -205,6 +201,7 @@ func (v *verification) one(s *Searched, memory uint64, workers int) error {
 		return err
 	}
 	p.Workers = workers
+	p.told = v.teller.follow(s)
 	if err := p.Run(); err != nil {
 		return err
 	}

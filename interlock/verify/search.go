@@ -36,6 +36,8 @@ type Product struct {
 	keep func(level int, active []uint32, fresh []uint64)
 	// begin changes where the search begins; nil is power-up.
 	begin func()
+	// told is called after every level with the states reached; it may be nil.
+	told func(states uint64)
 	// until is the number of levels after which to stop; 0 is at the end.
 	until int
 }
@@ -63,14 +65,29 @@ func (p *Product) Run() error {
 	if p.Workers <= 0 {
 		p.Workers = runtime.GOMAXPROCS(0)
 	}
+	states := uint64(1) // power-up
 	for p.Levels = 0; len(p.active) > 0 && (p.until == 0 || p.Levels < p.until); {
 		if p.keep != nil {
 			p.keep(p.Levels, p.active, p.fresh)
 		}
 		p.Levels++
 		p.level()
+		if p.told != nil {
+			states += p.fresher()
+			p.told(states)
+		}
 	}
 	return nil
+}
+
+// fresher is how many states the last level has brought.
+func (p *Product) fresher() (n uint64) {
+	for _, row := range p.active {
+		for _, w := range p.fresh[int(row)*p.words : (int(row)+1)*p.words] {
+			n += uint64(bits.OnesCount64(w))
+		}
+	}
+	return n
 }
 
 // States is the number of states reached.

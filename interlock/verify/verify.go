@@ -69,9 +69,10 @@ type verification struct {
 	walked     map[monitor.Config]compared
 	glances    map[string]glanced
 	judged     map[monitor.Config][len(titles)]misjudged
-	gaveUp     map[int]bool     // properties for which a long hunt found no run
-	turns      uint64           // of a hunt, at most
-	auditEvery int              // tests look at every nth state of an output; 0 is all
+	gaveUp     map[int]bool // properties for which a long hunt found no run
+	turns      uint64       // of a hunt, at most
+	auditEvery int          // tests look at every nth state of an output; 0 is all
+	teller     *teller
 	stems      map[string]*Stem // kept only where mutants will take them over
 }
 
