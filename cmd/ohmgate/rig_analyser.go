@@ -84,7 +84,7 @@ func (o *rigOptions) finishAnalyser(out io.Writer, f *rigFiles, report *rig.Repo
 	if err != nil {
 		return failed(exitLost, "%w", err)
 	}
-	return o.finish(out, f, order, book, before, report)
+	return o.finish(out, f, order, book, report)
 }
 
 // analyserTest is what the flags say of the two lines.

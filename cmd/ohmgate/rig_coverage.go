@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"ohmgate/hwio/rig"
-	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/fault"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
@@ -51,55 +50,6 @@ func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
 		sightings := verify.NewSightings(model)
 		return sightings, sightings.Seen
 	}, nil
-}
-
-// sightedRecord is what sheets say of the graph.
-type sightedRecord struct {
-	Seen   map[string]bool
-	Counts int // sheets that say something
-	Older  int // sheets of before the graph was recorded
-	Other  int // sheets of another site, or of another version of it
-	Bad    int // sheets in which the unit was violated
-}
-
-// read adds the sheets of one record. A run in which the unit did something else than the logic shows nothing.
-func (r *sightedRecord) read(f *rigFiles, sheets []sheet.Sheet) {
-	for i := range sheets {
-		switch s := &sheets[i]; {
-		case s.Head.SiteHash != f.site.Hash:
-			r.Other++
-		case s.End == nil:
-		case s.End.Verdict == sheet.Violated:
-			r.Bad++
-		case s.End.Played && len(s.End.Graph) == 0 && s.Head.Mode != "analyser":
-			r.Older++
-		default:
-			r.Counts++
-			for _, one := range s.End.Graph {
-				r.Seen[one] = true
-			}
-			for _, one := range s.End.Faults {
-				r.Seen[one] = r.Seen[one] || s.End.Played
-			}
-		}
-	}
-}
-
-// notes says which sheets count for nothing.
-func (r *sightedRecord) notes() (list []string) {
-	for _, one := range []struct {
-		count int
-		text  string
-	}{
-		{r.Older, "written before the graph was recorded: play the scenarios again"},
-		{r.Other, "of another site, or of another version of its file"},
-		{r.Bad, "in which the unit was violated"},
-	} {
-		if one.count > 0 {
-			list = append(list, fmt.Sprintf("%s not counted: %s", counted(one.count, "sheet"), one.text))
-		}
-	}
-	return list
 }
 
 // covered is the coverage of what was seen.
@@ -192,6 +142,7 @@ type coverageReport struct {
 	Verb     string       `json:"verb"`
 	Site     string       `json:"site"`
 	Hash     string       `json:"site_sha256"`
+	Twin     bool         `json:"twin"`
 	Records  []string     `json:"records"`
 	Sheets   int          `json:"sheets"`
 	Notes    []string     `json:"notes"`
@@ -201,12 +152,12 @@ type coverageReport struct {
 }
 
 // readSighted reads a site and what its records say of the graph.
-func readSighted(args []string) (*rigFiles, *sightedRecord, error) {
+func readSighted(args []string, twin bool) (*rigFiles, *sightedRecord, error) {
 	files, err := readRig(args[0], "")
 	if err != nil {
 		return nil, nil, err
 	}
-	read := &sightedRecord{Seen: map[string]bool{}}
+	read := newSighted(twin)
 	for _, name := range args[1:] {
 		report, sheets, err := readBack(name)
 		if err != nil {
@@ -216,9 +167,9 @@ func readSighted(args []string) (*rigFiles, *sightedRecord, error) {
 			p := report.Problems[0]
 			return nil, nil, failed(exitInput, "%s:%d:%d: %s; a changed record shows nothing: ohmgate rig --check %s", p.File, p.Line, p.Column, p.Text, name)
 		}
-		before := *read
+		counts, older := read.Counts, read.Against[notGraphed]
 		read.read(files, sheets)
-		if read.Counts == before.Counts && read.Older > before.Older {
+		if read.Counts == counts && read.Against[notGraphed] > older {
 			return nil, nil, failed(exitInput, "%s: its sheets were written before the verified graph was recorded;\nplay the scenarios again with --record and another file", name)
 		}
 	}
@@ -226,8 +177,8 @@ func readSighted(args []string) (*rigFiles, *sightedRecord, error) {
 }
 
 // tellRecorded is --coverage: what of the graph some records have seen.
-func tellRecorded(out io.Writer, args []string, asJSON bool) error {
-	files, read, err := readSighted(args)
+func tellRecorded(out io.Writer, args []string, o *rigOptions) error {
+	files, read, err := readSighted(args, o.twin)
 	if err != nil {
 		return err
 	}
@@ -243,21 +194,22 @@ func tellRecorded(out io.Writer, args []string, asJSON bool) error {
 	case len(made.Gaps) == 0:
 		code = exitShown
 	}
-	if asJSON {
+	if o.json {
 		err := encode(out, coverageReport{
 			Schema: "ohmgate coverage 1", Tool: toolVersion(), Verb: "rig --coverage", Site: files.site.Name, Hash: files.site.Hash,
-			Records: append([]string{}, args[1:]...), Sheets: read.Counts, Notes: append([]string{}, read.notes()...), Over: coverageOver, Coverage: made, Exit: int(code),
+			Twin: o.twin, Records: append([]string{}, args[1:]...), Sheets: read.Counts, Notes: append([]string{}, read.notes()...), Over: coverageOver, Coverage: made, Exit: int(code),
 		})
 		if err != nil {
 			return err
 		}
 		return ended(code)
 	}
-	printWrapped(out, "", fmt.Sprintf("%s on the bench, after %s", files.site.Name, counted(read.Counts, "sheet")), 2)
+	where := map[bool]string{true: "twin (no bench)", false: "bench"}[o.twin]
+	printWrapped(out, "", fmt.Sprintf("%s on the %s, after %s", files.site.Name, where, counted(read.Counts, "sheet")), 2)
 	for _, text := range read.notes() {
 		printWrapped(out, "  ", text, 4)
 	}
-	tellCoverage(out, &made, mostListed)
+	tellCoverage(out, &made)
 	tellCannot(out, &made)
 	fmt.Fprintln(out, map[exitCode]string{
 		exitShown: "shown: all that this bench can show was seen", exitNothing: "nothing checked: this bench judges no output",
@@ -270,7 +222,7 @@ func tellRecorded(out io.Writer, args []string, asJSON bool) error {
 const mostListed = 40
 
 // tellCoverage prints the shares and the first gaps.
-func tellCoverage(out io.Writer, c *rig.Coverage, most int) {
+func tellCoverage(out io.Writer, c *rig.Coverage) {
 	total := rig.Share{Kind: "together"}
 	fmt.Fprintln(out, "of the verified graph   seen  not seen  this bench cannot   share of what it can")
 	line := func(s rig.Share) {
@@ -286,7 +238,7 @@ func tellCoverage(out io.Writer, c *rig.Coverage, most int) {
 	}
 	line(total)
 	for i, gap := range c.Gaps {
-		if i == most {
+		if i == mostListed {
 			fmt.Fprintf(out, "  and %d more: ohmgate rig --coverage --json SITE RECORD lists all\n", len(c.Gaps)-i)
 			break
 		}

@@ -99,14 +99,29 @@ func TestGapsRefuseADirectoryOfEarlierOnes(t *testing.T) {
 	require.Equal(t, exitInput, code, text)
 }
 
-// sheetsIn writes a record with one run that ended so.
-func sheetsIn(t *testing.T, hash string, end sheet.End) string {
+// followed is a step in which a unit did what the logic did.
+var followed = sheet.Step{Output: "valve_1", Change: "energised", Verdict: sheet.Consistent}
+
+// aSheet is the sheet of a run on hardware in which the unit followed and that ended so.
+func aSheet(hash string, end sheet.End) sheet.Sheet {
+	return sheet.Sheet{
+		Head:  sheet.Head{Site: "bench_siding", SiteHash: hash, Scenario: "x", Mode: "stimulate", Run: 1, Runs: 1},
+		Steps: []sheet.Step{followed}, End: &end,
+	}
+}
+
+// sheetsIn writes a record with one run.
+func sheetsIn(t *testing.T, s sheet.Sheet) string {
 	t.Helper()
 	path := filepath.Join(t.TempDir(), "record")
 	book, _, err := sheet.Open(path)
 	require.NoError(t, err)
-	require.NoError(t, book.Add(sheet.KindHead, sheet.Head{Site: "bench_siding", SiteHash: hash, Scenario: "x", Mode: "stimulate", Run: 1, Runs: 1}))
-	require.NoError(t, book.Add(sheet.KindEnd, end))
+	require.NoError(t, book.Add(sheet.KindHead, s.Head))
+	for _, step := range s.Steps {
+		require.NoError(t, book.Add(sheet.KindStep, step))
+	}
+	s.End.Steps = len(s.Steps)
+	require.NoError(t, book.Add(sheet.KindEnd, s.End))
 	require.NoError(t, book.Close())
 	return path
 }
@@ -126,26 +141,30 @@ func TestCoverageCountsWhatRecordsHaveSeen(t *testing.T) {
 	require.NoError(t, err)
 	hash := files.site.Hash
 	good := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: sheet.Shown, Graph: []string{"bond_1: bonded -> lost (open)", "bond_1: bonded -> doubtful (missing)", "not in any graph"}, Faults: []string{"clamp_removed on bond_1"}}
-	one := sheetsIn(t, hash, good)
+	one := sheetsIn(t, aSheet(hash, good))
 	made := coverageOf(t, benchSite, one)
 	require.Equal(t, 1, made.Sheets)
 	require.Len(t, made.Coverage.Seen, 2, "what the bench cannot show is never seen, whatever a record says")
 	other := good
 	other.Graph, other.Faults = []string{"car_1: wait over"}, nil
-	require.Len(t, coverageOf(t, benchSite, one, sheetsIn(t, hash, other)).Coverage.Seen, 3)
+	require.Len(t, coverageOf(t, benchSite, one, sheetsIn(t, aSheet(hash, other))).Coverage.Seen, 3)
 
 	violated := good
 	violated.Verdict = sheet.Violated
-	made = coverageOf(t, benchSite, sheetsIn(t, hash, violated))
+	made = coverageOf(t, benchSite, sheetsIn(t, aSheet(hash, violated)))
 	require.Empty(t, made.Coverage.Seen)
 	require.Contains(t, strings.Join(made.Notes, " "), "the unit was violated")
-	made = coverageOf(t, benchSite, sheetsIn(t, "another", good))
+	made = coverageOf(t, benchSite, sheetsIn(t, aSheet("another", good)))
 	require.Empty(t, made.Coverage.Seen)
 	require.Contains(t, strings.Join(made.Notes, " "), "another site")
 
+	made = coverageOf(t, benchSite, one, one)
+	require.Equal(t, 1, made.Sheets, "the same run twice is one run")
+	require.Contains(t, strings.Join(made.Notes, " "), "named twice")
+
 	older := good
 	older.Graph = nil
-	text, code := rigSays(t, "--coverage", benchSite, sheetsIn(t, hash, older))
+	text, code := rigSays(t, "--coverage", benchSite, sheetsIn(t, aSheet(hash, older)))
 	require.Equal(t, exitInput, code, text)
 	require.Contains(t, text, "before the verified graph was recorded")
 
@@ -154,6 +173,46 @@ func TestCoverageCountsWhatRecordsHaveSeen(t *testing.T) {
 	require.NoError(t, os.WriteFile(one, []byte(strings.Replace(string(bytes), "bonded -> lost", "bonded -> rust", 1)), 0o600))
 	text, code = rigSays(t, "--coverage", benchSite, one)
 	require.Equal(t, exitInput, code, "a changed record shows nothing: %s", text)
+}
+
+// The logic beside a unit goes through the graph whether the unit does anything or not: only what a unit on hardware was seen
+// to follow counts.
+func TestCoverageCountsNothingThatNoUnitFollowed(t *testing.T) {
+	files, err := readRig(benchSite, "")
+	require.NoError(t, err)
+	end := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: sheet.Shown, Graph: []string{"bond_1: bonded -> lost (open)"}, Faults: []string{"clamp_removed on bond_1"}}
+	for because, change := range map[string]func(*sheet.Sheet){
+		notOnBench: func(s *sheet.Sheet) { s.Head.Twin = ownTwin },
+		notPlayed:  func(s *sheet.Sheet) { s.Head.Mode = "listen" },
+		notJudged:  func(s *sheet.Sheet) { s.Steps = nil },
+		notTold: func(s *sheet.Sheet) {
+			s.Steps = append(s.Steps, sheet.Step{Output: "valve_1", Verdict: sheet.CannotTell})
+		},
+		notRight: func(s *sheet.Sheet) {
+			s.Steps = append(s.Steps, sheet.Step{Output: "valve_1", Verdict: sheet.Violated})
+		},
+		notThisSite: func(s *sheet.Sheet) { s.Head.SiteHash = "another" },
+	} {
+		s := aSheet(files.site.Hash, end)
+		change(&s)
+		made := coverageOf(t, benchSite, sheetsIn(t, s))
+		require.Empty(t, made.Coverage.Seen, because)
+		require.Zero(t, made.Sheets, because)
+		require.Equal(t, []string{"1 sheet not counted: " + because}, made.Notes)
+	}
+	s := aSheet(files.site.Hash, end)
+	s.Steps[0].Change = "withheld"
+	require.Len(t, coverageOf(t, benchSite, sheetsIn(t, s)).Coverage.Seen, 1, "a fault before anything was energised shows nothing")
+	s = aSheet(files.site.Hash, end)
+	s.Head.Mode = "stand-in"
+	require.Len(t, coverageOf(t, benchSite, sheetsIn(t, s)).Coverage.Seen, 1, "nobody plays faults to a real plant")
+
+	s = aSheet(files.site.Hash, end)
+	s.Head.Twin = ownTwin
+	require.Len(t, coverageOf(t, "--twin", benchSite, sheetsIn(t, s)).Coverage.Seen, 2, "apart, if asked for")
+	s.Head.Twin = "wrong unit: slow"
+	require.Empty(t, coverageOf(t, "--twin", benchSite, sheetsIn(t, s)).Coverage.Seen)
+	require.Empty(t, coverageOf(t, "--twin", benchSite, sheetsIn(t, aSheet(files.site.Hash, end))).Coverage.Seen)
 }
 
 func TestCoverageFitsTheLine(t *testing.T) {

@@ -53,14 +53,14 @@ func coverVerb(out io.Writer, o *rigOptions, args []string) error {
 	case o.coverage && o.gaps != "":
 		return failed(exitInput, "--coverage and --gaps are asked one after the other; leave one out")
 	case o.coverage:
-		return tellRecorded(out, args, o.json)
+		return tellRecorded(out, args, o)
 	}
 	return writeGaps(out, o, args)
 }
 
 // writeGaps finds, plays and writes scenarios for what a bench has not seen and can show.
 func writeGaps(out io.Writer, o *rigOptions, args []string) error {
-	files, read, err := readSighted(args)
+	files, read, err := readSighted(args, o.twin)
 	if err != nil {
 		return err
 	}

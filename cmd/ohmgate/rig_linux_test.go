@@ -138,7 +138,7 @@ func TestStandInOnTheTwin(t *testing.T) {
 	require.Equal(t, exitShown, code, said)
 	var made rigReport
 	require.NoError(t, json.Unmarshal([]byte(said), &made))
-	require.Equal(t, "ohmgate rig 2", made.Schema)
+	require.Equal(t, "ohmgate rig 3", made.Schema)
 	require.Len(t, made.Report.Runs[0].Steps, 2)
 	require.Contains(t, made.Report.Runs[0].Seen, "valve_1: enabled -> tripped")
 	require.Equal(t, exitShown, run([]string{"replay", shortSite, trace}))

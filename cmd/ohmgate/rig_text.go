@@ -12,37 +12,28 @@ import (
 
 // rigReport is everything that one call of rig has to say, for machines.
 type rigReport struct {
-	Schema   string       `json:"schema"`
-	Tool     string       `json:"tool"`
-	Verb     string       `json:"verb"`
-	Head     sheet.Head   `json:"sheet"`
-	Load     rig.Load     `json:"bus_load"`
-	Report   *rig.Report  `json:"report"`
-	Coverage rig.Coverage `json:"coverage"`
-	Over     string       `json:"coverage_over"`
-	Record   string       `json:"record"`
-	LastHash string       `json:"last_hash"`
-	Verdict  string       `json:"verdict"`
-	Exit     int          `json:"exit"`
+	Schema   string      `json:"schema"`
+	Tool     string      `json:"tool"`
+	Verb     string      `json:"verb"`
+	Head     sheet.Head  `json:"sheet"`
+	Load     rig.Load    `json:"bus_load"`
+	Report   *rig.Report `json:"report"`
+	Record   string      `json:"record"`
+	LastHash string      `json:"last_hash"`
+	Verdict  string      `json:"verdict"`
+	Exit     int         `json:"exit"`
 }
 
 // finish tells, writes the files and gives the code.
-func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *sheet.Book, before []sheet.Sheet, report *rig.Report) error {
+func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *sheet.Book, report *rig.Report) error {
 	code := exitCode(report.Exit)
 	if err := book.Close(); err != nil && report.Trouble == "" {
 		report.Trouble, code = err.Error(), worse(code, exitLost)
 	}
-	_, places, err := f.verified()
-	if err != nil {
-		return err
-	}
-	read := &sightedRecord{Seen: map[string]bool{}}
-	read.read(f, before)
 	sheets := sheetsOf(order, report, book)
-	read.read(f, sheets)
 	made := rigReport{
-		Schema: "ohmgate rig 2", Tool: toolVersion(), Verb: "rig", Head: order.Head, Load: f.wires.Load(), Report: report,
-		Coverage: f.covered(places, read.Seen), Over: coverageOver, Record: o.record, LastHash: book.Head(), Verdict: report.Verdict,
+		Schema: "ohmgate rig 3", Tool: toolVersion(), Verb: "rig", Head: order.Head, Load: f.wires.Load(), Report: report,
+		Record: o.record, LastHash: book.Head(), Verdict: report.Verdict,
 	}
 	if o.record != "" {
 		// The record is the truth, also for what is printed from it.
@@ -123,7 +114,6 @@ func tellRig(out io.Writer, r *rigReport, code exitCode) {
 	for _, text := range r.Report.Statements {
 		printWrapped(out, "", text, 2)
 	}
-	tellCoverage(out, &r.Coverage, mostGaps)
 	printWrapped(out, "the rig: ", r.Report.RigState, 9)
 	if r.Report.RigState == sheet.StateUnknown {
 		for _, text := range r.Report.Details {
@@ -161,9 +151,6 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 		printWrapped(out, "heard            ", text, 17)
 	}
 }
-
-// mostGaps is how many gaps are printed.
-const mostGaps = 5
 
 func rigVerdict(code exitCode, r *rigReport) string {
 	steps := 0

@@ -69,7 +69,7 @@ read back.
   --listen     moves nothing, records what the inputs and transmitters say
 
 --coverage says what of the verified graph the records of a bench have seen;
---gaps writes scenarios for the rest.
+--gaps writes scenarios for the rest. Runs on the twin count only with --twin.
 
 With --twin the same happens on pseudo-terminals, without any hardware; with a
 site alone, rig --twin SITE offers the terminals until it is interrupted.
@@ -88,10 +88,10 @@ site alone, rig --twin SITE offers the terminals until it is interrupted.
 			return failed(exitInput, "--decode reads a recording and plays nothing; leave out %q", args[0])
 		case o.check != "":
 			return failed(exitInput, "--check reads a record and plays nothing; leave out %q", args[0])
-		case o.twin && len(args) == 1:
-			return offerTwin(verb.Context(), out, args[0], o)
 		case o.coverage || o.gaps != "":
 			return coverVerb(out, o, args)
+		case o.twin && len(args) == 1:
+			return offerTwin(verb.Context(), out, args[0], o)
 		case len(args) != 2:
 			return failed(exitInput, "name a site and a scenario: ohmgate rig SITE SCENARIO")
 		}
@@ -227,7 +227,7 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 		report.Trouble = strings.TrimPrefix(report.Trouble+"; "+err.Error(), "; ")
 		report.Exit = int(worse(exitCode(report.Exit), exitLost))
 	}
-	return o.finish(out, files, order, book, before, report)
+	return o.finish(out, files, order, book, report)
 }
 
 // watchSignals calls a run off at the first signal. Further ones are swallowed until the relays are open and read back: an
@@ -293,10 +293,8 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 			return nil, failed(exitInput, "%w", err)
 		}
 	}
-	for i := range f.scenario.Faults {
-		for _, name := range f.scenario.Faults[i].On {
-			order.Faults = append(order.Faults, f.scenario.Faults[i].Fault.Name+" on "+name)
-		}
+	if mode == rig.Stimulate || mode == rig.StandIn && o.twin { // else the plant is real: nobody plays its faults
+		order.Faults = f.faults()
 	}
 	for _, text := range o.ports {
 		name, device, ok := strings.Cut(text, "=")
@@ -314,6 +312,16 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	}
 	order.Head = o.sheetHead(f, order)
 	return order, nil
+}
+
+// faults are those of the scenario, each with where it happens.
+func (f *rigFiles) faults() (list []string) {
+	for i := range f.scenario.Faults {
+		for _, name := range f.scenario.Faults[i].On {
+			list = append(list, f.scenario.Faults[i].Fault.Name+" on "+name)
+		}
+	}
+	return list
 }
 
 func hasPort(s *site.Site, name string) bool {
@@ -377,7 +385,7 @@ func (o *rigOptions) sheetHead(f *rigFiles, order *rig.Order) sheet.Head {
 		head.Notes = append(head.Notes, fmt.Sprintf("calibration %s of %s, due %s, sha256 %s", c.Instrument, c.Date.Format(time.DateOnly), c.Due.Format(time.DateOnly), c.Hash))
 	}
 	if o.twin {
-		head.Twin, head.Confirmed = "the site's own logic", "twin, no hardware: nothing to confirm"
+		head.Twin, head.Confirmed = ownTwin, "twin, no hardware: nothing to confirm"
 		if o.wrong != "" {
 			head.Twin = "wrong unit: " + o.wrong
 		}
