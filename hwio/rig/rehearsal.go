@@ -128,6 +128,9 @@ func (w *rehearsing) Watch(t *loop.Turn) error {
 		w.m.show(&w.scene, w.logic, t.In, func(name, why string) { w.complain(t.Scan, name, why) })
 		w.noteLimits()
 	}
+	if t.Scan == 0 && w.m.Supply == nil {
+		w.refuseClamps()
+	}
 	for output, contact := range w.m.Contacts {
 		if contact != nil && w.coils.Energised(output) != t.Decision.Coils.Energised(output) {
 			w.made.Changes++
@@ -135,6 +138,15 @@ func (w *rehearsing) Watch(t *loop.Turn) error {
 	}
 	w.coils = t.Decision.Coils
 	return nil
+}
+
+// refuseClamps complains of clamps that are on at power-up where the unit runs already: it would see a reconnection.
+func (w *rehearsing) refuseClamps() {
+	for i, play := range w.scene.plays {
+		if w.m.wired(i) && !play.Broken {
+			w.complain(0, w.m.Site.Channels[i].Name, "it is there at power-up, and no relay feeds the unit (rig: supply:), which would see it come later; connect it after the wait")
+		}
+	}
 }
 
 // noteSteps warns, once for each channel, of a decade that is stepped under the unit's eyes.

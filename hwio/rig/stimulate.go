@@ -108,56 +108,80 @@ func (p *Performance) Play(ctx context.Context) error {
 	p.turns = loop.New(p.Logic)
 	p.phases, p.modes = make([]monitor.Phase, len(p.Logic.Channels)), make([]interlock.Mode, len(p.Logic.Outputs))
 	p.scene = p.Bench.Map.newScene()
-	if err := p.powerUp(ctx); err != nil {
-		return err
-	}
-	for {
+	more, err := p.powerUp(ctx)
+	for more && err == nil {
 		if err := ctx.Err(); err != nil {
 			return err
 		}
 		if err := p.poll(); err != nil {
 			return err
 		}
-		more, err := p.turn()
-		if err != nil {
+		if more, err = p.turn(); err != nil || !more {
+			break
+		}
+		if err := p.keepAlive(); err != nil {
 			return err
 		}
-		if !more {
-			p.Ended = port.Now()
-			return nil
-		}
-		for _, module := range p.Bench.modulesOf(kindRelays) {
-			if err := p.Bench.KeepAlive(module); err != nil {
-				return err
-			}
+	}
+	if err == nil {
+		p.Ended = port.Now()
+	}
+	return err
+}
+
+func (p *Performance) keepAlive() error {
+	for _, module := range p.Bench.modulesOf(kindRelays) {
+		if err := p.Bench.KeepAlive(module); err != nil {
+			return err
 		}
 	}
+	return nil
 }
 
 // offTime is how long the unit stays without supply, so that it forgets.
 const offTime = 300 * time.Millisecond
 
-// powerUp opens everything, and gives the unit its supply where a relay does.
-func (p *Performance) powerUp(ctx context.Context) error {
+// powerUp opens everything, shows what scan zero brings, and only then gives the unit its supply, where a relay does: the unit
+// must find at its power-up what the logic finds at its own. A clamp that came on a moment later would be a reconnection.
+func (p *Performance) powerUp(ctx context.Context) (more bool, err error) {
 	if err := p.show(); err != nil {
-		return err
+		return false, err
 	}
 	if !pause(ctx, offTime+p.Phase) {
-		return ctx.Err()
+		return false, ctx.Err()
 	}
+	if more, err = p.turns.Once(p, append([]loop.Watcher{p}, p.Watchers...)...); err != nil || !more {
+		return more, err
+	}
+	if p.Bench.Map.Supply != nil && !pause(ctx, p.Bench.longestOperate()+settleContact) {
+		return false, ctx.Err()
+	}
+	supplied := port.Now()
 	p.scene.supply = true
 	if err := p.show(); err != nil {
-		return err
+		return false, err
 	}
+	if err := p.boot(ctx); err != nil {
+		return false, err
+	}
+	p.Begun, p.Scans = port.Now(), 1
+	for index := range p.Stimuli { // a unit that was off has seen them since it was up, nobody knows when
+		if p.Bench.Map.Supply != nil {
+			p.Stimuli[index].When = Interval{supplied, p.Begun}
+		}
+	}
+	return true, nil
+}
+
+// boot waits for the unit to start, and for the first clear answer of its contacts.
+func (p *Performance) boot(ctx context.Context) error {
 	if boot := p.Bench.Map.Site.Rig.Supply.Boot; boot > 0 {
 		for until := port.Now().Add(boot); port.Now() < until; {
 			if !pause(ctx, min(boot, 50*time.Millisecond)) {
 				return ctx.Err()
 			}
-			for _, module := range p.Bench.modulesOf(kindRelays) {
-				if err := p.Bench.KeepAlive(module); err != nil {
-					return err
-				}
+			if err := p.keepAlive(); err != nil {
+				return err
 			}
 		}
 	}
@@ -167,7 +191,6 @@ func (p *Performance) powerUp(ctx context.Context) error {
 			return err
 		}
 	}
-	p.Begun = port.Now()
 	return nil
 }
 
@@ -303,7 +326,7 @@ func (p *Performance) Forgive(steps []sheet.Step) []sheet.Step {
 func (p *Performance) Watch(t *loop.Turn) error {
 	restarted := t.Scan > 0 && p.PowerUp(t.Scan)
 	before := scene{append([]Play(nil), p.scene.plays...), append([]bool(nil), p.scene.levels...), p.scene.supply}
-	p.scene.supply = !restarted
+	p.scene.supply = !restarted && t.Scan > 0 // powerUp gives it after scan zero
 	if !restarted {
 		p.Bench.Map.show(&p.scene, p.Logic, t.In, nil)
 	}
