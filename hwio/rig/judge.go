@@ -53,26 +53,47 @@ func (j *judging) output(output int) {
 	}
 	next, made := 0, false
 	for index := range decided {
-		until := port.Stamp(1<<63 - 1)
-		if index+1 < len(decided) && decided[index+1].cause != nil {
-			until = decided[index+1].cause.When.From
+		d, until, end := &decided[index], port.Stamp(1<<63-1), port.Stamp(1<<63-1)
+		if index+1 < len(decided) {
+			until, end = j.soonest(&decided[index+1])
 		}
 		var mine *Answer
-		for next < len(answers) && answers[next].When.To < until {
+		for ; next < len(answers); next++ {
 			a := &answers[next]
-			if mine == nil && a.On == decided[index].On && (decided[index].cause == nil || a.When.To >= decided[index].cause.When.From) {
+			if a.On != d.On && a.When.To >= end || a.On == d.On && a.When.To >= max(until, j.latest(d)) {
+				break // an answer to the next decision
+			}
+			if mine == nil && a.On == d.On && (d.cause == nil || a.When.To >= d.cause.When.From) {
 				mine = a
 			} else {
 				j.uncalled(output, a, decided)
 			}
 			made = a.On
-			next++
 		}
-		j.one(&decided[index], mine, until, made)
+		j.one(d, mine, until, made)
 	}
 	for ; next < len(answers); next++ {
 		j.uncalled(output, &answers[next], decided)
 	}
+}
+
+// soonest is when a unit that is right may take a decision: until then the one before it can be waited for. An answer may be
+// to it from its stimulus on.
+func (j *judging) soonest(d *pending) (sooner, from port.Stamp) {
+	from = j.p.Begun
+	if d.cause != nil {
+		from = d.cause.When.From
+	}
+	return from.Add(d.bound.Least), from
+}
+
+// latest is the end of the time that a decision has.
+func (j *judging) latest(d *pending) port.Stamp {
+	from := j.p.Begun
+	if d.cause != nil {
+		from = d.cause.When.To
+	}
+	return from.Add(d.bound.Most + j.spread)
 }
 
 // withCause finds the stimulus behind a decision, and what its answer is held against.
@@ -135,6 +156,9 @@ func (j *judging) one(d *pending, mine *Answer, until port.Stamp, made bool) {
 	begin := Interval{j.p.Begun, j.p.Begun}
 	if d.cause != nil {
 		begin, step.Stimulus = d.cause.When, d.cause.String()
+	}
+	if d.Unconfirmed {
+		step.Stimulus = "actuator unconfirmed, last " + step.Stimulus
 	}
 	if mine != nil {
 		took := Took(begin, mine.When, j.spread)

@@ -243,6 +243,7 @@ func TestWrongUnits(t *testing.T) {
 	for name, wanted := range map[string]string{
 		"slow": "slower than", "deaf": "", "forgetful": "", "eager": "energised its output while the logic withholds it",
 		"welded": "did not follow", "nervous": "sooner than the guaranteed patience",
+		"dead": "did not follow: its contact was not made",
 	} {
 		t.Run(name, func(t *testing.T) {
 			b := newBench(t, rehearse.Options{Wrong: name})
@@ -255,7 +256,7 @@ func TestWrongUnits(t *testing.T) {
 		})
 	}
 	names := rehearse.Wrong()
-	require.Len(t, names, 6, "each wrong unit has its row above")
+	require.Len(t, names, 7, "each wrong unit has its row above")
 	m, _ := quickMap(t)
 	_, err := rehearse.Open(m, rehearse.Options{Wrong: "perfect"})
 	require.ErrorContains(t, err, "use one of slow, deaf")

@@ -54,6 +54,8 @@ type Decided struct {
 	On       bool
 	Scan     uint64
 	FirstOut []int // of a trip: causes
+	// Unconfirmed: of a trip that no cause made, but an actuator that did not report in time.
+	Unconfirmed bool
 }
 
 // Performance is one run of a scenario on a bench, in Stimulate mode.
@@ -475,7 +477,9 @@ func (p *Performance) decide(t *loop.Turn) {
 		}
 		d := Decided{Output: output, On: on, Scan: t.Scan}
 		if !on {
-			t.State.Outputs[output].Trip.FirstOut.Each(func(cause int) { d.FirstOut = append(d.FirstOut, cause) })
+			trip := &t.State.Outputs[output].Trip
+			trip.FirstOut.Each(func(cause int) { d.FirstOut = append(d.FirstOut, cause) })
+			d.Unconfirmed = len(d.FirstOut) == 0 && trip.Why&interlock.ReasonUnconfirmed != 0
 		}
 		p.Decided = append(p.Decided, d)
 	}

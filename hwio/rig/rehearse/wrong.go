@@ -46,6 +46,7 @@ var habits = []habit{
 	{name: "welded", title: "never opens a contact again that it has closed", welds: true, moves: func(u *unit, coils interlock.CoilSet) interlock.CoilSet {
 		return coils | u.made
 	}},
+	{name: "dead", title: "never closes a contact", moves: func(*unit, interlock.CoilSet) interlock.CoilSet { return 0 }},
 	{name: "nervous", title: "has no patience at all", spoil: func(c *interlock.Config) {
 		for i := range c.Channels {
 			for class := range c.Channels[i].Cost {
