@@ -17,15 +17,16 @@ import (
 
 // jointReport is the JSON document of verify --joint.
 type jointReport struct {
-	Schema  int           `json:"schema"`
-	Verb    string        `json:"verb"`
-	Tool    string        `json:"tool"`
-	Exit    int           `json:"exit"`
-	Verdict string        `json:"verdict"`
-	Caution string        `json:"caution"`
-	Site    string        `json:"site"`
-	Hash    string        `json:"site_hash"`
-	Outputs []jointOutput `json:"outputs"`
+	Schema  int             `json:"schema"`
+	Verb    string          `json:"verb"`
+	Tool    string          `json:"tool"`
+	Exit    int             `json:"exit"`
+	Verdict string          `json:"verdict"`
+	Caution string          `json:"caution"`
+	Site    string          `json:"site"`
+	Hash    string          `json:"site_hash"`
+	Outputs []jointOutput   `json:"outputs"`
+	Own     []verify.Result `json:"own"` // wanted of the site's own: none is judged jointly
 }
 
 // jointOutput is what was found of one output.
@@ -47,7 +48,7 @@ func jointly(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
 	if err != nil {
 		return err
 	}
-	report := jointReport{Schema: 1, Verb: "verify --joint", Tool: toolVersion(), Caution: caution, Site: m.Site, Hash: m.Hash}
+	report := jointReport{Schema: 1, Verb: "verify --joint", Tool: toolVersion(), Caution: caution, Site: m.Site, Hash: m.Hash, Own: ownNotJudged(m, o)}
 	all := verify.Report{}
 	for i, name := range m.Names.Outputs {
 		if len(o.outputs) > 0 && !isOneOf(o.outputs, name) {
@@ -93,10 +94,31 @@ func (r *jointReport) verdict() verify.Verdict {
 			all, judged = verify.Worse(all, one.Results[k].Verdict), true
 		}
 	}
+	for i := range r.Own {
+		all, judged = verify.Worse(all, r.Own[i].Verdict), true
+	}
 	if !judged {
 		return verify.Nothing
 	}
 	return all
+}
+
+// ownNotJudged lists the wanted properties of the site's own. A joint search judges
+// none of them, so none is shown: one may be violated.
+func ownNotJudged(m *verify.Model, o *verifyOptions) []verify.Result {
+	results := []verify.Result{}
+	for i := range m.Own {
+		p, output := &m.Own[i], ""
+		if p.Output >= 0 {
+			output = m.Names.Outputs[p.Output]
+		}
+		if len(o.properties) > 0 && !isOneOf(o.properties, p.Name) || output != "" && len(o.outputs) > 0 && !isOneOf(o.outputs, output) {
+			continue
+		}
+		results = append(results, verify.Result{Property: p.Name, Title: cmp.Or(p.Title, p.Kind), Output: output, Line: p.Line,
+			Verdict: verify.NotShown, Says: "not judged jointly: a property of the site's own"})
+	}
+	return results
 }
 
 // jointOne searches one output. A full table is no error: what was not searched
@@ -157,18 +179,9 @@ func (one *jointOutput) leave(j *verify.Joint, asked []string) {
 		one.NotJudged[strconv.Itoa(n)] = why
 	}
 	for _, name := range asked {
-		n, err := strconv.Atoi(name)
 		why, left := one.NotJudged[name]
-		if err != nil {
-			why, left = "a property of the site's own", true
-			one.NotJudged[name] = why
-		}
-		if left {
-			title := name
-			if err == nil {
-				title = verify.TitleOf(n)
-			}
-			one.Results = append(one.Results, verify.Result{Property: name, Title: title, Output: one.Output, Verdict: verify.NotShown, Says: "not judged jointly: " + why})
+		if n, err := strconv.Atoi(name); err == nil && left {
+			one.Results = append(one.Results, verify.Result{Property: name, Title: verify.TitleOf(n), Output: one.Output, Verdict: verify.NotShown, Says: "not judged jointly: " + why})
 		}
 	}
 }
@@ -195,6 +208,13 @@ func tellJoint(out io.Writer, r *jointReport) {
 			tellWrapped(out, "  not judged jointly: ", name+", "+one.NotJudged[name])
 			left = true
 		}
+	}
+	if len(r.Own) > 0 {
+		fmt.Fprintln(out, "\nthe site's own")
+	}
+	for i := range r.Own {
+		tellProperty(out, &r.Own[i], true)
+		left = true
 	}
 	fmt.Fprintf(out, "\nverdict: %s\n", r.Verdict)
 	if left {

@@ -2,11 +2,14 @@ package main
 
 import (
 	"encoding/json"
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/verify"
 )
 
 const unknownPowder = "../../testdata/sites/margin/nothing_known.yaml"
@@ -66,4 +69,34 @@ func TestJointIsDeterministic(t *testing.T) {
 		return string(same)
 	}
 	require.Equal(t, told(), told())
+}
+
+// A property of the site's own is not judged jointly: it is named, and while it
+// is wanted nothing is shown over it.
+func TestJointIsNotGreenOverAPropertyOfTheSitesOwn(t *testing.T) {
+	text, err := os.ReadFile(unknownPowder)
+	require.NoError(t, err)
+	require.NotContains(t, string(text), "\nproperties:")
+	hasty := filepath.Join(t.TempDir(), "hasty.yaml")
+	own := "\nproperties:\n  valve_is_quick: {kind: within, output: valve, when: NOT bond, time: 100 ms}\n  never_both: {kind: never, when: valve AND NOT bond}\n"
+	require.NoError(t, os.WriteFile(hasty, append(text, own...), 0o600))
+
+	told, code := call("verify", hasty, "--property", "valve_is_quick", "--output", "valve")
+	require.Equal(t, exitViolated, code, told)
+	told, code = call("verify", hasty, "--joint", "--property", "2,valve_is_quick", "--output", "valve")
+	require.Equal(t, exitIncomplete, code, told)
+	require.Contains(t, told, "valve_is_quick not shown")
+	require.NotContains(t, told, "never_both")
+	require.Contains(t, told, "verdict: not shown")
+
+	told, _ = call("verify", hasty, "--joint", "--output", "valve", "--json")
+	var report jointReport
+	require.NoError(t, json.Unmarshal([]byte(told), &report))
+	require.Len(t, report.Own, 2, "one of the output and one of the whole site")
+	for _, result := range report.Own {
+		require.Equal(t, verify.NotShown, result.Verdict, result.Property)
+	}
+
+	told, code = call("verify", hasty, "--joint", "--property", "2", "--output", "valve")
+	require.Equal(t, exitShown, code, told)
 }
