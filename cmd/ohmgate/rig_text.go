@@ -126,7 +126,7 @@ func tellRig(out io.Writer, r *rigReport, code exitCode) {
 	if r.Report.Trouble != "" {
 		printWrapped(out, "ended early: ", r.Report.Trouble, 2)
 	}
-	fmt.Fprintf(out, "%s: %s\n", r.Verdict, rigVerdict(code, r))
+	printWrapped(out, r.Verdict+": ", rigVerdict(code, r), 2)
 }
 
 func tellRigRun(out io.Writer, run *rig.Run, of int) {
@@ -152,6 +152,13 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 	}
 }
 
+func stepsText(count int) string {
+	if count == 1 {
+		return "1 step"
+	}
+	return fmt.Sprintf("%d steps", count)
+}
+
 func rigVerdict(code exitCode, r *rigReport) string {
 	steps := 0
 	for i := range r.Report.Runs {
@@ -159,7 +166,11 @@ func rigVerdict(code exitCode, r *rigReport) string {
 	}
 	switch code {
 	case exitShown:
-		return fmt.Sprintf("%d steps, all consistent with the logic and its bounds on this bench", steps)
+		text := fmt.Sprintf("%s, all consistent with the logic and its bounds on this bench", stepsText(steps))
+		if unseen := r.Report.Unseen; len(unseen) > 0 {
+			text += "; contacts of relays not seen: " + strings.Join(unseen, ", ")
+		}
+		return text
 	case exitViolated:
 		return "the unit did something else than the logic, or took too long"
 	case exitIncomplete:

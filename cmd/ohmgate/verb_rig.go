@@ -293,6 +293,7 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 			return nil, failed(exitInput, "%w", err)
 		}
 	}
+	o.warnings = append(o.warnings, f.wires.Overdue(time.Now())...)
 	if mode == rig.Stimulate || mode == rig.StandIn && o.twin { // else the plant is real: nobody plays its faults
 		order.Faults = f.faults()
 	}

@@ -48,6 +48,7 @@ type Bench struct {
 	clients  []*modbus.Client
 	devices  []*scpi.Device // per module
 	sizes    []int
+	unseen   []string // relays whose contacts the self-test could not see
 
 	coils       [][]bool           // per module: as commanded last
 	spoken      []port.Stamp       // per module: when it was last asked

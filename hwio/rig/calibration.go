@@ -173,6 +173,45 @@ func (r *mapReader) calibration() {
 	made, problems := ReadCalibration(name)
 	r.made.Cal = made
 	r.problems = append(r.problems, problems...)
+	if made != nil {
+		r.sameCalibration(made)
+	}
+}
+
+// sameCalibration refuses a calibration file and a rig map that say different things about one instrument.
+func (r *mapReader) sameCalibration(c *Calibration) {
+	for index := range r.made.Site.Rig.Modules {
+		m := &r.made.Site.Rig.Modules[index]
+		path := "rig.modules." + m.Name
+		switch {
+		case m.Name == c.Instrument && c.Serial != "" && m.Serial != "" && m.Serial != c.Serial:
+			r.complain(path+".serial", fmt.Sprintf("%s has serial %s here and %s in %s", m.Name, m.Serial, c.Serial, c.File), "name the calibration of this very instrument")
+		case m.CalDue == "" || m.Name != c.Instrument && (m.Serial == "" || m.Serial != c.Serial):
+		case m.CalDue != c.Due.Format(time.DateOnly):
+			r.complain(path+".calibration_due", fmt.Sprintf("the calibration of %s is due on %s here and on %s in %s", m.Name, m.CalDue, c.Due.Format(time.DateOnly), c.File), "write the date of the certificate at both places, or leave it out here")
+		}
+	}
+}
+
+// Overdue says which calibrations, of instruments in the rig map and of the calibration file, are over.
+func (m *Map) Overdue(today time.Time) (list []string) {
+	over := func(name string, due time.Time) {
+		if !due.IsZero() && today.After(due.AddDate(0, 0, 1)) {
+			list = append(list, fmt.Sprintf("the calibration of %s was due on %s", name, due.Format(time.DateOnly)))
+		}
+	}
+	told := false
+	for index := range m.Site.Rig.Modules {
+		one := &m.Site.Rig.Modules[index]
+		if due, err := time.Parse(time.DateOnly, one.CalDue); err == nil {
+			over(one.Name, due)
+			told = told || m.Cal != nil && one.Name == m.Cal.Instrument
+		}
+	}
+	if m.Cal != nil && !told {
+		over(m.Cal.Instrument, m.Cal.Due)
+	}
+	return list
 }
 
 // Actual is what a set value really is and how sure that is. Between calibrated points the error is taken as a straight line

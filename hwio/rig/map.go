@@ -125,6 +125,9 @@ func (r *mapReader) checkModules() {
 	taken := map[string]string{}
 	for _, m := range r.made.Site.Rig.Modules {
 		path := "rig.modules." + m.Name
+		if _, err := time.Parse(time.DateOnly, m.CalDue); err != nil && m.CalDue != "" {
+			r.complain(path+".calibration_due", fmt.Sprintf("%q is not a date", m.CalDue), "write it as 2027-03-31")
+		}
 		switch m.Kind {
 		case kindDecade, kindMeter:
 			if _, wrong := template(&m); wrong != "" {

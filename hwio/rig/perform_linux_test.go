@@ -283,6 +283,30 @@ func TestRigsThatAreRefused(t *testing.T) {
 	}
 }
 
+// TestNothingSeenIsNotShown: a self-test in which every relay was only read back shows nothing, and no time is measured.
+func TestNothingSeenIsNotShown(t *testing.T) {
+	text := ""
+	for _, line := range strings.SplitAfter(quickSite, "\n") {
+		if !strings.Contains(line, "use: loopback") {
+			text += line
+		}
+	}
+	s, problems := site.Parse("quick.yaml", []byte(text))
+	require.Nil(t, problems)
+	m, problems := rig.Read(s)
+	require.Nil(t, problems)
+	b := newBenchOn(t, m, rehearse.Options{})
+	_, err := m.Rehearse(b.order.Logic, &script{ends: 250}, time.Now())
+	require.True(t, rig.IsInput(err))
+	require.ErrorContains(t, err, "no relay has a loop-back input")
+	report, _ := b.perform(t, context.Background())
+	require.Equal(t, "wiring self-test", report.Checks[1].Name)
+	require.Equal(t, sheet.NotShown, report.Checks[1].Verdict)
+	require.Len(t, report.Unseen, 7)
+	require.Equal(t, 5, report.Exit)
+	require.True(t, strings.HasPrefix(report.Checks[2].Text, "no relay has a loop-back input"), report.Checks[2].Text)
+}
+
 func TestNobodyThere(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.order.Settings.Devices = map[string]string{"bus": filepath.Join(t.TempDir(), "nothing")}

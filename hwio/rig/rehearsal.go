@@ -94,6 +94,9 @@ func (m *Map) needed(logic *interlock.Config) error {
 			}
 		}
 	}
+	if len(m.Loops) == 0 {
+		complain("no relay has a loop-back input, and without one no time can be believed", "wire a second contact of a relay to an input: {name: an input of the site, module: an input module, use: loopback, …}")
+	}
 	if judged == 0 {
 		complain("no contact of the unit is read, so nothing could be judged", "add a point {name: an output, module: an input module, use: reads, …}")
 	}

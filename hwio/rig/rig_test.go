@@ -83,6 +83,9 @@ func TestMapsThatCannotBe(t *testing.T) {
 		{"{name: ack_1, module: relays, point: 3, use: drives}\n", "{name: ack_1, module: relays, point: 3, use: drives}\n    - {name: ack_1, module: relays, point: 9, use: drives}\n", `"ack_1" as drives is wired to relay 3 of relays already`},
 		{"    - {name: ack_1, module: relays, point: 3, use: drives}\n", "", `no relay drives "ack_1", so nothing loops back`},
 		{"calibration: decade_QR-D-11.yaml", "calibration: nowhere.yaml", "nowhere.yaml"},
+		{"calibration_due: 2027-03-31", "calibration_due: 2027-04-31", `"2027-04-31" is not a date`},
+		{"calibration_due: 2027-03-31", "calibration_due: 2028-03-31", "due on 2028-03-31 here and on 2027-03-31 in"},
+		{"serial: QR-D-11", "serial: QR-D-12", "has serial QR-D-12 here and QR-D-11 in"},
 	} {
 		require.Equal(t, 1, strings.Count(text, c.from), c.from)
 		_, problems := readText(t, strings.Replace(text, c.from, c.to, 1))
@@ -148,6 +151,20 @@ func TestCalibration(t *testing.T) {
 		}
 	}
 	require.Contains(t, (*Calibration)(nil).checkLimit(limitTest{"bond_1", 10_500_000, 10_000_000, "reject"}, today), "no calibration file")
+}
+
+// TestOverdue: the day itself still counts; what the map and the file say of one instrument is said once.
+func TestOverdue(t *testing.T) {
+	m, problems := readText(t, strings.Replace(demoText(t), "serial: QR-R-07", "serial: QR-R-07, calibration_due: 2025-03-31", 1))
+	require.Empty(t, problems)
+	day := func(year, month, day int) time.Time { return time.Date(year, time.Month(month), day, 12, 0, 0, 0, time.UTC) }
+	relays, decade := "the calibration of relays was due on 2025-03-31", "the calibration of decade was due on 2027-03-31"
+	require.Empty(t, m.Overdue(day(2025, 3, 31)))
+	require.Equal(t, []string{relays}, m.Overdue(day(2025, 4, 2)))
+	require.Equal(t, []string{relays, decade}, m.Overdue(day(2027, 4, 2)))
+	m, problems = readText(t, strings.Replace(demoText(t), "      calibration_due: 2027-03-31\n", "", 1))
+	require.Empty(t, problems)
+	require.Equal(t, []string{decade}, m.Overdue(day(2027, 4, 2)), "from the calibration file")
 }
 
 func TestBrokenCalibrationFiles(t *testing.T) {

@@ -51,7 +51,10 @@ func (b *Bench) SelfTest(ctx context.Context) (sheet.Inspection, error) {
 		seen++
 		made.Details = append(made.Details, fmt.Sprintf("%s (%s): seen on its loop-back input, nothing else moved", b.Map.TerminalName(relay.Terminal), relay.Name))
 	}
-	made.Verdict = sheet.Shown
+	if seen > 0 {
+		made.Verdict = sheet.Shown
+	}
+	b.unseen = unseen
 	made.Text = fmt.Sprintf("%d relays tried one by one: %d seen on an input of their own, nothing else moved", seen+len(unseen), seen)
 	if len(unseen) > 0 {
 		made.Text += fmt.Sprintf("; %d only read back, their contacts were not seen: %s", len(unseen), strings.Join(unseen, ", "))
@@ -190,6 +193,8 @@ func (b *Bench) ProveSilence(ctx context.Context) (sheet.Inspection, error) {
 		text := fmt.Sprintf("%s: relay %d closed, nothing said for %v, fell", b.Module(module).Name, relay.Point, waited.Round(time.Millisecond))
 		if loop != nil {
 			text += ", seen on its loop-back input"
+		} else {
+			text += ", only read back: no contact was seen"
 		}
 		made.Details = append(made.Details, text)
 	}

@@ -8,6 +8,7 @@ import (
 	"runtime/debug"
 	"sort"
 	"strings"
+	"time"
 
 	"ohmgate/hwio/port"
 	"ohmgate/hwio/sheet"
@@ -85,7 +86,8 @@ type Report struct {
 	Details     []string           `json:"rig_details"`
 	Verdict     string             `json:"verdict"`
 	Exit        int                `json:"exit"`
-	Trouble     string             `json:"trouble"` // why it ended early, empty if it did not
+	Unseen      []string           `json:"contacts_not_seen"` // of relays that have no loop-back input
+	Trouble     string             `json:"trouble"`           // why it ended early, empty if it did not
 }
 
 // session is an order being carried out.
@@ -102,7 +104,7 @@ type session struct {
 // record is closed. Nothing moves before the record's first entry is on the disk.
 func Perform(ctx context.Context, order Order, book *sheet.Book) *Report {
 	s := &session{Order: order, book: book, slow: map[string][]float64{}, cause: func() error { return context.Cause(ctx) }}
-	s.report = Report{Instruments: []sheet.Instrument{}, Checks: []sheet.Inspection{}, Runs: []Run{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: sheet.NothingChecked}
+	s.report = Report{Instruments: []sheet.Instrument{}, Checks: []sheet.Inspection{}, Runs: []Run{}, Statements: []string{}, Unseen: []string{}, RigState: sheet.StateUnmoved, Verdict: sheet.NothingChecked}
 	s.perform(ctx)
 	if s.bench != nil {
 		_ = s.bench.Close()
@@ -186,6 +188,7 @@ func (s *session) checks(ctx context.Context) (spread Latency, err error) {
 	for _, one := range s.report.Instruments {
 		answered.Details = append(answered.Details, one.Name+": "+one.Identity)
 	}
+	answered.Details = append(answered.Details, s.Map.Overdue(time.Now())...)
 	answered.Text = strings.Join(answered.Details, "; ")
 	if err := s.check(answered, nil); err != nil {
 		return spread, err
@@ -197,6 +200,7 @@ func (s *session) checks(ctx context.Context) (spread Latency, err error) {
 	if err := s.check(s.bench.SelfTest(ctx)); err != nil {
 		return spread, err
 	}
+	s.report.Unseen = append(s.report.Unseen, s.bench.unseen...)
 	if s.Mode == Stimulate {
 		s.tell("loop-back latency, %d edges", s.Edges)
 		var inspection sheet.Inspection
@@ -214,6 +218,10 @@ func (s *session) checks(ctx context.Context) (spread Latency, err error) {
 func (s *session) check(inspection sheet.Inspection, err error) error {
 	if err != nil {
 		inspection.Verdict, inspection.Text = sheet.NotShown, err.Error()
+		var refused *Refused
+		if errors.As(err, &refused) {
+			inspection.Text = refused.Text // its name stands before it already
+		}
 	}
 	s.report.Checks = append(s.report.Checks, inspection)
 	return errors.Join(err, s.book.Add(sheet.KindCheck, inspection))
