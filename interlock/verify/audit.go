@@ -71,6 +71,13 @@ const (
 	standInputs = iota
 )
 
+// Channels of the stand: the first is the vessel's bond.
+const (
+	standAsIs     = iota + 1 // in the permissive as it is
+	standNot                 // in the permissive under a NOT
+	standChannels = iota + 1
+)
+
 // standRunDown is long enough that one scan neither ends nor begins a run-down.
 const standRunDown = 5
 
@@ -85,10 +92,12 @@ type stand struct {
 }
 
 func newStand(logic *Logic, o *interlock.Output, vessel *interlock.Vessel) *stand {
-	cause := interlock.Node{Op: interlock.OpCause}
+	cause := func(n int) interlock.Node { return interlock.Node{Op: interlock.OpCause, Cause: n} }
 	mine := *o
-	cause.Cause = standPerm // one channel comes first
-	mine.Permissive = interlock.Permissive{cause}
+	// An input, and two channels by which the permissive can differ over
+	// fit-to-keep and fit-to-start, either way round.
+	mine.Permissive = interlock.Permissive{cause(standChannels + standPerm - 1), cause(standAsIs), cause(standNot),
+		{Op: interlock.OpNot, Args: []int{2}}, {Op: interlock.OpAnd, Args: []int{0, 1, 3}}}
 	keep := func(ref *interlock.Ref, at interlock.Ref) {
 		if *ref != 0 {
 			*ref = at
@@ -105,16 +114,15 @@ func newStand(logic *Logic, o *interlock.Output, vessel *interlock.Vessel) *stan
 		charged = *vessel
 		keep(&charged.Acknowledge, standAcknowledge)
 	}
-	cause.Cause = 0
-	charged.BondedBy = interlock.Permissive{cause}
+	charged.BondedBy = interlock.Permissive{cause(0)}
 	if mine.Automatic && vessel == nil {
 		charged.Wait, charged.Rest = 0, 0
 	}
 	channel := monitor.Config{Accept: 1, Reject: 2, OpenAbove: 3, StaleAfter: 1, SettleScans: 3, SettleReadings: 3, Full: 4, Repay: 1, LongestStay: 9,
 		Cost: [monitor.Classes]monitor.Parts{1, 1, 1, 1, 0, 0}}
-	other := interlock.Output{Permissive: interlock.Permissive{cause}, Reset: standReset, Press: interlock.Press{Min: 1, Max: 2}, Closed: standOther, Travel: 1 << 20, Backup: []int{0}}
+	other := interlock.Output{Permissive: interlock.Permissive{cause(0)}, Reset: standReset, Press: interlock.Press{Min: 1, Max: 2}, Closed: standOther, Travel: 1 << 20, Backup: []int{0}}
 	c := &interlock.Config{
-		Channels: []interlock.Channel{{Config: channel}},
+		Channels: []interlock.Channel{{Config: channel}, {Config: channel}, {Config: channel}},
 		Inputs:   make([]interlock.Input, standInputs),
 		Outputs:  []interlock.Output{mine, other},
 		Vessels:  []interlock.Vessel{charged},
@@ -151,13 +159,19 @@ func (s *stand) value(ref interlock.Ref, v interlock.Truth) {
 	s.show(ref, level{v, v != interlock.Unknown})
 }
 
-// bond makes the channel be held in the next scan, not held, or unknown.
-func (s *stand) bond(v interlock.Truth, parted bool) {
+// doubt makes a channel be fit to keep and not fit to start in the next scan.
+func (s *stand) doubt(channel int) {
+	s.state.Channels[channel] = interlock.ChannelState{State: monitor.State{Control: monitor.Control{Phase: monitor.Doubtful, Class: monitor.Between, Doubt: 1, Stay: 1}}}
+	s.in.Readings[channel] = monitor.Reading{Quality: monitor.Valid, Value: 2}
+}
+
+// bond makes a channel be held in the next scan, not held, or unknown.
+func (s *stand) bond(channel int, v interlock.Truth, parted bool) {
 	phase := map[interlock.Truth]monitor.Phase{interlock.True: monitor.Bonded, interlock.False: monitor.Lost, interlock.Unknown: monitor.Unreadable}[v]
-	s.state.Channels[0] = interlock.ChannelState{State: monitor.State{Control: monitor.Control{Phase: phase, Class: monitor.Good}}, Parted: parted}
-	s.in.Readings[0] = monitor.Reading{Quality: monitor.Valid, Value: 1}
+	s.state.Channels[channel] = interlock.ChannelState{State: monitor.State{Control: monitor.Control{Phase: phase, Class: monitor.Good}}, Parted: parted}
+	s.in.Readings[channel] = monitor.Reading{Quality: monitor.Valid, Value: 1}
 	if v == interlock.Unknown {
-		s.in.Readings[0].Quality = monitor.Bad
+		s.in.Readings[channel].Quality = monitor.Bad
 	}
 }
 
@@ -174,10 +188,11 @@ func (s *stand) outputs(t *outputTable, a *Audit, every int, enabledToo bool) {
 				return
 			}
 			t.shape.each(uint32(word&(1<<watchShift-1)), func(memory interlock.OutputControl) {
-				step, _ := t.logic.Output(t.shape.config, memory, l.arm(t.shape))
-				for way := range waysOf[l.shared] {
+				for way := range max(waysOf[l.shared], permWays(l.perm)) {
 					s.prepare(o, t.shape, memory, l)
-					s.withhold(l.shared, way)
+					s.withhold(l.shared, way%waysOf[l.shared])
+					in := s.permit(l, way, memory.Mode == interlock.Enabled, t.shape)
+					step, _ := t.logic.Output(t.shape.config, memory, in)
 					s.logic.Step(s.config, s.state, s.in, s.d)
 					a.Compared++
 					after := s.state.Outputs[0].OutputControl
@@ -196,8 +211,7 @@ func (s *stand) prepare(o *interlock.Output, h *outputShape, memory interlock.Ou
 	s.state.Outputs[1] = interlock.OutputState{}
 	s.state.Vessels[0] = interlock.VesselState{Clear: true, Held: true}
 	s.state.Streams[0] = interlock.StreamState{}
-	s.bond(interlock.True, false)
-	s.value(standPerm, l.perm)
+	s.bond(0, interlock.True, false)
 	s.show(o.Reset, levels[l.reset])
 	s.show(o.Start, levels[l.begin])
 	s.value(o.Stop, truth(l.shared == sharedStop))
@@ -210,6 +224,37 @@ func (s *stand) prepare(o *interlock.Output, h *outputShape, memory interlock.Ou
 		s.state.Streams[0].Stopped = standRunDown + 1
 	}
 	s.in.Overrun = false
+}
+
+// permWays is in how many ways a permissive can come to a value.
+func permWays(t interlock.Truth) int {
+	if t == interlock.False {
+		return 3
+	}
+	return 1
+}
+
+// permit makes the permissive come to a value: by its input; or, where it is
+// false, over fit-to-start alone, which an output that runs is not asked, or over
+// fit-to-keep alone. It returns what the output's own step is then told.
+func (s *stand) permit(l *outputScan, way int, running bool, h *outputShape) (in interlock.OutputScan) {
+	t := l.perm
+	in = l.arm(h)
+	s.bond(standAsIs, interlock.True, false)
+	s.bond(standNot, interlock.False, false)
+	s.value(standPerm, t)
+	if t != interlock.False || way == 0 || way == 1 && running {
+		return in
+	}
+	s.value(standPerm, interlock.True)
+	if way == 1 {
+		s.doubt(standAsIs)
+		in.Keep = interlock.True
+	} else {
+		s.doubt(standNot)
+		in.Start = interlock.True
+	}
+	return in
 }
 
 // waysOf is in how many ways each shared reason can come about.
@@ -287,7 +332,7 @@ func (s *stand) prepareVessel(memory interlock.VesselState, l vesselScan) {
 	if l.still {
 		s.state.Streams[0].Stopped = standRunDown + 1
 	}
-	s.bond(l.bonded, l.reconnected)
+	s.bond(0, l.bonded, l.reconnected)
 	for ref := interlock.Ref(1); ref <= standInputs; ref++ {
 		s.value(ref, interlock.False)
 	}

@@ -222,6 +222,18 @@ var outputMutants = []Mutant{
 		}
 		return step(c, s, in)
 	}),
+	outputMutant("skipped input", "the start is not asked for what would keep it running", func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan, step outputStep) (interlock.OutputControl, interlock.OutputTold) {
+		if s.Mode != interlock.Enabled {
+			in.Keep = in.Start
+		}
+		return step(c, s, in)
+	}),
+	outputMutant("skipped input", "the start is not asked for what is fit to start", func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan, step outputStep) (interlock.OutputControl, interlock.OutputTold) {
+		if s.Mode != interlock.Enabled {
+			in.Start = in.Keep
+		}
+		return step(c, s, in)
+	}),
 	outputMutant("off by one", "the on-delay ends one scan early", func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan, step outputStep) (interlock.OutputControl, interlock.OutputTold) {
 		if c.OnDelay > 0 {
 			c.OnDelay--

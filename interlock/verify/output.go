@@ -88,6 +88,23 @@ func (l *outputScan) arm(o *outputShape) interlock.OutputScan {
 	}
 }
 
+// arms are the scans that a letter stands for. To start, both values of the
+// permissive must be true, over fit-to-start and over fit-to-keep: under a NOT
+// either can be the worse one, so each is tried in turn. An output that runs is
+// asked over fit-to-keep alone.
+func (l *outputScan) arms(o *outputShape, running bool) (list [2]interlock.OutputScan, n int) {
+	list[0] = l.arm(o)
+	switch {
+	case running:
+		list[0].Start = interlock.Unknown
+	case l.perm != interlock.True:
+		list[1] = list[0]
+		list[0].Start, list[1].Keep = interlock.True, interlock.True
+		return list, 2
+	}
+	return list, 1
+}
+
 // outputShape says how the memory of an output is cut into abstract states. In
 // brief form its buttons, its on-delay and what they have armed are forgotten
 // between scans: any of their values may stand there in any scan.

@@ -121,23 +121,28 @@ func (t *outputTable) steps(list []wordEdge, word uint64, memories []interlock.O
 	if !h.brief && !levels[l.reset].follows(w.button) {
 		return list
 	}
-	in := l.arm(h)
-next:
+	arms, n := l.arms(h, interlock.Mode(word&3) == interlock.Enabled)
 	for _, s := range memories {
-		after, told := t.logic.Output(h.config, s, in)
-		*calls++
-		v := h.judge(s, w, l, after, told)
-		word := uint64(h.pack(after)) | v.watch.pack()
-		for i := range list {
-			if have := &list[i]; have.next == word && have.enables == v.enables {
-				have.hit |= v.hit
-				have.bad |= v.bad
-				continue next
-			}
+		for i := range arms[:n] {
+			after, told := t.logic.Output(h.config, s, arms[i])
+			*calls++
+			v := h.judge(s, w, l, after, told)
+			list = unite(list, wordEdge{uint64(h.pack(after)) | v.watch.pack(), v.hit, v.bad, v.enables, v.keeps})
 		}
-		list = append(list, wordEdge{word, v.hit, v.bad, v.enables, v.keeps})
 	}
 	return list
+}
+
+// unite adds an edge to a list, or what it says to an edge that is alike.
+func unite(list []wordEdge, e wordEdge) []wordEdge {
+	for i := range list {
+		if have := &list[i]; have.next == e.next && have.enables == e.enables {
+			have.hit |= e.hit
+			have.bad |= e.bad
+			return list
+		}
+	}
+	return append(list, e)
 }
 
 // number appends expanded edges to the table and numbers what they lead to.
