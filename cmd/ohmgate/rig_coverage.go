@@ -77,23 +77,25 @@ func (f *rigFiles) refuses(one rig.Place) string {
 	if problems != nil {
 		return problems[0].Text
 	}
-	return f.rehearsalRefuses(scenario)
+	_, because := f.rehearse(scenario)
+	return because
 }
 
-func (f *rigFiles) rehearsalRefuses(scenario *sim.Scenario) string {
+// rehearse says how often the judged outputs change in a scenario, or why the bench cannot play it.
+func (f *rigFiles) rehearse(scenario *sim.Scenario) (changes int, because string) {
 	plant, _, _ := sim.Prepare(f.site, f.logic, scenario, scenario.Seed)
-	_, err := f.wires.Rehearse(f.logic, plant, time.Now())
+	rehearsal, err := f.wires.Rehearse(f.logic, plant, time.Now())
 	if err == nil {
-		return ""
+		return rehearsal.Changes, ""
 	}
 	var problems site.Problems
 	if !errors.As(err, &problems) || len(problems) == 0 {
-		return err.Error()
+		return 0, err.Error()
 	}
 	if _, why, found := strings.Cut(problems[0].Text, ": "); found && strings.HasPrefix(problems[0].Text, "in scan ") {
-		return why
+		return 0, why
 	}
-	return problems[0].Text
+	return 0, problems[0].Text
 }
 
 // allWell are steps that put on every clamp and give every evidence.

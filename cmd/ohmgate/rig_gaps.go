@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
 	"os"
@@ -11,7 +12,6 @@ import (
 
 	"ohmgate/hwio/rig"
 	"ohmgate/interlock/loop"
-	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
 	"ohmgate/monitor"
 	"ohmgate/sim"
@@ -145,7 +145,7 @@ func (w *gapWriter) find() (err error) {
 	}
 	tours, full := verify.Tours(w.model, w.wires.Judged(), w.ability(), wanted)
 	w.full = full
-	gaps := slices.Clone(w.coverage.Gaps)
+	gaps := slices.Clone(w.coverage.Gaps) // those on the way of longer ones first
 	length := func(p rig.Place) uint64 {
 		tour, _ := w.tourOf(p, tours, running)
 		return tour.Scans
@@ -220,6 +220,7 @@ func (w *gapWriter) thin() {
 			count[name]++
 		}
 	}
+	slices.SortStableFunc(w.kept, func(a, b gapFile) int { return cmp.Compare(a.Lasts, b.Lasts) })
 	w.kept = slices.DeleteFunc(w.kept, func(one gapFile) bool {
 		if slices.ContainsFunc(one.Closes, func(name string) bool { return count[name] == 1 }) {
 			return false
@@ -248,27 +249,45 @@ func (w *gapWriter) ability() *verify.Ability {
 	return a
 }
 
-// afterwards is how many scans a scenario goes on after its gap: what happens next is part of the story.
-const afterwards = 25
-
-// faultLasts is how long a fault is watched.
-const faultLasts = 3 * time.Second
-
-// play makes a scenario of a tour, and keeps it only if the bench can play it and the simulated logic goes through the gap.
+// play makes a scenario of a tour. A story in which nothing is energised gets an ending in which something is: a dead unit does
+// nothing either, and such a run would not be judged.
 func (w *gapWriter) play(gap rig.Place, tour verify.Tour) (made gapFile, because string) {
+	first := ""
+	for _, how := range []ending{asItIs, putRight, restarted} {
+		if made, because = w.try(gap, tour, how); because == "" {
+			return made, ""
+		}
+		if first == "" || first == notEnergised {
+			first = because
+		}
+	}
+	return made, first
+}
+
+const notEnergised = "no way was found to end its story with an output energised, and without that no step is judged"
+
+// try keeps a scenario only if the bench can play and judge it and the simulated logic goes through the gap.
+func (w *gapWriter) try(gap rig.Place, tour verify.Tour, how ending) (made gapFile, because string) {
 	name := "gap_" + slug(gap.Text)
-	text := w.scenario(name, gap, tour)
+	text := w.scenario(name, gap, tour, how)
 	scenario, problems := sim.ParseScenario(name, text, w.site)
 	if problems != nil {
 		return made, "the scenario for it cannot be written: " + problems[0].Text
 	}
-	if why := w.rehearsalRefuses(scenario); why != "" {
+	switch changes, why := w.rehearse(scenario); {
+	case why != "":
 		return made, "this bench cannot play it: " + why
+	case changes == 0:
+		return made, notEnergised
 	}
 	sightings := verify.NewSightings(w.model)
 	plant, _, length := sim.Prepare(w.site, w.logic, scenario, scenario.Seed)
-	if err := loop.New(w.logic).Run(plant, sightings); err != nil {
+	pace := &pace{w: w}
+	if err := loop.New(w.logic).Run(plant, sightings, pace); err != nil {
 		return made, err.Error()
+	}
+	if pace.hasty {
+		return made, "on the way an output changes twice, faster than its contact can be seen to follow"
 	}
 	seen := sightings.Seen()
 	if gap.Kind == verify.KindFault {
@@ -287,145 +306,6 @@ func (w *gapWriter) play(gap rig.Place, tour verify.Tour) (made gapFile, because
 		return made, "the simulated plant does not go there as the search thought"
 	}
 	return made, ""
-}
-
-// slug is a name that a file can have.
-func slug(text string) string {
-	words := strings.FieldsFunc(strings.ToLower(text), func(r rune) bool { return (r < 'a' || r > 'z') && (r < '0' || r > '9') && r != '_' })
-	return strings.Join(words[:min(len(words), 8)], "_")
-}
-
-// scenario writes a tour as a scenario file.
-func (w *gapWriter) scenario(name string, gap rig.Place, tour verify.Tour) []byte {
-	var b strings.Builder
-	at := func(scan uint64) string { return quantity.Duration(time.Duration(scan) * w.site.Period.Max) }
-	end := time.Duration(tour.Scans+afterwards) * w.site.Period.Max
-	var faults strings.Builder
-	if gap.Kind == verify.KindFault {
-		begins := time.Duration(tour.Scans+10) * w.site.Period.Max
-		begins += time.Duration(w.travel(tour.Passes.Name)) * w.site.Period.Max
-		what, _, _ := strings.Cut(gap.Text, " on ")
-		faults.WriteString(faultLine(what, gap.Name, begins))
-		end = begins + faultLasts
-	}
-	var steps strings.Builder
-	forced := map[int]bool{}
-	for i, deed := range tour.Deeds {
-		for _, line := range w.step(tour.Deeds, i, forced) {
-			fmt.Fprintf(&steps, "  - {at: %s, %s}\n", at(deed.Scan), line)
-		}
-		if deed.Act == verify.ActStick {
-			fmt.Fprintf(&faults, "  - {at: %s, fault: stuck_valve, on: %s%s}\n", at(deed.Scan), w.site.Outputs[deed.On].Name, freed(tour.Deeds[i+1:], deed.On, at))
-		}
-	}
-	fmt.Fprintf(&b, "# Found by ohmgate rig --gaps: passes through\n#   %s\nscenario: %s\nsite: %s\ntitle: %q\nlasts: %s\n",
-		gap.Text, name, w.site.Name, "for a gap: "+gap.Text, quantity.Duration(end))
-	if steps.Len() > 0 {
-		fmt.Fprintf(&b, "\nsteps:\n%s", steps.String())
-	}
-	if faults.Len() > 0 {
-		fmt.Fprintf(&b, "\nfaults:\n%s", faults.String())
-	}
-	fmt.Fprintf(&b, "\nexpect:\n  - %s\n", w.expectation(&tour))
-	return []byte(b.String())
-}
-
-// freed is until when an actuator is stuck.
-func freed(later []verify.Deed, output int, at func(uint64) string) string {
-	for _, deed := range later {
-		if deed.Act == verify.ActFree && deed.On == output {
-			return ", until: " + at(deed.Scan)
-		}
-	}
-	return ""
-}
-
-func (w *gapWriter) travel(output string) uint64 {
-	return uint64(w.logic.Outputs[w.site.OutputIndex(output)].Travel)
-}
-
-// step is one deed as lines of a scenario; deeds that are part of an earlier press, or faults, give none.
-func (w *gapWriter) step(deeds []verify.Deed, i int, forced map[int]bool) []string {
-	deed := deeds[i]
-	switch deed.Act {
-	case verify.ActRestart:
-		return []string{"do: restart"}
-	case verify.ActShow:
-		return w.show(&deed, forced)
-	case verify.ActSet:
-		input := &w.site.Inputs[deed.On]
-		if input.Use == "evidence" {
-			return []string{fmt.Sprintf("do: set, on: %s, to: %s", input.Name, map[bool]string{true: "yes", false: "no"}[deed.High])}
-		}
-		return w.press(deeds, i)
-	}
-	return nil
-}
-
-func (w *gapWriter) show(deed *verify.Deed, forced map[int]bool) (lines []string) {
-	name, c := w.site.Channels[deed.On].Name, &w.logic.Channels[deed.On].Config
-	if deed.Class != monitor.Good && deed.Class != monitor.Open {
-		value, _ := w.wires.ValueOf(deed.On, c, deed.Class)
-		forced[deed.On] = true
-		return []string{fmt.Sprintf("read: %s, on: %s", ohms(value), name)}
-	}
-	if forced[deed.On] {
-		forced[deed.On] = false
-		lines = append(lines, fmt.Sprintf("read: plant, on: %s", name))
-	}
-	word := "connect"
-	if deed.Class == monitor.Open {
-		word = "disconnect"
-	}
-	return append(lines, fmt.Sprintf("do: %s, on: %s", word, name))
-}
-
-// ohms is a whole number of milliohms, or of microohms.
-func ohms(value monitor.Microohm) string {
-	if value%1000 == 0 {
-		return fmt.Sprintf("%d mΩ", value/1000)
-	}
-	return fmt.Sprintf("%d uΩ", value)
-}
-
-// press joins a hold and its release.
-func (w *gapWriter) press(deeds []verify.Deed, i int) []string {
-	deed, name := deeds[i], w.site.Inputs[deeds[i].On].Name
-	if !deed.High {
-		for k := i - 1; k >= 0; k-- {
-			if deeds[k].Act == verify.ActSet && deeds[k].On == deed.On {
-				return nil // the press has said so
-			}
-		}
-		return []string{"do: release, on: " + name}
-	}
-	for _, later := range deeds[i+1:] {
-		if later.Act == verify.ActSet && later.On == deed.On {
-			return []string{fmt.Sprintf("do: press, on: %s, for: %s", name, quantity.Duration(time.Duration(later.Scan-deed.Scan)*w.site.Period.Max))}
-		}
-	}
-	return []string{"do: hold, on: " + name}
-}
-
-// expectation is what simulate must find of a tour's end.
-func (w *gapWriter) expectation(tour *verify.Tour) string {
-	t, n := tour.Passes, max(tour.Scans, 1)
-	from := max(n, 6) - 6
-	window := fmt.Sprintf("within: 12 scans, of: %s", quantity.Duration(time.Duration(from)*w.site.Period.Max))
-	kind := map[string]string{verify.KindVessel: t.To, verify.KindBypass: t.To}[t.Kind]
-	switch {
-	case t.Kind == verify.KindChannel || t.Kind == verify.KindOutput:
-		return fmt.Sprintf("{%s, that: %s is %s}", window, t.Name, t.To)
-	case t.To == "reset refused":
-		kind = "reset ignored"
-	case t.To == "start refused":
-		kind = "start ignored"
-	case t.To == "actuator unconfirmed":
-		kind = "unconfirmed"
-	case t.To == "actuator reported again":
-		kind = "reported again"
-	}
-	return fmt.Sprintf("{event: %s %s, %s}", kind, t.Name, window)
 }
 
 // tell prints what was written and what stays open.
