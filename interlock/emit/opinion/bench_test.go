@@ -52,7 +52,7 @@ func BenchmarkAgainstOtherCheckers(b *testing.B) {
 		perState := float64(p.Bytes()) / float64(p.States())
 		say("one model, %d states, %d steps of our tables; wall time, and work of all cores", p.States(), p.Transitions)
 		say("  ours                 %9.1f ms, %9.1f ms  %.2f bytes/state", ms(ours.took), ms(ours.worked), perState)
-		s, err := Restate(ours.piece, 2, 3, 7, 10) // what our search judges
+		s, err := Restate(ours.piece) // what our search judges
 		require.NoError(b, err)
 		spin, err := Spin(context.Background(), s, b.TempDir(), bestMode(b))
 		require.NoError(b, err)
@@ -136,7 +136,7 @@ func bestMode(b *testing.B) (best Mode) {
 	b.Helper()
 	pieces, err := verify.Pieces(small(b, middle), verify.Options{})
 	require.NoError(b, err)
-	s, err := Restate(pieces[0], 2, 3, 7, 10)
+	s, err := Restate(pieces[0])
 	require.NoError(b, err)
 	took := time.Duration(0)
 	for _, mode := range modes {

@@ -8,7 +8,7 @@ import (
 // Murphi prints the source for rumur.
 func (s *Source) Murphi() []byte {
 	var b strings.Builder
-	head := s.head() + "\n\nA cover that is never hit is a property that has nothing to say: \"nothing checked\"."
+	head := s.head() + "\n\nA cover that is never hit is a property that has nothing to say: \"nothing checked\",\nnot \"violated\", though rumur counts it among its errors."
 	fmt.Fprintf(&b, "-- %s\n\nconst\n", strings.ReplaceAll(head, "\n", "\n-- "))
 	for _, c := range s.constants {
 		fmt.Fprintf(&b, "  %s : %d;\n", c.name, c.value)

@@ -94,22 +94,58 @@ func (c counter) cellOf(v uint64) uint64 {
 // judges lists the default properties that each kind of product judges.
 var judges = map[string][]int{"reset": {1, 2, 3, 7, 10}, "wait": {2, 3, 8}}
 
-// Properties are the default properties that the rules of a kind can judge.
-func Properties(kind string) []int { return judges[kind] }
+// silent says why a property has nothing to say of a product whatever happens; ""
+// if it has. Demanded all the same, its cover would be an error to rumur.
+func silent(p *verify.Piece, property int) string {
+	switch {
+	case property == 1 && !p.Cut:
+		return "the channel alone does not stop the output"
+	case property == 7 && p.Out.Automatic:
+		return "the output starts by itself"
+	case property == 10 && !p.Confirmable():
+		return "no end switch confirms the output"
+	}
+	return ""
+}
+
+// Judged lists the properties that have something to say of a product.
+func Judged(p *verify.Piece) (list []int) {
+	for _, n := range judges[p.Kind] {
+		if silent(p, n) == "" {
+			list = append(list, n)
+		}
+	}
+	return list
+}
+
+// wanted checks the properties that were asked for. Without any it is what our
+// own search of the product judges: all but 1, whose own count of the readings
+// would make more states than that search has.
+func wanted(p *verify.Piece, properties []int) ([]int, error) {
+	if len(properties) == 0 {
+		return slices.DeleteFunc(Judged(p), func(n int) bool { return n == 1 }), nil
+	}
+	for _, n := range properties {
+		instead := strings.Trim(fmt.Sprint(Judged(p)), "[]")
+		if !slices.Contains(judges[p.Kind], n) {
+			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, instead)
+		}
+		if why := silent(p, n); why != "" {
+			return nil, fmt.Errorf("property %d has nothing to say here, %s; write some of %s", n, why, instead)
+		}
+	}
+	return properties, nil
+}
 
 // Restate makes the source of a product. Of the properties named it will demand
-// that none is violated; without any, of all that its kind can judge.
+// that none is violated; without any, of all that our own search judges.
 func Restate(p *verify.Piece, properties ...int) (*Source, error) {
 	if len(judges[p.Kind]) == 0 {
 		return nil, fmt.Errorf("a product of kind %s is not restated; only reset and wait are", p.Kind)
 	}
-	if len(properties) == 0 {
-		properties = judges[p.Kind]
-	}
-	for _, n := range properties {
-		if !slices.Contains(judges[p.Kind], n) {
-			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, strings.Trim(fmt.Sprint(judges[p.Kind]), "[]"))
-		}
+	properties, err := wanted(p, properties)
+	if err != nil {
+		return nil, err
 	}
 	s := &Source{
 		Title: fmt.Sprintf("output %s with channel %s in full detail", p.Output, p.Channel), kind: p.Kind,

@@ -238,7 +238,7 @@ func compare(t *testing.T, p *verify.Piece) (met []int) {
 	t.Helper()
 	ours, err := p.Search()
 	require.NoError(t, err)
-	s, err := Restate(p)
+	s, err := Restate(p, Judged(p)...)
 	require.NoError(t, err)
 	spin, rumur := ask(t, s)
 	reverse := askSpin(context.Background(), t, s, "-DMET")
@@ -436,4 +436,36 @@ func foundByAll(t *testing.T, p *verify.Piece, property int, from, to string) {
 	assert.Equal(t, ours.States(), spin.States, "SPIN's states")
 	assert.Equal(t, []int{property}, spin.Violated, "SPIN")
 	assert.Equal(t, []int{property}, rumur.Violated, "rumur")
+}
+
+// What can have nothing to say is not demanded, and refused when asked for. The
+// model then has as many states as our own search, which counts no readings for
+// property 1.
+func TestOnlyWhatHasSomethingToSayIsDemanded(t *testing.T) {
+	demanded := func(change func(*interlock.Config)) (*verify.Piece, []int) {
+		pieces, err := verify.Pieces(small(t, change), verify.Options{})
+		require.NoError(t, err)
+		s, err := Restate(pieces[0])
+		require.NoError(t, err)
+		return pieces[0], s.judged
+	}
+	_, all := demanded(nil)
+	assert.Equal(t, []int{2, 3, 7, 10}, all)
+	unconfirmed, some := demanded(func(c *interlock.Config) { without(&c.Outputs[0]) })
+	assert.Equal(t, []int{2, 3, 7}, some)
+	_, err := Restate(unconfirmed, 10)
+	assert.ErrorContains(t, err, "no end switch confirms the output; write some of 1 2 3 7")
+	automatic, some := demanded(func(c *interlock.Config) {
+		c.Outputs[0].Reset, c.Outputs[0].Automatic = 0, true
+		without(&c.Outputs[0])
+	})
+	assert.Equal(t, []int{2, 3}, some)
+	_, err = Restate(automatic, 7)
+	assert.ErrorContains(t, err, "starts by itself")
+	either, _ := demanded(func(c *interlock.Config) {
+		c.Channels = append(c.Channels, c.Channels[0])
+		c.Outputs[0].Permissive = interlock.Permissive{{Op: interlock.OpCause, Cause: 0}, {Op: interlock.OpCause, Cause: 1}, {Op: interlock.OpOr, Args: []int{0, 1}}}
+	})
+	_, err = Restate(either, 1)
+	assert.ErrorContains(t, err, "alone does not stop")
 }

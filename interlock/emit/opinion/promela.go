@@ -22,11 +22,11 @@ caller; 15 asks for one run, not for all.`
 
 // head is the comment that every model begins with.
 func (s *Source) head() string {
-	text := s.Title + ".\n" + about + "\nDemanded:\n"
+	text := s.Title + ".\n" + about + "\nDemanded, where it has anything to say:\n"
 	for _, n := range s.judged {
 		text += fmt.Sprintf("  %d %s\n", n, verify.TitleOf(n))
 	}
-	other := "8 and the charge memory are in the model of a vessel"
+	other := "8 and the charge memory are in the model of a vessel. 1 is demanded when asked\nfor: it counts readings by itself, which makes more states than our search has"
 	if s.kind == "wait" {
 		other = "1, 7 and 10 are in the model of the output without a vessel"
 	}
