@@ -292,6 +292,10 @@ func (t *outputTable) hasEdge(state uint32, l *outputScan, memory uint32) bool {
 // an unreadable channel that reads good, cannot be shown by one stream and one
 // channel; they are left out.
 func (s *stand) vessels(t *vesselTable, a *Audit, every int) {
+	idle := level{interlock.False, true}
+	if t.config.Acknowledge == 0 {
+		idle = level{interlock.Unknown, false} // what Step says of an input that is not there
+	}
 	about := interlock.Button{Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}
 	for at, k := range t.states {
 		if at%every != 0 {
@@ -313,7 +317,7 @@ func (s *stand) vessels(t *vesselTable, a *Audit, every int) {
 					a.Compared++
 					step, _ := t.logic.Vessel(t.config, memory, interlock.VesselScan{
 						Bonded: l.bonded, Still: l.still, FlowSeen: l.flowSeen, Reconnected: l.reconnected,
-						Acknowledge: interlock.False, AcknowledgeFresh: true,
+						Acknowledge: idle.value, AcknowledgeFresh: idle.fresh,
 					})
 					if after := s.state.Vessels[0]; step != after || !t.hasEdge(uint32(at), number, after) {
 						a.Different++
