@@ -22,8 +22,8 @@ type secondOptions struct {
 
 func (o *secondOptions) flags(flags *pflag.FlagSet) {
 	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel for another checker instead: promela or murphi")
-	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail")
-	flags.StringVar(&o.vessel, "vessel", "", "with --emit: this vessel's charge memory and its streams, instead of buttons and delays")
+	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail; needed where there are several")
+	flags.StringVar(&o.vessel, "vessel", "", "with --emit: the charge memory and the streams of this `vessel` instead of buttons and delays; with two channels --channel as well")
 	flags.BoolVar(&o.joint, "joint", false, "search all channels of an output in full detail at once instead")
 }
 

@@ -1,0 +1,88 @@
+package main
+
+import (
+	"encoding/json"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"testing"
+
+	"github.com/stretchr/testify/require"
+)
+
+// peers skips where another checker is not installed, and fails where CI has it.
+func peers(t *testing.T) {
+	t.Helper()
+	for _, name := range []string{"spin", "rumur", "gcc"} {
+		if _, err := exec.LookPath(name); err != nil {
+			if os.Getenv("CI") == "true" {
+				t.Fatal(name + " is missing, and CI must have it")
+			}
+			t.Skip(name + " is missing: not tested here")
+		}
+	}
+}
+
+// As a stranger would do it: the printed model has as many states to SPIN and to
+// rumur as --json says of our own search, and neither counts an error. The valve
+// has no end switch, so property 10 has nothing to say of it.
+func TestPeersCountWhatTheReportSays(t *testing.T) {
+	peers(t)
+	t.Parallel()
+	text, code := call("verify", unknownPowder, "--output", "valve", "--property", "2,8", "--json")
+	require.Equal(t, exitShown, code, text)
+	var report struct {
+		Searches []struct {
+			Kind   string
+			States int
+		}
+	}
+	require.NoError(t, json.Unmarshal([]byte(text), &report))
+	ours := map[string]int{}
+	for _, search := range report.Searches {
+		ours[search.Kind] = search.States
+	}
+	require.Len(t, ours, 2)
+	for kind, args := range map[string][]string{"reset": {"--channel", "bond"}, "wait": {"--vessel", "vessel"}} {
+		require.Greater(t, ours[kind], 1000)
+		spin, rumur := peersOf(t, args)
+		require.Equal(t, []int{ours[kind], 0}, numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
+		require.Equal(t, []int{ours[kind]}, numbers(t, rumur, `(\d+) states, \d+ rules`), rumur)
+		require.Contains(t, rumur, "No error found")
+		require.NotContains(t, rumur, "not hit")
+	}
+}
+
+// peersOf prints the model of the valve twice and lets both search it.
+func peersOf(t *testing.T, args []string) (spin, rumur string) {
+	t.Helper()
+	directory := t.TempDir()
+	for language, file := range map[string]string{"promela": "valve.pml", "murphi": "valve.m"} {
+		text, code := call(append([]string{"verify", unknownPowder, "--emit", language, "--output", "valve"}, args...)...)
+		require.Equal(t, exitShown, code, text)
+		require.NoError(t, os.WriteFile(filepath.Join(directory, file), []byte(text), 0o600))
+	}
+	run := func(line string) string {
+		command := exec.Command("sh", "-ec", line)
+		command.Dir = directory
+		text, err := command.CombinedOutput()
+		require.NoError(t, err, "%s: %s", line, text)
+		return string(text)
+	}
+	spin = run("spin -a valve.pml >made; gcc -O1 -w -DSAFETY -DNOREDUCE -o pan pan.c; ./pan -c0 -m1000000")
+	return spin, run("rumur --output valve.c valve.m; gcc -O1 -w -mcx16 -o valve valve.c -lpthread; ./valve")
+}
+
+// numbers is what each pattern finds.
+func numbers(t *testing.T, text string, patterns ...string) (list []int) {
+	t.Helper()
+	for _, pattern := range patterns {
+		found := regexp.MustCompile(pattern).FindStringSubmatch(text)
+		require.NotNil(t, found, "%s: %s", pattern, text)
+		var n int
+		require.NoError(t, json.Unmarshal([]byte(found[1]), &n))
+		list = append(list, n)
+	}
+	return list
+}
