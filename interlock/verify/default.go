@@ -135,6 +135,29 @@ func (v *verification) found(output, property int, kind string) *Result {
 	return r
 }
 
+// searchedFor is what the searches alone say of a property. Outputs that are not
+// wanted were not searched.
+func (v *verification) searchedFor(output, property int) Verdict {
+	jobs := v.jobsOf(output, "")
+	if len(jobs) == 0 {
+		r := &Result{Verdict: Nothing}
+		v.byTable(output, property, r)
+		return r.Verdict
+	}
+	met := Nothing
+	for _, s := range jobs {
+		switch {
+		case s.Bad>>property&1 == 1:
+			return Violated
+		case s.cutOff != nil:
+			met = NotShown
+		case s.Hit>>property&1 == 1 && met == Nothing:
+			met = Shown
+		}
+	}
+	return met
+}
+
 // replay looks for a run of the whole site that shows what a search has met. A
 // search lets more happen than can; without such a run nothing is called
 // violated, and nothing shown. Mutants of the parts cannot be replayed, because

@@ -292,12 +292,25 @@ func of(all []residue, x, y interlock.Truth) truthSet {
 	return set
 }
 
-// hasXor says that no value of a cause need be the helpful one.
-func hasXor(p interlock.Permissive) bool {
-	for i := range p {
-		if p[i].Op == interlock.OpXor {
-			return true
+// wanted is the value of a cause that helps a permissive to be true; not known of
+// one that it does not read, or reads both as it is and inverted, as under XOR.
+func wanted(p interlock.Permissive, cause int) (value interlock.Truth, known bool) {
+	asIs, inverted := false, false
+	var walk func(at int, not bool)
+	walk = func(at int, not bool) {
+		n := &p[at]
+		if n.Op == interlock.OpCause && n.Cause == cause {
+			asIs, inverted = asIs || !not, inverted || not
+		}
+		for _, arg := range n.Args {
+			walk(arg, not != (n.Op == interlock.OpNot))
+			if n.Op == interlock.OpXor {
+				walk(arg, !not)
+			}
 		}
 	}
-	return false
+	if len(p) > 0 {
+		walk(len(p)-1, false)
+	}
+	return truth(asIs), asIs != inverted
 }

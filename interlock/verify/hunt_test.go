@@ -128,3 +128,26 @@ func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
 	require.Contains(t, x.Searched[len(x.Searched)-1], "pump")
 	t.Log(x.Says, x.Searched)
 }
+
+// What helps a permissive is read from where a cause stands in it.
+func TestWanted(t *testing.T) {
+	m := bay(t, 3, nil)
+	p := m.parse(t, "bond_1 AND (bond_2 OR NOT bond_3)")
+	for cause, want := range []interlock.Truth{interlock.True, interlock.True, interlock.False} {
+		value, known := wanted(p, cause)
+		require.True(t, known)
+		require.Equal(t, want, value)
+	}
+	_, known := wanted(m.parse(t, "bond_1 XOR bond_2"), 0)
+	require.False(t, known)
+	_, known = wanted(m.parse(t, "bond_1 AND bond_2"), 2)
+	require.False(t, known)
+}
+
+// A lemma that does not hold lets nothing be shown, whatever was asked for.
+func TestALemmaThatDoesNotHoldIsNeverShown(t *testing.T) {
+	r := &Report{Results: []Result{{Verdict: Shown}}, Lemmas: []Lemma{{Counter: "bypass"}}}
+	require.Equal(t, Shown, r.Verdict())
+	r.Lemmas[0].expect(r.Lemmas[0].Expected + 1)
+	require.Equal(t, NotShown, r.Verdict())
+}

@@ -150,8 +150,10 @@ func (j *Joint) firstOut(f *JointFound) *Result {
 // output alone, or they are a cut set, and nothing turns the question round.
 func (j *Joint) bothStop(a, b int) bool {
 	x, y := &j.Channels[a], &j.Channels[b]
-	if helpfulFor(j.Permissive, x.Cause) != interlock.True || helpfulFor(j.Permissive, y.Cause) != interlock.True || hasXor(j.Permissive) {
-		return false
+	for _, c := range []*JointChannel{x, y} {
+		if value, known := wanted(j.Permissive, c.Cause); !known || value != interlock.True {
+			return false
+		}
 	}
 	pair := false
 	for _, set := range CutSets(j.Permissive) {

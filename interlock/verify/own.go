@@ -155,7 +155,7 @@ func (v *verification) within(p *Own) Result {
 		bound = v.model.longest(slow) + v.slowest(p.Output, causes)
 	}
 	if excluded && slow != Endless && bound <= p.Time {
-		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %v, asked %v (%d scans, upper bound)", bound, p.Time, slow), Assumes: assumptions[4]})
+		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %v, asked %v (%d scans, upper bound)", bound, p.Time, slow), Assumes: assumptions[4]}, 2)
 	}
 	if run := v.slowly(p, causes, bound); run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %v, asked %v", bound, p.Time), Counterexample: run}
@@ -190,7 +190,7 @@ func (v *verification) slowly(p *Own, causes []int, bound time.Duration) *Run {
 	}
 	d, record := s.from()
 	n := Scans(0)
-	for ; n < 1<<16 && d.enabled() && v.model.longest(n)+v.slowest(p.Output, causes) <= p.Time; n++ {
+	for ; n < 1<<16 && d.enabled() && (n == 0 || v.model.longest(n)+v.slowest(p.Output, causes) <= p.Time); n++ {
 		d.healthy()
 		for _, c := range causes {
 			if c < len(v.model.Config.Channels)+len(v.model.Config.Inputs) {
@@ -237,7 +237,16 @@ func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
 
 // exercised adds a run in which the antecedent was met; without one nothing was
 // checked.
-func (v *verification) exercised(p *Own, r Result) Result {
+func (v *verification) exercised(p *Own, r Result, leansOn ...int) Result {
+	for _, o := range v.asked(p) {
+		for _, property := range leansOn {
+			if met := v.searchedFor(o, property); met != Shown && (property != 7 || !v.model.Config.Outputs[o].Automatic) {
+				r.Verdict = Worse(r.Verdict, map[Verdict]Verdict{Violated: NotShown, NotShown: NotShown, Nothing: Nothing}[met])
+				r.Says += fmt.Sprintf("; but property %d of %s, on which it rests, is %s", property, v.model.Names.Outputs[o], met)
+				return r
+			}
+		}
+	}
 	set := p.When.Causes()
 	var causes []int
 	set.Each(func(c int) { causes = append(causes, c) })
@@ -249,6 +258,21 @@ func (v *verification) exercised(p *Own, r Result) Result {
 	run.Sentence = "a run in which the condition sets in"
 	r.Example = run
 	return r
+}
+
+// asked lists the outputs that a property speaks of.
+func (v *verification) asked(p *Own) (list []int) {
+	if p.Output >= 0 {
+		list = append(list, p.Output)
+	}
+	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	set := p.When.Causes()
+	set.Each(func(c int) {
+		if c >= causes && !contains(list, c-causes) {
+			list = append(list, c-causes)
+		}
+	})
+	return list
 }
 
 // holdsWithoutOutputs is the condition with its outputs taken as enabled: the
@@ -276,7 +300,7 @@ func (v *verification) never(p *Own) Result {
 	}
 	possible := v.meets(p.When, interlock.True, orTrue(perm))
 	if !possible {
-		return v.exercised(p, Result{Verdict: Shown, Says: "the permissives exclude it in every scan (with property 2)", Assumes: assumptions[2]})
+		return v.exercised(p, Result{Verdict: Shown, Says: "the permissives exclude it in every scan (with properties 2 and 3)", Assumes: assumptions[2]}, 2, 3)
 	}
 	target := p.Output
 	if target < 0 {
@@ -368,7 +392,7 @@ func (v *verification) until(p *Own) Result {
 		if byReset {
 			how = "a start needs a whole press of its reset (property 7)"
 		}
-		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]})
+		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]}, 2, 3, 7)
 	}
 	run := v.hunt(quarry{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
 		is: func(d *driver, s *sight, _ mask) bool {

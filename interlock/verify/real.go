@@ -347,10 +347,10 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 		return true, "the permissive tripped it and nothing is named"
 	}
 	trip.FirstOut.Each(func(c int) {
-		if want := v.helps(output, c); d.decision.Keep[c] == want {
+		switch want, known := wanted(p, c); {
+		case known && d.decision.Keep[c] == want:
 			said = v.model.cause(c) + " is named and was as it must be"
-		}
-		if !contains(chosen, c) && !v.evidenceOf(c, chosen) {
+		case !known && !contains(chosen, c) && !v.evidenceOf(c, chosen):
 			said = v.model.cause(c) + " is named and had nothing to do with it"
 		}
 	})
@@ -371,14 +371,6 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 		}
 	}
 	return true, said
-}
-
-// helps is the value of a cause that lets the output run.
-func (v *verification) helps(output, cause int) interlock.Truth {
-	if cause < len(v.model.Config.Channels) {
-		return interlock.True
-	}
-	return newDriver(v.logic, v.model.Config, output).provided(cause - len(v.model.Config.Channels))
 }
 
 func (v *verification) evidenceOf(channel int, chosen []int) bool {

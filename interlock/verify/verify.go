@@ -256,6 +256,11 @@ func (r *Report) Verdict() Verdict {
 	if r.Audit != nil && r.Audit.Different > 0 {
 		all = Worse(all, NotShown) // what was searched is not what runs
 	}
+	for i := range r.Lemmas {
+		if !r.Lemmas[i].holds() {
+			all = Worse(all, NotShown) // nor is it what was cut into cells
+		}
+	}
 	return all
 }
 

@@ -532,7 +532,7 @@ func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
 	case was:
 	case evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
 		bad = w.must(w.broken(13, "the permissive of %s tripped it and nothing is named", w.name()), "never: %s is tripped", w.name())
-	case !hasXor(perm):
+	default:
 		bad = w.wronglyNamed(perm, s.named)
 	}
 	return bad
@@ -543,7 +543,7 @@ func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseS
 	var guilty interlock.CauseSet
 	wrong := ""
 	named.Each(func(c int) {
-		if w.keep[c] == helpfulFor(perm, c) {
+		if want, known := wanted(perm, c); known && w.keep[c] == want {
 			wrong = w.v.model.cause(c)
 		} else {
 			guilty.Add(c)
