@@ -66,7 +66,7 @@ func sheetsOf(order *rig.Order, report *rig.Report, book *sheet.Book) (list []sh
 		head.Mode, head.Run, head.Runs, head.PhaseMillis, head.Instruments = order.Mode.String(), run.Number, order.Runs, run.PhaseMillis, report.Instruments
 		one := sheet.Sheet{Head: head, Steps: run.Steps, HeadHash: book.Head(), End: &sheet.End{
 			RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Statement: strings.Join(report.Statements, " "),
-			Played: strings.HasPrefix(run.Reason, "played to the end"), Seen: run.Seen, Graph: run.Graph, Faults: order.Faults,
+			Played: strings.HasPrefix(run.Reason, "played to the end"), Seen: run.Seen, Graph: run.Graph, Faults: order.Faults, Expected: run.Expected,
 		}}
 		if i == 0 {
 			one.Checks = report.Checks
@@ -144,6 +144,14 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 			printWrapped(out, strings.Repeat(" ", 17), "bound: "+step.Source, 17)
 		}
 	}
+	for i := range run.Expected {
+		e := &run.Expected[i]
+		on := ""
+		if e.On != "" {
+			on = " (on " + e.On + ")"
+		}
+		printWrapped(out, fmt.Sprintf("%-15s  ", e.Verdict), fmt.Sprintf("expected%s: %s - %s [%s]", on, e.Text, e.Detail, e.Where), 17)
+	}
 	if run.Verdict == sheet.NotShown {
 		printWrapped(out, "not shown        ", run.Reason, 17)
 	}
@@ -160,9 +168,14 @@ func stepsText(count int) string {
 }
 
 func rigVerdict(code exitCode, r *rigReport) string {
-	steps := 0
+	steps, found := 0, map[string]bool{}
 	for i := range r.Report.Runs {
-		steps += len(r.Report.Runs[i].Steps)
+		run := &r.Report.Runs[i]
+		steps += len(run.Steps)
+		for k := range run.Steps {
+			found[run.Steps[k].Verdict] = true
+		}
+		found["expected "+rig.Expected(run.Expected)] = true
 	}
 	switch code {
 	case exitShown:
@@ -172,13 +185,28 @@ func rigVerdict(code exitCode, r *rigReport) string {
 		}
 		return text
 	case exitViolated:
-		return "the unit did something else than the logic, or took too long"
+		return violatedText(found)
 	case exitIncomplete:
-		return "an interval straddles its bound, or the run was cut short"
+		return "an interval straddles its bound, an expectation was not reached, or the run was cut short"
 	case exitNothing:
+		if steps > 0 {
+			return "an expectation of the scenario was never exercised"
+		}
 		return "no step was judged"
 	case exitLost:
 		return "the rig or the record failed; see above"
 	}
 	return "internal error"
+}
+
+// violatedText says who was violated: the unit, or the logic itself by what the scenario expects.
+func violatedText(found map[string]bool) string {
+	var list []string
+	if found[sheet.Violated] {
+		list = append(list, "the unit did something else than the logic, or took too long")
+	}
+	if found["expected "+sheet.Violated] {
+		list = append(list, "the logic itself does not do what the scenario expects")
+	}
+	return strings.Join(list, "; ")
 }

@@ -311,6 +311,9 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	if f.wires.Verified, err = verifiedBounds(f.site, f.wires.Judged()); err != nil {
 		return nil, err
 	}
+	if err := o.expects(f, order); err != nil {
+		return nil, err
+	}
 	order.Head = o.sheetHead(f, order)
 	return order, nil
 }

@@ -282,3 +282,14 @@ func Verdict(steps []sheet.Step) string {
 	}
 	return verdict
 }
+
+// Expected is the word for all expectations together; where none was judged they take nothing away.
+func Expected(list []sheet.Expectation) string {
+	verdict := sheet.Shown
+	for index := range list {
+		if one := list[index].Verdict; one != sheet.NotJudged {
+			verdict = worseVerdict(verdict, one)
+		}
+	}
+	return verdict
+}

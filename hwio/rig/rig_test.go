@@ -157,7 +157,9 @@ func TestCalibration(t *testing.T) {
 func TestOverdue(t *testing.T) {
 	m, problems := readText(t, strings.Replace(demoText(t), "serial: QR-R-07", "serial: QR-R-07, calibration_due: 2025-03-31", 1))
 	require.Empty(t, problems)
-	day := func(year, month, day int) time.Time { return time.Date(year, time.Month(month), day, 12, 0, 0, 0, time.UTC) }
+	day := func(year, month, day int) time.Time {
+		return time.Date(year, time.Month(month), day, 12, 0, 0, 0, time.UTC)
+	}
 	relays, decade := "the calibration of relays was due on 2025-03-31", "the calibration of decade was due on 2027-03-31"
 	require.Empty(t, m.Overdue(day(2025, 3, 31)))
 	require.Equal(t, []string{relays}, m.Overdue(day(2025, 4, 2)))

@@ -47,8 +47,12 @@ type Order struct {
 	New      func() (loop.Source, error)                  // a fresh plant for each run (stimulate)
 	Watch    func() ([]loop.Watcher, func() error, error) // told every scan of a run; closed after it; may be nil
 	Sight    func() (loop.Watcher, func() []string)       // notes what of the verified graph a run passes through; may be nil
-	Scans    uint64                                       // of one run (stand-in, listen)
-	Changes  int                                          // of the judged outputs, found by the rehearsal (stimulate)
+	// Expect follows the scenario's expectations on the logic beside the unit; may be nil. Unjudged are they where the mode
+	// judges none.
+	Expect   func(loop.Source) (loop.Watcher, func(ended bool) []sheet.Expectation)
+	Unjudged []sheet.Expectation
+	Scans    uint64 // of one run (stand-in, listen)
+	Changes  int    // of the judged outputs, found by the rehearsal (stimulate)
 	Runs     int
 	Edges    int
 	Seed     uint64
@@ -59,20 +63,21 @@ type Order struct {
 
 // Run is one run and what came of it.
 type Run struct {
-	Number      int          `json:"run"`
-	PhaseMillis float64      `json:"phase_ms"`
-	Steps       []sheet.Step `json:"steps"`
-	Heard       []string     `json:"heard"`
-	Seen        []string     `json:"transitions_seen"`
-	Graph       []string     `json:"graph_seen"`
-	Reason      string       `json:"reason"`
-	Verdict     string       `json:"verdict"`
-	RigState    string       `json:"rig_state"`
-	Exit        int          `json:"exit"`
-	Lag         float64      `json:"most_lag_ms"`
-	Counts      string       `json:"bus_counts"`
-	decided     int          // changes by the logic
-	played      bool         // to the end of the scenario
+	Number      int                 `json:"run"`
+	PhaseMillis float64             `json:"phase_ms"`
+	Steps       []sheet.Step        `json:"steps"`
+	Heard       []string            `json:"heard"`
+	Seen        []string            `json:"transitions_seen"`
+	Graph       []string            `json:"graph_seen"`
+	Expected    []sheet.Expectation `json:"expectations"`
+	Reason      string              `json:"reason"`
+	Verdict     string              `json:"verdict"`
+	RigState    string              `json:"rig_state"`
+	Exit        int                 `json:"exit"`
+	Lag         float64             `json:"most_lag_ms"`
+	Counts      string              `json:"bus_counts"`
+	decided     int                 // changes by the logic
+	played      bool                // to the end of the scenario
 }
 
 // Report is everything that one order came to.
@@ -110,11 +115,13 @@ func Perform(ctx context.Context, order Order, book *sheet.Book) *Report {
 		_ = s.bench.Close()
 	}
 	s.report.Verdict = sheet.NothingChecked
-	var steps []sheet.Step
 	for index := range s.report.Runs {
-		steps = append(steps, s.report.Runs[index].Steps...)
+		if run := &s.report.Runs[index]; index == 0 {
+			s.report.Verdict = run.Verdict
+		} else {
+			s.report.Verdict = worseVerdict(s.report.Verdict, run.Verdict)
+		}
 	}
-	s.report.Verdict = Verdict(steps)
 	if s.report.Verdict == sheet.Shown && s.report.Exit != exitShown {
 		s.report.Verdict = sheet.NotShown
 	}
@@ -237,7 +244,7 @@ func (s *session) guard(err *error) {
 // run is one run with its end; false: no further run.
 func (s *session) run(ctx context.Context, number int, latency Latency) bool {
 	s.tell("run %d of %d", number, max(s.Runs, 1))
-	run := Run{Number: number, PhaseMillis: ms(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
+	run := Run{Number: number, PhaseMillis: ms(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Expected: append([]sheet.Expectation{}, s.Unjudged...), Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
 	err := s.play(ctx, &run, latency)
 	if run.played = err == nil; err != nil {
 		run.Reason = s.why(err)
@@ -247,6 +254,7 @@ func (s *session) run(ctx context.Context, number int, latency Latency) bool {
 	if missing := s.missing(&run); run.Verdict == sheet.Shown && missing != "" {
 		run.Verdict, run.Reason = sheet.NotShown, run.Reason+", but "+missing
 	}
+	run.Verdict = worseVerdict(run.Verdict, Expected(run.Expected))
 	run.Exit = worseExit(exitOf(run.Verdict), exitOfError(err))
 	if run.Verdict == sheet.Shown && err != nil {
 		run.Verdict = sheet.NotShown
@@ -312,10 +320,15 @@ func (s *session) play(ctx context.Context, run *Run, latency Latency) (err erro
 	return err
 }
 
-func (s *session) stimulate(ctx context.Context, run *Run, latency Latency, watchers []loop.Watcher, seen *map[Transition]bool) error {
+func (s *session) stimulate(ctx context.Context, run *Run, latency Latency, watchers []loop.Watcher, seen *map[Transition]bool) (err error) {
 	source, err := s.New()
 	if err != nil {
 		return err
+	}
+	if s.Expect != nil {
+		watcher, outcomes := s.Expect(source)
+		watchers = append(watchers, watcher)
+		defer func() { run.Expected = outcomes(err == nil) }()
 	}
 	p := &Performance{Bench: s.bench, Logic: s.Logic, Source: source, Watchers: watchers, Phase: Phase(run.Number-1, s.Map.Site.Period.Max)}
 	err = p.Play(ctx)
@@ -357,7 +370,7 @@ func (s *session) end(run *Run) bool {
 		}
 	}
 	err := s.book.Add(sheet.KindEnd, sheet.End{
-		RigState: run.RigState, Reason: run.Reason, Played: run.played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Graph: run.Graph, Faults: s.Faults,
+		RigState: run.RigState, Reason: run.Reason, Played: run.played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Graph: run.Graph, Faults: s.Faults, Expected: run.Expected,
 		Statement: strings.Join(s.report.Statements, " "), Counts: run.Counts,
 	})
 	if err != nil {
@@ -409,6 +422,14 @@ func exitOf(verdict string) int {
 		return exitNothing
 	}
 	return exitIncomplete
+}
+
+// worseVerdict is the word that the codes rank higher.
+func worseVerdict(a, b string) string {
+	if exitRank[exitOf(b)] > exitRank[exitOf(a)] {
+		return b
+	}
+	return a
 }
 
 // exitOfError judges why an order ended early.

@@ -17,6 +17,7 @@ const (
 	Shown          = "shown"
 	NotShown       = "not shown"
 	NothingChecked = "nothing checked"
+	NotJudged      = "not judged" // no verdict: of an expectation that this mode cannot judge
 )
 
 // States of the rig after a run.
@@ -88,19 +89,32 @@ type Step struct {
 	Text     string  `json:"text"`
 }
 
+// Expectation is one that the scenario states. The unit is held against the logic; the expectations are held against the
+// logic beside the unit, with the unit's contacts moving the plant.
+type Expectation struct {
+	Text    string  `json:"text"`
+	Where   string  `json:"where"`      // in the scenario file
+	On      string  `json:"judged_on"`  // empty: not judged
+	At      float64 `json:"at_seconds"` // of the scenario
+	Verdict string  `json:"verdict"`    // shown | violated | nothing checked | not shown | not judged
+	Detail  string  `json:"detail"`
+}
+
 // End closes one run.
 type End struct {
-	RigState  string   `json:"rig_state"`
-	Reason    string   `json:"reason"` // why it ended: played to the end, signal, port lost, …
-	Played    bool     `json:"played_to_the_end"`
-	Verdict   string   `json:"verdict"`
-	Exit      int      `json:"exit"`
-	Steps     int      `json:"steps"`
-	Seen      []string `json:"transitions_seen"`
-	Graph     []string `json:"graph_seen,omitempty"` // of the verified graph, by name; absent in records of older programs
-	Faults    []string `json:"faults_played"`
-	Statement string   `json:"statement"`
-	Counts    string   `json:"bus_counts"`
+	RigState string   `json:"rig_state"`
+	Reason   string   `json:"reason"` // why it ended: played to the end, signal, port lost, …
+	Played   bool     `json:"played_to_the_end"`
+	Verdict  string   `json:"verdict"`
+	Exit     int      `json:"exit"`
+	Steps    int      `json:"steps"`
+	Seen     []string `json:"transitions_seen"`
+	Graph    []string `json:"graph_seen,omitempty"` // of the verified graph, by name; absent in records of older programs
+	Faults   []string `json:"faults_played"`
+	// Expected are the scenario's expectations; absent in records of older programs.
+	Expected  []Expectation `json:"expectations,omitempty"`
+	Statement string        `json:"statement"`
+	Counts    string        `json:"bus_counts"`
 }
 
 // Sheet is one run as read back.

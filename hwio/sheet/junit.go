@@ -70,6 +70,11 @@ func suiteOf(s *Sheet) suite {
 	if len(s.Steps) == 0 {
 		made.add("steps", s.Head.Scenario, NothingChecked, "no step of this run was judged")
 	}
+	for _, e := range s.expected() {
+		if e.Verdict != NotJudged { // that is no verdict, neither good nor bad
+			made.add(fmt.Sprintf("expectation on %s: %s", e.On, e.Text), s.Head.Scenario, e.Verdict, e.Where+": "+e.Detail)
+		}
+	}
 	state := Consistent
 	if s.State() == StateUnknown {
 		state = NotShown

@@ -58,7 +58,9 @@ codes, a licensed engineer or a proof test of the real installation.</p>
 {{range $s.Steps}}<tr{{if eq .Verdict "violated"}} class="violated"{{end}}><td>{{printf "%.3f s" .At}}</td><td>{{.Output}} {{.Change}}</td><td>{{.Stimulus}}</td><td>{{.Measured}}</td><td>{{.Bound}}<br>{{.Source}}</td><td>{{.Verdict}}: {{.Text}}</td></tr>
 {{else}}<tr><td colspan="6">No step was judged: nothing checked.</td></tr>
 {{end}}</table>
-{{if $s.End}}{{if $s.End.Statement}}<p>{{$s.End.Statement}}</p>{{end}}{{end}}
+{{if $s.End}}{{if $s.End.Expected}}<table><tr><th>At</th><th>Expectation of the scenario</th><th>Judged on</th><th>Result</th></tr>
+{{range $s.End.Expected}}<tr{{if eq .Verdict "violated"}} class="violated"{{end}}><td>{{printf "%.3f s" .At}}</td><td>{{.Text}}</td><td>{{or .On "nothing"}}</td><td>{{.Verdict}}: {{.Detail}}</td></tr>
+{{end}}</table>{{end}}{{if $s.End.Statement}}<p>{{$s.End.Statement}}</p>{{end}}{{end}}
 <p>Hash of this sheet's last entry: <span class="hash">{{$s.HeadHash}}</span></p>
 <div class="sign"><div>Tester, date</div><div>Witness, date</div></div>
 </section>

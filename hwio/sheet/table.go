@@ -43,8 +43,18 @@ func sheetRows(number int, s *Sheet) (rows [][]string) {
 		boundLeast, boundMost := step.Bound.cells()
 		add("step", step.Output, step.Change, fmt.Sprintf("%.3f", step.At), step.Stimulus, least, most, boundLeast, boundMost, step.Source, step.Verdict, step.Text)
 	}
+	for _, e := range s.expected() {
+		add("expectation", e.Text, "", fmt.Sprintf("%.3f", e.At), "", "", "", "", "", e.On, e.Verdict, e.Detail)
+	}
 	add("end", s.State(), "", "", "", "", "", "", "", "", s.Verdict(), endReason(s))
 	return rows
+}
+
+func (s *Sheet) expected() []Expectation {
+	if s.End == nil {
+		return nil
+	}
+	return s.End.Expected
 }
 
 func endReason(s *Sheet) string {
