@@ -55,7 +55,7 @@ func (b *Bounds) Loss(output, channel int, class monitor.Class) Bound {
 	name := b.m.Site.Channels[channel].Name
 	made := Bound{
 		Span:     Span{t.Guaranteed + delay.Least, t.Detection + delay.Most},
-		Source:   fmt.Sprintf("site timing: worst detection of %s %s %.0f ms, output delay %.0f ms", name, class, ms(t.Detection), ms(delay.Most)),
+		Source:   fmt.Sprintf("site timing: worst detection of %s %s %s, output delay %s", name, class, exactly(t.Detection), exactly(delay.Most)),
 		Patience: true,
 	}
 	if v := b.verified(output, channel, class); v != nil {
@@ -64,7 +64,7 @@ func (b *Bounds) Loss(output, channel int, class monitor.Class) Bound {
 			word = "exact"
 		}
 		made.Most = time.Duration(v.Scans)*b.m.Site.Period.Max + aperture + b.slowPoll() + delay.Most
-		made.Source = fmt.Sprintf("verify: %d %s, %s, for %s %s; aperture %.0f ms, output delay %.0f ms", v.Scans, plural(int(v.Scans), "scan", "scans"), word, name, class, ms(aperture), ms(delay.Most))
+		made.Source = fmt.Sprintf("verify: %d %s, %s, for %s %s; aperture %s, output delay %s", v.Scans, plural(int(v.Scans), "scan", "scans"), word, name, class, exactly(aperture), exactly(delay.Most))
 	}
 	return made
 }
@@ -77,7 +77,7 @@ func (b *Bounds) Counted(output int, scans uint64, aperture time.Duration) Bound
 	most := time.Duration(scans+1)*b.m.Site.Period.Max + b.slowPoll() + aperture
 	return Bound{
 		Span:   Span{least + delay.Least, most + delay.Most},
-		Source: fmt.Sprintf("the logic: %d scans from stimulus to decision, give or take one, output delay %.0f ms", scans, ms(delay.Most)),
+		Source: fmt.Sprintf("the logic: %d %s from stimulus to decision, give or take one, output delay %s", scans, plural(int(scans), "scan", "scans"), exactly(delay.Most)),
 	}
 }
 

@@ -178,7 +178,7 @@ func (j *judging) one(d *pending, mine *Answer, until port.Stamp, made bool) {
 		step.Text = "the unit did not follow, and was not waited for long enough to say that it should have"
 	default:
 		step.Verdict = sheet.Violated
-		step.Text = fmt.Sprintf("the unit did not follow: its contact was not %s for %.0f ms", map[bool]string{true: "made", false: "open"}[d.On], ms(waited))
+		step.Text = fmt.Sprintf("the unit did not follow: its contact was not %s for %.0f ms", map[bool]string{true: "made", false: "open"}[d.On], sheet.Floor(ms(waited)))
 	}
 	j.steps = append(j.steps, step)
 }
@@ -236,7 +236,7 @@ func (j *judging) within(output int, a *Answer) string {
 		bound := j.bounds.Loss(output, channel, s.Class)
 		lasted := Took(s.When, end, j.spread)
 		if a.When.From < end.To.Add(bound.Most) && lasted.Most >= bound.Least && lasted.Least <= bound.Most {
-			return fmt.Sprintf("%s was %s for %.0f..%.0f ms: between the guaranteed patience and the worst detection a unit may do either", s.Name, s.Class, ms(lasted.Least), ms(lasted.Most))
+			return fmt.Sprintf("%s was %s for %.0f..%.0f ms: between the guaranteed patience and the worst detection a unit may do either", s.Name, s.Class, sheet.Floor(ms(lasted.Least)), sheet.Ceil(ms(lasted.Most)))
 		}
 	}
 	return ""

@@ -1,6 +1,7 @@
 package rig
 
 import (
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -199,6 +200,27 @@ func TestJudge(t *testing.T) {
 		require.Equal(t, c.verdict, verdict, text)
 		require.NotEmpty(t, text)
 	}
+}
+
+// TestPrintedTimesClaimNoMore: what is printed of a measurement holds what was measured; a bound is printed as it is.
+func TestPrintedTimesClaimNoMore(t *testing.T) {
+	span := func(least, most float64) *sheet.Millis { return Span{fromMillis(least), fromMillis(most)}.Millis() }
+	require.Equal(t, "7..29 ms", span(7.566, 28.001).String())
+	require.Equal(t, "8..28 ms", span(8, 28).String())
+	require.Equal(t, "124.7..125 ms", span(124.7, 125).Exact())
+	require.Contains(t, Statement("x", 3, fromMillis(28.001), 0.05), "none was seen slower than 29 ms")
+	require.Contains(t, Statement("x", 3, fromMillis(28), 0.05), "none was seen slower than 28 ms")
+	_, text := Judge(Span{fromMillis(124.8), fromMillis(130)}, Bound{Span: Span{0, fromMillis(124.7)}})
+	require.Equal(t, "slower than 124.7 ms", text)
+	rapid.Check(t, func(t *rapid.T) {
+		least := rapid.Int64Range(0, 1e10).Draw(t, "least")
+		most := least + rapid.Int64Range(0, 1e9).Draw(t, "took")
+		var from, to int64
+		_, err := fmt.Sscanf(Span{time.Duration(least), time.Duration(most)}.Millis().String(), "%d..%d ms", &from, &to)
+		require.NoError(t, err)
+		require.True(t, from*1e6 <= least && least < (from+1)*1e6, "%d..%d of %d..%d", from, to, least, most)
+		require.True(t, to*1e6 >= most && most > (to-1)*1e6, "%d..%d of %d..%d", from, to, least, most)
+	})
 }
 
 // TestIntervalsHoldTheTruth: whatever the true times were, if both intervals hold them then the span holds their difference,

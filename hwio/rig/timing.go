@@ -33,17 +33,17 @@ type Bound struct {
 func Judge(measured Span, bound Bound) (verdict, text string) {
 	switch {
 	case measured.Least > bound.Most:
-		return sheet.Violated, fmt.Sprintf("slower than %.0f ms", ms(bound.Most))
+		return sheet.Violated, fmt.Sprintf("slower than %v", exactly(bound.Most))
 	case measured.Most < bound.Least && bound.Patience:
-		return sheet.Violated, fmt.Sprintf("sooner than the guaranteed patience of %.0f ms", ms(bound.Least))
+		return sheet.Violated, fmt.Sprintf("sooner than the guaranteed patience of %v", exactly(bound.Least))
 	case measured.Most < bound.Least:
-		return sheet.Violated, fmt.Sprintf("sooner than %.0f ms", ms(bound.Least))
+		return sheet.Violated, fmt.Sprintf("sooner than %v", exactly(bound.Least))
 	case measured.Most > bound.Most:
-		return sheet.CannotTell, fmt.Sprintf("the interval straddles %.0f ms: measure with a logic analyser, or on a faster bus", ms(bound.Most))
+		return sheet.CannotTell, fmt.Sprintf("the interval straddles %v: measure with a logic analyser, or on a faster bus", exactly(bound.Most))
 	case measured.Least < bound.Least:
-		return sheet.Consistent, fmt.Sprintf("not slower than %.0f ms; whether sooner than %.0f ms cannot be told", ms(bound.Most), ms(bound.Least))
+		return sheet.Consistent, fmt.Sprintf("not slower than %v; whether sooner than %v cannot be told", exactly(bound.Most), exactly(bound.Least))
 	}
-	return sheet.Consistent, fmt.Sprintf("within %.0f..%.0f ms", ms(bound.Least), ms(bound.Most))
+	return sheet.Consistent, fmt.Sprintf("within %s", bound.Millis().Exact())
 }
 
 // Statement is what n independent runs, none of them slower than a limit, allow to be said: with confidence 1-alpha the
@@ -54,7 +54,7 @@ func Statement(what string, n int, slowest time.Duration, alpha float64) string 
 		return ""
 	}
 	return fmt.Sprintf("%s: in %d %s none was seen slower than %.0f ms. If the moments were like those of the plant, then with %g %% confidence fewer than %.3g %% of such trips are slower. The worst case was not measured.",
-		what, n, plural(n, "trip", "trips"), ms(slowest), 100*(1-alpha), 100*SlowerFraction(n, alpha))
+		what, n, plural(n, "trip", "trips"), sheet.Ceil(ms(slowest)), 100*(1-alpha), 100*SlowerFraction(n, alpha))
 }
 
 // SlowerFraction is 1-alpha^(1/n).
@@ -76,4 +76,9 @@ func Phase(run int, scan time.Duration) time.Duration {
 }
 
 // fromMillis is the other way of ms.
-func fromMillis(m float64) time.Duration { return time.Duration(m * float64(time.Millisecond)) }
+func fromMillis(m float64) time.Duration {
+	return time.Duration(math.Round(m * float64(time.Millisecond)))
+}
+
+// exactly is a time for people, nothing rounded off.
+func exactly(d time.Duration) string { return sheet.Exactly(ms(d)) + " ms" }

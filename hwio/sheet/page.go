@@ -55,7 +55,7 @@ codes, a licensed engineer or a proof test of the real installation.</p>
 {{range $s.Checks}}<tr><td>{{.Name}}</td><td>{{.Verdict}}</td><td>{{.Text}}</td></tr>
 {{end}}</table>{{end}}
 <table><tr><th>At</th><th>Output</th><th>Stimulus</th><th>Measured</th><th>Bound</th><th>Result</th></tr>
-{{range $s.Steps}}<tr{{if eq .Verdict "violated"}} class="violated"{{end}}><td>{{printf "%.3f s" .At}}</td><td>{{.Output}} {{.Change}}</td><td>{{.Stimulus}}</td><td>{{.Measured}}</td><td>{{.Bound}}<br>{{.Source}}</td><td>{{.Verdict}}: {{.Text}}</td></tr>
+{{range $s.Steps}}<tr{{if eq .Verdict "violated"}} class="violated"{{end}}><td>{{printf "%.3f s" .At}}</td><td>{{.Output}} {{.Change}}</td><td>{{.Stimulus}}</td><td>{{.Measured}}</td><td>{{.Bound.Exact}}<br>{{.Source}}</td><td>{{.Verdict}}: {{.Text}}</td></tr>
 {{else}}<tr><td colspan="6">No step was judged: nothing checked.</td></tr>
 {{end}}</table>
 {{if $s.End}}{{if $s.End.Expected}}<table><tr><th>At</th><th>Expectation of the scenario</th><th>Judged on</th><th>Result</th></tr>
