@@ -18,8 +18,8 @@ type verifyOptions struct {
 	json       bool
 	all        bool
 	audit      bool
-	memory     uint64 // MB
-	workers    int
+	memory     wholeFlag // MB
+	workers    wholeFlag
 	outputs    []string
 	properties []string
 	runs       string
@@ -35,7 +35,7 @@ type verifyOptions struct {
 }
 
 func verifyVerb() *cobra.Command {
-	var o verifyOptions
+	o := verifyOptions{memory: wholeFlag{2048, 1, 1 << 20, "--memory 2048"}, workers: wholeFlag{0, 0, 1 << 10, "--workers 2"}}
 	verb := &cobra.Command{
 		Use:   "verify SITE | --self-check",
 		Short: "Search every state under every input: properties, worst cases",
@@ -55,8 +55,8 @@ which a rule could have seen; 4 that an output never ran, so nothing was tried.
 	flags.BoolVar(&o.json, "json", false, "print one JSON report")
 	flags.BoolVar(&o.all, "all", false, "print every property of every output with its numbers")
 	flags.BoolVar(&o.audit, "audit", false, "compare every tabulated step with the whole logic")
-	flags.Uint64Var(&o.memory, "memory", 2048, "memory for the search in `MB`; beyond it the verb ends incomplete")
-	flags.IntVar(&o.workers, "workers", 0, "searches at the same time; 0 is one for each core")
+	flags.Var(&o.memory, "memory", "memory for the search in `MB`; beyond it the verb ends incomplete")
+	flags.Var(&o.workers, "workers", "searches at the same time; 0 is one for each core")
 	flags.StringSliceVar(&o.outputs, "output", nil, "verify only these outputs")
 	flags.StringSliceVar(&o.properties, "property", nil, "verify only these properties: 1..15, or names from the site file")
 	flags.StringVar(&o.runs, "runs", "", "write every counterexample, or with --faults every set that defeats and every fault that nothing shows, as a scenario file into this `directory`")
@@ -69,6 +69,9 @@ which a rule could have seen; 4 that an output never ran, so nothing was tried.
 	o.secondOptions.flags(flags)
 	verb.RunE = func(verb *cobra.Command, args []string) error {
 		out, errs := verb.OutOrStdout(), verb.ErrOrStderr()
+		if err := checkModes(verb.Flags()); err != nil {
+			return err
+		}
 		switch {
 		case o.selfCheck && len(args) == 0:
 			return selfCheck(out, errs, &o)
@@ -99,10 +102,6 @@ func (o *verifyOptions) site(out, errs io.Writer, file string) error {
 		return windowMap(out, errs, s, m, o)
 	case o.faults:
 		return faultTable(out, errs, m, o)
-	case o.pairs || o.csv != "":
-		return failed(exitInput, "--pairs and --csv belong to --faults; write --faults --pairs")
-	case o.plot != "":
-		return failed(exitInput, "--plot belongs to --window; write --window CHANNEL --plot FILE")
 	}
 	return runVerify(out, errs, s, m, o)
 }
@@ -120,19 +119,13 @@ func readModel(file string) (*site.Site, *verify.Model, error) {
 	return s, m, nil
 }
 
-func (o *verifyOptions) options(errs io.Writer) (verify.Options, func(), error) {
-	if o.memory == 0 || o.memory > 1<<20 {
-		return verify.Options{}, nil, failed(exitInput, "--memory %d is not between 1 and 1048576 MB; write one such as --memory 2048", o.memory)
-	}
+func (o *verifyOptions) options(errs io.Writer) (verify.Options, func()) {
 	progress, end := searchProgress(errs)
-	return verify.Options{Memory: o.memory << 20, Workers: o.workers, Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end, nil
+	return verify.Options{Memory: o.memory.value << 20, Workers: int(o.workers.value), Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end
 }
 
 func runVerify(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
-	options, end, err := o.options(errs)
-	if err != nil {
-		return err
-	}
+	options, end := o.options(errs)
 	report, err := verify.Verify(m, options)
 	end()
 	if err != nil {

@@ -30,12 +30,8 @@ func (o *secondOptions) flags(flags *pflag.FlagSet) {
 // second says whether another engine is wanted, and runs it.
 func (o *verifyOptions) second(out, errs io.Writer, m *verify.Model) (bool, error) {
 	switch {
-	case o.emit != "" && o.joint:
-		return true, failed(exitInput, "--emit and --joint are two different things; write one of them")
 	case o.emit != "":
 		return true, emitModel(out, m, o)
-	case o.channel != "" || o.vessel != "":
-		return true, failed(exitInput, "--channel and --vessel belong to --emit; write --emit promela --output OUTPUT --channel CHANNEL")
 	case o.joint:
 		return true, jointly(out, errs, m, o)
 	}

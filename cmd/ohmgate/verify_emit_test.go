@@ -45,7 +45,7 @@ func TestEmitRefuses(t *testing.T) {
 		{"--emit promela --output rack_lamp --vessel car_1", "rack_lamp charges no vessel; leave --vessel out"},
 		{"--emit promela --output valve_1 --property 8", "property 8 is not judged by the model of kind reset"},
 		{"--emit promela --output valve_1 --vessel car_1 --property 7", "write some of 2 3 8"},
-		{"--vessel car_1", "belong to --emit"},
+		{"--vessel car_1", "belongs to --emit"},
 		{"--emit promela --joint --output valve_1", "write one of them"},
 	} {
 		text, code := call(append([]string{"verify", kestrel}, strings.Fields(c.args)...)...)

@@ -10,10 +10,7 @@ import (
 
 // faultTable prints every single fault, and every pair where asked for.
 func faultTable(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
-	options, end, err := o.options(errs)
-	if err != nil {
-		return err
-	}
+	options, end := o.options(errs)
 	table, err := verify.Faults(m, options, o.pairs)
 	end()
 	if err != nil {

@@ -44,10 +44,7 @@ type jointOutput struct {
 
 // jointly searches every wanted output with all of its channels at once.
 func jointly(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
-	options, end, err := o.options(errs)
-	if err != nil {
-		return err
-	}
+	options, end := o.options(errs)
 	report := jointReport{Schema: 1, Verb: "verify --joint", Tool: toolVersion(), Caution: caution, Site: m.Site, Hash: m.Hash, Own: ownNotJudged(m, o)}
 	all := verify.Report{}
 	for i, name := range m.Names.Outputs {

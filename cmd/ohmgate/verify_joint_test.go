@@ -85,7 +85,7 @@ func TestJointIsNotGreenOverAPropertyOfTheSitesOwn(t *testing.T) {
 	require.Equal(t, exitViolated, code, told)
 	told, code = call("verify", hasty, "--joint", "--property", "2,valve_is_quick", "--output", "valve")
 	require.Equal(t, exitIncomplete, code, told)
-	require.Contains(t, told, "valve_is_quick not shown")
+	require.Contains(t, told, "  valve_is_quick\n      not shown        within 100 ms of NOT bond\n")
 	require.NotContains(t, told, "never_both")
 	require.Contains(t, told, "verdict: not shown")
 

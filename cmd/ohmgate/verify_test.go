@@ -59,6 +59,36 @@ func TestCounterexamplesReplayInSimulate(t *testing.T) {
 	}
 }
 
+// What would be ignored silently is refused, and so is what says nothing.
+func TestVerifyRefusesWhatItWouldIgnore(t *testing.T) {
+	for args, says := range map[string]string{
+		"--joint --faults":           "--faults and --joint are two different things; write one of them",
+		"--joint --window bond_drum": "--joint and --window are two different things",
+		"--emit promela --joint":     "--emit and --joint are two different things",
+		"--joint --audit":            "--audit does not go with --joint",
+		"--faults --property 5":      "--property does not go with --faults",
+		"--emit promela --json":      "--json does not go with --emit",
+		"--pairs":                    "--pairs belongs to --faults",
+		"--plot x.svg":               "--plot belongs to --window",
+		"--channel bond_drum":        "--channel belongs to --emit",
+		"--output=":                  "--output names nothing",
+		"--property=":                "--property names nothing",
+		"--runs=":                    "--runs names nothing",
+		"--workers -1":               "not a whole number from 0 to 1024, such as --workers 2",
+		"--memory -5":                "not a whole number from 1 to 1048576, such as --memory 2048",
+		"--memory much":              "not a whole number from 1 to 1048576, such as --memory 2048",
+	} {
+		text, code := call(append([]string{"verify", amber}, strings.Fields(args)...)...)
+		require.Equal(t, exitInput, code, "%s: %s", args, text)
+		told := strings.Join(strings.Fields(text), " ")
+		require.Contains(t, told, says)
+		require.NotContains(t, told, "strconv")
+	}
+	text, code := call("verify", "--self-check", "--joint")
+	require.Equal(t, exitInput, code, text)
+	require.Contains(t, text, "--joint and --self-check are two different things")
+}
+
 func TestVerifyRefusesWhatIsNotThere(t *testing.T) {
 	for _, args := range [][]string{
 		{"verify"},
@@ -99,6 +129,7 @@ func TestVerifyBeyondItsMemory(t *testing.T) {
 	require.Equal(t, exitIncomplete, code, text)
 	require.Contains(t, text, "not shown")
 	require.Contains(t, text, "verdict: not shown")
+	require.Contains(t, text, "the memory limit of 1 MB", "the flag's value, not a search's share of it")
 	narrow(t, text)
 }
 

@@ -24,7 +24,11 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 	fmt.Fprintf(out, "%d searches, %d more by equal settings; %.1f s\n\n", searches, len(r.Searches)-searches, r.Took)
 	for _, group := range alike(r.Results, all) {
 		fmt.Fprintln(out, clip(strings.Join(group.outputs, ", "), verifyWidth))
-		for _, x := range group.results {
+		for i, x := range group.results {
+			if i > 0 && x.Verdict == verify.NotShown && x.Says == group.results[i-1].Says {
+				same := *x
+				same.Says, x = "the same", &same
+			}
 			tellProperty(out, x, all)
 		}
 		fmt.Fprintln(out)
@@ -49,7 +53,12 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 }
 
 func tellProperty(out io.Writer, x *verify.Result, all bool) {
-	fmt.Fprintf(out, "  %-3s %-16s %s\n", x.Property, x.Verdict, clip(x.Title, verifyWidth-23))
+	name := x.Property
+	if len(name) > 3 { // of the site's own: on a line of its own, the columns stay
+		fmt.Fprintf(out, "  %s\n", clip(name, verifyWidth-2))
+		name = ""
+	}
+	fmt.Fprintf(out, "  %-3s %-16s %s\n", name, x.Verdict, clip(x.Title, verifyWidth-23))
 	if all || x.Verdict != verify.Shown {
 		tellWrapped(out, "      ", x.Says)
 	}

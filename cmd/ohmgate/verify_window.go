@@ -18,10 +18,7 @@ import (
 
 // windowMap prints the room between danger and nuisance for one channel.
 func windowMap(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
-	options, end, err := o.options(errs)
-	if err != nil {
-		return err
-	}
+	options, end := o.options(errs)
 	w, err := verify.MakeWindow(s, o.window, options)
 	end()
 	if err != nil {

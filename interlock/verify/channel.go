@@ -68,12 +68,16 @@ type ChannelTable struct {
 // CutOff says that a search ended at its memory limit, and how far it came.
 type CutOff struct {
 	Where  string
-	States uint64
+	States uint64 // 0 where none was counted
 	Limit  uint64 // bytes
 }
 
 func (e *CutOff) Error() string {
-	return fmt.Sprintf("%s: the memory limit of %d MB is reached after %d states; raise --memory", e.Where, e.Limit>>20, e.States)
+	after := ""
+	if e.States > 0 {
+		after = fmt.Sprintf(" after %d states", e.States)
+	}
+	return fmt.Sprintf("%s: the memory limit of %d MB is reached%s; raise --memory", e.Where, e.Limit>>20, after)
 }
 
 // tabulate explores one channel, breadth first.

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/monitor"
 )
 
@@ -55,7 +56,7 @@ func (m *Model) property(s *site.Site, p *site.Property) (Own, error) {
 	wrong := func(text, instead string) error {
 		return site.Problems{{File: s.File, Line: at.Line, Column: at.Column, Text: "property " + p.Name + ": " + text, Instead: instead}}
 	}
-	own := Own{Name: p.Name, Title: p.Title, Kind: p.Kind, Output: index(m.Names.Outputs, p.Output), Time: p.Time, Channel: index(m.Names.Channels, p.Channel), Line: at.Line}
+	own := Own{Name: p.Name, Title: titleOf(p), Kind: p.Kind, Output: index(m.Names.Outputs, p.Output), Time: p.Time, Channel: index(m.Names.Channels, p.Channel), Line: at.Line}
 	var err error
 	if p.When != "" {
 		if own.When, err = s.ParseProperty(p.When); err != nil {
@@ -88,6 +89,23 @@ func (m *Model) property(s *site.Site, p *site.Property) (Own, error) {
 		}
 	}
 	return own, nil
+}
+
+// titleOf is a property's own title, or what it asks in few words.
+func titleOf(p *site.Property) string {
+	switch {
+	case p.Title != "":
+		return p.Title
+	case p.Kind == "within":
+		return fmt.Sprintf("within %s of %s", quantity.Duration(p.Time), p.When)
+	case p.Kind == "never":
+		return "never while " + p.When
+	case p.Kind == "until":
+		return fmt.Sprintf("from %s until %s", p.When, p.Then)
+	case p.Share != "":
+		return fmt.Sprintf("tolerates %s of class %s on %s", p.Share, p.Class, p.Channel)
+	}
+	return fmt.Sprintf("tolerates %s of class %s on %s", quantity.Duration(p.Time), p.Class, p.Channel)
 }
 
 func shareOf(text string) (share [2]uint64, err error) {

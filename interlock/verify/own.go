@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/monitor"
 )
 
@@ -155,10 +156,10 @@ func (v *verification) within(p *Own) Result {
 		bound = v.model.longest(slow) + v.slowest(p.Output, causes)
 	}
 	if excluded && slow != Endless && bound <= p.Time {
-		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %v, asked %v (%d scans, upper bound)", bound, p.Time, slow), Assumes: assumptions[4]}, 2)
+		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %s, asked %s (%d scans, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), slow), Assumes: assumptions[4]}, 2)
 	}
 	if run := v.slowly(p, causes, bound); run != nil {
-		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %v, asked %v", bound, p.Time), Counterexample: run}
+		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %s, asked %s", quantity.Duration(bound), quantity.Duration(p.Time)), Counterexample: run}
 	}
 	run := v.hunt(quarry{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
 		is: func(d *driver, s *sight, _ mask) bool {
@@ -173,10 +174,10 @@ func (v *verification) within(p *Own) Result {
 			return fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, scans-n, v.model.Names.Outputs[p.Output])
 		}})
 	if run != nil {
-		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %v", p.Time), Counterexample: run}
+		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %s", quantity.Duration(p.Time)), Counterexample: run}
 	}
 	if excluded {
-		return Result{Verdict: NotShown, Says: fmt.Sprintf("the bound is %v, asked %v; no run was found that takes longer than asked", bound, p.Time)}
+		return Result{Verdict: NotShown, Says: fmt.Sprintf("the bound is %s, asked %s; no run was found that takes longer than asked", quantity.Duration(bound), quantity.Duration(p.Time))}
 	}
 	return Result{Verdict: NotShown, Says: "the permissive does not exclude it, and no run was found that violates it"}
 }

@@ -153,7 +153,8 @@ func (v *verification) search(jobs []*Searched) error {
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
-	each := v.options.memory() / uint64(min(workers, max(1, len(todo))))
+	shared := min(workers, max(1, len(todo)))
+	each := v.options.memory() / uint64(shared)
 	queue := make(chan *Searched, len(todo))
 	for _, s := range todo {
 		queue <- s
@@ -172,6 +173,9 @@ func (v *verification) search(jobs []*Searched) error {
 				var cut *CutOff
 				mu.Lock()
 				if errors.As(err, &cut) {
+					if cut.Limit = v.options.memory(); shared > 1 { // as it was asked for
+						cut.Where += fmt.Sprintf(", %d at the same time", shared)
+					}
 					s.cutOff = err
 				} else if err != nil && failed == nil {
 					failed = err
