@@ -264,6 +264,9 @@ func orBackground(ctx context.Context) context.Context {
 
 // order is what is to be done, refused where it cannot be.
 func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
+	if err := o.ambient(); err != nil {
+		return nil, err
+	}
 	if err := o.sensible(f); err != nil {
 		return nil, err
 	}

@@ -230,6 +230,9 @@ func TestGoodUnit(t *testing.T) {
 		high := run.Steps[3]
 		require.Greater(t, high.Measured.Most, 90.0, "a hundred milliseconds of patience")
 	}
+	require.Len(t, sheets[0].Head.Instruments, 2)
+	require.Contains(t, sheets[0].Head.Instruments[0].Identity, "relays 0..6 answer", "the first sheet is no poorer than the others")
+	require.Equal(t, sheets[1].Head.Instruments, sheets[0].Head.Instruments)
 	require.NotEqual(t, report.Runs[0].PhaseMillis, report.Runs[1].PhaseMillis)
 	require.Len(t, report.Statements, 2)
 	require.Contains(t, strings.Join(report.Statements, " "), "in 2 trips none was seen slower")

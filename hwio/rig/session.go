@@ -145,7 +145,9 @@ func (s *session) perform(ctx context.Context) {
 	var spread Latency
 	if err == nil {
 		s.report.Instruments = found
-		spread, err = s.checks(ctx)
+		if err = s.book.Add(sheet.KindFound, found); err == nil {
+			spread, err = s.checks(ctx)
+		}
 	}
 	if err != nil {
 		s.fail(err)

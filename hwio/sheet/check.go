@@ -155,6 +155,9 @@ func (r *reader) gather(entry *Entry, hash string) error {
 	switch entry.Kind {
 	case KindHead:
 		return json.Unmarshal(entry.Body, &sheet.Head)
+	case KindFound:
+		sheet.Head.Instruments = nil
+		return json.Unmarshal(entry.Body, &sheet.Head.Instruments)
 	case KindCheck:
 		return appended(entry.Body, &sheet.Checks)
 	case KindStep:

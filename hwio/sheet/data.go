@@ -3,6 +3,7 @@ package sheet
 // Kinds of entries.
 const (
 	KindHead  = "run"
+	KindFound = "instruments" // as they answered; the head, before anything is touched, has them as the map knows them
 	KindCheck = "check"
 	KindStep  = "step"
 	KindEnd   = "end"
