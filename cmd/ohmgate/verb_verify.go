@@ -208,7 +208,7 @@ func (n namedRuns) add(name string, run *verify.Run) {
 // write writes each as a scenario file that simulate replays.
 func (n namedRuns) write(directory string, m *verify.Model) error {
 	if err := os.MkdirAll(directory, 0o755); err != nil {
-		return err
+		return fmt.Errorf("--runs %s: the directory cannot be made (%w); write one that can, such as --runs /tmp/runs", directory, err)
 	}
 	for name, run := range n {
 		err := writeBeside(filepath.Join(directory, name+".yaml"), func(w io.Writer) error {

@@ -34,10 +34,10 @@ func faultTable(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
 	if o.json {
 		err := encode(out, struct {
 			siteHead
-			Verdict verify.Verdict `json:"verdict"`
-			Caution string         `json:"caution"`
+			Verdict string `json:"verdict"`
+			Caution string `json:"caution"`
 			*verify.FaultTable
-		}{headOf("verify --faults", m, code), table.Verdict(), caution, table})
+		}{headOf("verify --faults", m, code), faultVerdict(table), caution, table})
 		if err != nil {
 			return err
 		}
@@ -85,8 +85,14 @@ func tellFaults(out io.Writer, t *verify.FaultTable) {
 		fmt.Fprintf(out, "%d pairs\n", t.Pairs)
 	}
 	tellDefeats(out, t)
-	fmt.Fprintf(out, "\nverdict: %s\n", map[verify.Verdict]string{verify.Shown: "the table is complete",
-		verify.Violated: "violated: one fault that hides nothing defeats it", verify.Nothing: "nothing checked of some output"}[t.Verdict()])
+	fmt.Fprintf(out, "\nverdict: %s\n", faultVerdict(t))
+}
+
+// faultVerdict says in words what a table shows: that it is complete says nothing
+// of what it lists.
+func faultVerdict(t *verify.FaultTable) string {
+	return map[verify.Verdict]string{verify.Shown: "the table is complete",
+		verify.Violated: "violated: one fault that hides nothing defeats it", verify.Nothing: "nothing checked of some output"}[t.Verdict()]
 }
 
 // faultGroup is rows of one output that differ in the place alone.

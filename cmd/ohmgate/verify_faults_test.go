@@ -33,6 +33,9 @@ func TestFaultTableOnTheCommandLine(t *testing.T) {
 	require.Contains(t, text, "NOT detected: proof test")
 	require.Contains(t, text, "verdict: the table is complete")
 	narrow(t, text)
+	text, code = call("verify", amber, "--output", "cart_pump", "--faults", "--json")
+	require.Equal(t, exitShown, code, text)
+	require.Contains(t, text, `"verdict": "the table is complete"`, "as the text says")
 }
 
 // Every run of the table goes back through simulate and ends as it says.
@@ -48,6 +51,11 @@ func TestRunsOfTheFaultTableReplay(t *testing.T) {
 	missed, err := filepath.Glob(filepath.Join(runs, "undetected_*.yaml"))
 	require.NoError(t, err)
 	require.NotEmpty(t, missed)
+	for _, file := range missed {
+		scenario, err := os.ReadFile(file)
+		require.NoError(t, err)
+		require.Contains(t, string(scenario), ": bag_slide goes on, and nothing detects it")
+	}
 	for _, file := range append(defeats, missed...) {
 		text, code := call("simulate", amber, file, "--brief")
 		require.Equal(t, exitViolated, code, "%s: %s", file, text)

@@ -193,7 +193,7 @@ func tellJoint(out io.Writer, r *jointReport) {
 			tellWrapped(out, "  incomplete: ", one.Incomplete)
 		}
 		if one.States != "" {
-			fmt.Fprintf(out, "  %s states, %d scans from power-up\n", one.States, one.Scans)
+			fmt.Fprintf(out, "  %s states, %s from power-up\n", one.States, counted(one.Scans, "scan"))
 		}
 		for k := range one.Results {
 			tellProperty(out, &one.Results[k], true)

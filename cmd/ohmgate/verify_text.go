@@ -13,7 +13,7 @@ const verifyWidth = 80
 
 // tellVerify prints a verification for people, within 80 columns.
 func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, all bool) {
-	fmt.Fprintf(out, "%s: %d outputs, %d channels, %d inputs\n", s.Name, len(m.Names.Outputs), len(m.Names.Channels), len(m.Names.Inputs))
+	fmt.Fprintf(out, "%s: %s, %s, %s\n", s.Name, counted(len(m.Names.Outputs), "output"), counted(len(m.Names.Channels), "channel"), counted(len(m.Names.Inputs), "input"))
 	searches := 0
 	for _, x := range r.Searches {
 		if x.SameAs == "" {
@@ -21,7 +21,7 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 		}
 	}
 	fmt.Fprintf(out, "%s states, %s transitions\n", thousands(r.States), thousands(r.Steps))
-	fmt.Fprintf(out, "%d searches, %d more by equal settings; %.1f s\n\n", searches, len(r.Searches)-searches, r.Took)
+	fmt.Fprintf(out, "%s, %d more by equal settings; %.1f s\n\n", searched(searches), len(r.Searches)-searches, r.Took)
 	for _, group := range alike(r.Results, all) {
 		fmt.Fprintln(out, clip(strings.Join(group.outputs, ", "), verifyWidth))
 		for i, x := range group.results {
@@ -201,4 +201,11 @@ func thousands(n uint64) string {
 		text = text[:i] + "," + text[i:]
 	}
 	return text
+}
+
+func searched(n int) string {
+	if n == 1 {
+		return "1 search"
+	}
+	return fmt.Sprintf("%d searches", n)
 }

@@ -185,7 +185,9 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 		}
 		looks = append(looks, x)
 	}
-	for class := monitor.Class(0); class < monitor.Classes; class++ {
+	// Good first: of looks that are equally bad the first is told, and good is what
+	// most of them read.
+	for _, class := range [...]monitor.Class{monitor.Good, monitor.Missing, monitor.Invalid, monitor.Open, monitor.High, monitor.Between} {
 		calm := class == monitor.Good || class == monitor.Between
 		if classes[class] && can[class] && (!calm || hides) {
 			add("reads "+class.String(), calm, true, class)

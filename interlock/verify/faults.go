@@ -184,7 +184,7 @@ func (x *trial) row(a, b *placed) (FaultRow, *Defeat) {
 				row.Instead += "; " + text
 			}
 		}
-		row.Run = func() *Run { return x.runOf(a, b, worst, "and is not detected") }
+		row.Run = func() *Run { return x.runOf(a, b, worst, "goes on, and nothing detects it") }
 	}
 	if defeating == nil {
 		return row, nil

@@ -214,7 +214,7 @@ func (j *Joint) attain(found *JointResponse, r *Response) {
 	if n == found.Scans {
 		r.Bound = "exact"
 	}
-	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %dth scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, n), len(r.Set))
+	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(Scans(n))), len(r.Set))
 	r.Run.Property, r.Run.Output = "4", j.Output
 	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, from, j.Output)
 }

@@ -110,7 +110,7 @@ func (v *verification) attain(output int, set []int, class monitor.Class, r *Res
 	if d.enabled() || n != r.Scans {
 		r.Bound = "upper bound"
 	}
-	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %dth scan", strings.Join(r.Set, " and "), r.Class, record.scans-uint64(n), v.model.Names.Outputs[output], n), len(set))
+	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, record.scans-uint64(n), v.model.Names.Outputs[output], nth(n)), len(set))
 	r.Run.Property, r.Run.Output = "4", v.model.Names.Outputs[output]
 	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, record.scans-uint64(n), v.model.Names.Outputs[output])
 	if d.enabled() {
@@ -223,8 +223,9 @@ func (v *verification) channelWorst() {
 			if err != nil {
 				continue
 			}
+			common := divisor(f.Share.Bad, f.Share.Of)
 			w := Worst{Channel: v.model.Names.Channels[ch], States: f.States, Steps: f.Transitions, Bond: f.BondScans, Detect: f.Detect,
-				Patience: map[string]Scans{}, ShareBad: f.Share.Bad, ShareOf: f.Share.Of, Pattern: patternText(f.Share.Pattern), Recover: f.Recover, Repay: f.Repay, Exact: f.Exact && !f.Share.Bound}
+				Patience: map[string]Scans{}, ShareBad: f.Share.Bad / common, ShareOf: f.Share.Of / common, Pattern: patternText(f.Share.Pattern), Recover: f.Recover, Repay: f.Repay, Exact: f.Exact && !f.Share.Bound}
 			if f.Detect != Endless {
 				w.DetectMs = (v.model.longest(f.Detect) + v.slowest(o, []int{ch})).Seconds() * 1000
 				w.Stretch = f.Detect - 1
@@ -235,4 +236,28 @@ func (v *verification) channelWorst() {
 			v.report.Channels = append(v.report.Channels, w)
 		}
 	}
+}
+
+// divisor is the greatest common one, so that 17 in 51 is told as 1 in 3.
+func divisor(a, b uint64) uint64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return max(a, 1)
+}
+
+// nth is a scan's place in a row, in words.
+func nth(n Scans) string {
+	ending := "th"
+	if n%100 < 11 || n%100 > 13 {
+		switch n % 10 {
+		case 1:
+			ending = "st"
+		case 2:
+			ending = "nd"
+		case 3:
+			ending = "rd"
+		}
+	}
+	return fmt.Sprintf("%d%s", n, ending)
 }
