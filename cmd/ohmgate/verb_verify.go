@@ -94,6 +94,11 @@ func (o *verifyOptions) site(out, errs io.Writer, file string) error {
 	if err := checkNames(m, o); err != nil {
 		return err
 	}
+	if o.runs != "" { // before the search: its runs would be lost
+		if err := os.MkdirAll(o.runs, 0o755); err != nil {
+			return failed(exitInput, "--runs %s: the directory cannot be made (%v); write one that can, such as --runs /tmp/runs", o.runs, err)
+		}
+	}
 	if wanted, err := o.second(out, errs, m); wanted {
 		return err
 	}
@@ -207,9 +212,6 @@ func (n namedRuns) add(name string, run *verify.Run) {
 
 // write writes each as a scenario file that simulate replays.
 func (n namedRuns) write(directory string, m *verify.Model) error {
-	if err := os.MkdirAll(directory, 0o755); err != nil {
-		return fmt.Errorf("--runs %s: the directory cannot be made (%w); write one that can, such as --runs /tmp/runs", directory, err)
-	}
 	for name, run := range n {
 		err := writeBeside(filepath.Join(directory, name+".yaml"), func(w io.Writer) error {
 			_, err := w.Write(run.Scenario(m, name))

@@ -74,6 +74,7 @@ func TestVerifyRefusesWhatItWouldIgnore(t *testing.T) {
 		"--output=":                  "--output names nothing",
 		"--property=":                "--property names nothing",
 		"--runs=":                    "--runs names nothing",
+		"--runs " + amber + "/runs":  "the directory cannot be made",
 		"--workers -1":               "not a whole number from 0 to 1024, such as --workers 2",
 		"--memory -5":                "not a whole number from 1 to 1048576, such as --memory 2048",
 		"--memory much":              "not a whole number from 1 to 1048576, such as --memory 2048",
@@ -139,4 +140,17 @@ func TestWindowFitsAPage(t *testing.T) {
 	require.NotEqual(t, exitInput, code, text)
 	require.Contains(t, text, "as configured")
 	narrow(t, text)
+}
+
+// Where a poll is slower than a scan the share that is tolerated for ever cannot
+// be attained; that stands beside it.
+func TestVerifySaysWhatTheShareAssumes(t *testing.T) {
+	const assumed = "Tolerated for ever: with a fresh reading in every scan, which a poll every 20 ms"
+	text, code := call("verify", kestrel, "--output", "rack_lamp", "--property", "14")
+	require.Equal(t, exitShown, code, text)
+	require.Contains(t, text, assumed)
+	narrow(t, text)
+	text, code = call("verify", amber, "--output", "bag_slide", "--property", "14")
+	require.Equal(t, exitShown, code, text)
+	require.NotContains(t, text, "Tolerated for ever:")
 }

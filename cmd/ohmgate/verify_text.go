@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
 )
 
@@ -33,7 +34,7 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 		}
 		fmt.Fprintln(out)
 	}
-	tellWorst(out, r)
+	tellWorst(out, m, r)
 	tellLemmas(out, r)
 	if r.Audit != nil {
 		how := "all " + thousands(r.Audit.Of)
@@ -128,12 +129,15 @@ func alike(results []verify.Result, all bool) []*alikeGroup {
 }
 
 // tellWorst prints the worst cases of channels and outputs.
-func tellWorst(out io.Writer, r *verify.Report) {
+func tellWorst(out io.Writer, m *verify.Model, r *verify.Report) {
 	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "worst cases", "detect", "", "forgiven scans of", "tolerated", "recovery")
 	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "channel", "scans", "ms", "hi/open/inv/miss", "for ever", "scans")
 	for _, w := range r.Channels {
 		forgiven := fmt.Sprintf("%d/%d/%d/%d", w.Patience["high"], w.Patience["open"], w.Patience["invalid"], w.Patience["missing"])
 		fmt.Fprintf(out, "%-16s %7d %9.1f %18s %9s %8d\n", clip(w.Channel, 16), w.Detect, w.DetectMs, forgiven, fmt.Sprintf("%d in %d", w.ShareBad, w.ShareOf), w.Recover)
+	}
+	if m.Poll > m.PeriodMax {
+		tellWrapped(out, "", fmt.Sprintf("Tolerated for ever: with a fresh reading in every scan, which a poll every %s does not bring; so at most that much.", quantity.Duration(m.Poll)))
 	}
 	fmt.Fprintln(out)
 	fmt.Fprintf(out, "%-20s %-30s %8s %9s\n", "response of", "all bad of", "scans", "ms")
