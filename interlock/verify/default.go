@@ -59,10 +59,16 @@ func (v *verification) judge() {
 			if r := checks[number](o); r != nil {
 				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.model.Names.Outputs[o]
 				r.Assumes = assumptions[number]
-				v.rest(r, number)
+				counted := v.rest(r, number)
 				v.glanceAt(o, number, r)
 				if r.Verdict == Violated && r.Counterexample == nil {
 					r.Counterexample = v.huntFor(o, number)
+				}
+				if counted && r.Counterexample == nil && v.options.Logic == nil {
+					// The proof fails with its lemma; that the promise is broken is
+					// something else.
+					r.Verdict = NotShown
+					r.Says += "; no run of the whole site was found that breaks the property by it"
 				}
 				v.report.Results = append(v.report.Results, *r)
 			}
@@ -76,17 +82,20 @@ func (v *verification) wants(property string) bool {
 	return len(v.options.Properties) == 0 || containsText(v.options.Properties, property)
 }
 
-// rest brings down a property whose counter lemma does not hold.
-func (v *verification) rest(r *Result, number int) {
+// rest brings down a property whose counter lemma does not hold, and says that it
+// did.
+func (v *verification) rest(r *Result, number int) (counted bool) {
 	for i := range v.report.Lemmas {
 		l := &v.report.Lemmas[i]
 		for _, p := range l.properties {
 			if p == number && !l.holds() {
-				r.Verdict = Worse(r.Verdict, Violated)
+				counted = r.Verdict != Violated
+				r.Verdict = Violated
 				r.Says = fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong)
 			}
 		}
 	}
+	return counted
 }
 
 // jobsOf lists the searches of an output, of one kind or of both.
