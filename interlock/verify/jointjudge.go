@@ -124,7 +124,7 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 			r.Counterexample = v.huntFor(j.output, number)
 		}
 		r.States, r.Steps = 0, 0
-		if r.Verdict == Shown && strings.HasPrefix(r.Says, "1 searches") {
+		if r.Verdict == Shown && strings.HasPrefix(r.Says, "1 search") {
 			r.Says = f.States + " joint states"
 		}
 		results = append(results, *r)

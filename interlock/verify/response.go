@@ -261,3 +261,11 @@ func nth(n Scans) string {
 	}
 	return fmt.Sprintf("%d%s", n, ending)
 }
+
+// scansText is a number of scans in words.
+func scansText[N ~uint32 | ~uint64 | ~int](n N) string {
+	if n == 1 {
+		return "1 scan"
+	}
+	return fmt.Sprintf("%d scans", n)
+}

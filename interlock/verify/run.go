@@ -183,13 +183,13 @@ func (r *Run) Scenario(m *Model, name string) []byte {
 	if strings.HasPrefix(r.Expect, "{first-out") {
 		lasts++ // what is named is asked in the scan after the trip
 	}
-	fmt.Fprintf(&b, "lasts: %d scans\nsteps:\n", lasts)
+	fmt.Fprintf(&b, "lasts: %s\nsteps:\n", scansText(lasts))
 	for _, s := range r.Steps {
 		if s.On == "logic" {
-			fmt.Fprintf(&b, "  - {at: %d scans, do: %s}\n", s.At, s.Shows)
+			fmt.Fprintf(&b, "  - {at: %s, do: %s}\n", scansText(s.At), s.Shows)
 			continue
 		}
-		fmt.Fprintf(&b, "  - {at: %d scans, read: %s, on: %s, for: %d scans}\n", s.At, s.Shows, s.On, s.For)
+		fmt.Fprintf(&b, "  - {at: %s, read: %s, on: %s, for: %s}\n", scansText(s.At), s.Shows, s.On, scansText(s.For))
 	}
 	if r.Expect != "" {
 		fmt.Fprintf(&b, "expect:\n  - %s\n", r.Expect)

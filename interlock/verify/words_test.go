@@ -10,6 +10,7 @@ func TestWordsForNumbers(t *testing.T) {
 	for n, want := range map[Scans]string{1: "1st", 2: "2nd", 3: "3rd", 4: "4th", 11: "11th", 12: "12th", 13: "13th", 21: "21st", 102: "102nd", 111: "111th"} {
 		require.Equal(t, want, nth(n))
 	}
+	require.Equal(t, []string{"0 scans", "1 scan", "2 scans"}, []string{scansText(0), scansText(1), scansText(uint64(2))})
 	for _, x := range [][3]uint64{{17, 51, 17}, {4, 5, 1}, {0, 1, 1}, {100, 500, 100}} {
 		require.Equal(t, x[2], divisor(x[0], x[1]))
 	}
