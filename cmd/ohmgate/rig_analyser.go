@@ -12,6 +12,7 @@ import (
 
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/monitor"
 )
 
@@ -21,7 +22,8 @@ func (o *rigOptions) analyserFlags(verb *cobra.Command) {
 	f.StringVar(&o.stimulus, "stimulus", "", "analyser: `LINE:rise` or LINE:fall is the stimulus")
 	f.StringVar(&o.response, "response", "", "analyser: `LINE:fall` or LINE:rise is the response")
 	f.StringVar(&o.stimulusAt, "cause", "", "analyser: what the stimulus is, `CHANNEL:CLASS`, such as bond_1:open")
-	f.StringVar(&o.responseAt, "output", "", "analyser: `name` of the output that responds")
+	f.StringVar(&o.responseAt, "output", "", "analyser: `name` of the output that responds, where the site has several")
+	f.StringVar(&o.sample, "sample", "", "analyser: its sample `period`, where the record has rows only for changes")
 	f.StringVar(&o.bound, "bounce", "20 ms", "analyser: edges this close behind a stimulus belong to it")
 }
 
@@ -41,13 +43,25 @@ func runAnalyser(out io.Writer, f *rigFiles, o *rigOptions) error {
 	if err != nil {
 		return failed(exitInput, "%w", err)
 	}
+	if o.sample != "" {
+		period, err := timeFlag("--sample", o.sample)
+		if err != nil {
+			return err
+		}
+		if period == 0 {
+			return failed(exitInput, "--sample %s: no analyser samples without a pause; write such as \"10 us\"", o.sample)
+		}
+		if err := capture.Sampled(period); err != nil {
+			return failed(exitInput, "%s: %w", o.analyser, err)
+		}
+	}
 	steps, err := capture.Measure(test)
 	if err != nil {
 		return failed(exitInput, "%s: %w", o.analyser, err)
 	}
 	report := &rig.Report{
 		Instruments: []sheet.Instrument{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: rig.Verdict(steps),
-		Checks: []sheet.Inspection{{Name: "analyser's record", Verdict: sheet.Shown, Text: fmt.Sprintf("%s: a sample at least every %v, %d stimuli", o.analyser, capture.Step, len(steps)), Details: []string{}}},
+		Checks: []sheet.Inspection{{Name: "analyser's record", Verdict: sheet.Shown, Text: fmt.Sprintf("%s: %s; %s", o.analyser, stimuli(len(steps)), capture.Assumed()), Details: []string{}}},
 	}
 	run := rig.Run{Number: 1, Steps: steps, Verdict: report.Verdict, RigState: sheet.StateUnmoved, Reason: "read to the end", Heard: []string{}, Seen: []string{}}
 	report.Runs = []rig.Run{run}
@@ -87,8 +101,50 @@ func (o *rigOptions) finishAnalyser(out io.Writer, f *rigFiles, report *rig.Repo
 	return o.finish(out, f, order, book, report)
 }
 
+func stimuli(count int) string {
+	if count == 1 {
+		return "1 stimulus"
+	}
+	return fmt.Sprintf("%d stimuli", count)
+}
+
+// timeFlag reads a time that is not negative.
+func timeFlag(flag, text string) (time.Duration, error) {
+	value, problem := quantity.Single(text, quantity.Time)
+	if problem != nil {
+		return 0, failed(exitInput, "%s: %w", flag, problem)
+	}
+	if ns, ok := quantity.Int(value, int64(time.Second)); ok && ns >= 0 {
+		return time.Duration(ns), nil
+	}
+	return 0, failed(exitInput, "%s %q is no whole number of nanoseconds; write such as \"20 ms\"", flag, text)
+}
+
+// analyserLacks lists the flags that are missing.
+func (o *rigOptions) analyserLacks(f *rigFiles) error {
+	var lacks []string
+	for _, one := range []struct{ given, example string }{
+		{o.stimulus, "--stimulus LINE:rise"}, {o.response, "--response LINE:fall"},
+		{o.stimulusAt, "--cause " + f.site.Channels[0].Name + ":open"}, {o.responseAt, "--output " + f.site.Outputs[0].Name},
+	} {
+		if one.given == "" {
+			lacks = append(lacks, one.example)
+		}
+	}
+	if len(lacks) == 0 {
+		return nil
+	}
+	return failed(exitInput, "--analyser is not told everything; write also such as\n  %s", strings.Join(lacks, " "))
+}
+
 // analyserTest is what the flags say of the two lines.
 func (o *rigOptions) analyserTest(f *rigFiles) (test rig.AnalyserTest, err error) {
+	if len(f.site.Outputs) == 1 && o.responseAt == "" {
+		o.responseAt = f.site.Outputs[0].Name
+	}
+	if err := o.analyserLacks(f); err != nil {
+		return test, err
+	}
 	if test.Stimulus, test.StimulusRises, err = edgeFlag("--stimulus", o.stimulus); err != nil {
 		return test, err
 	}
@@ -112,9 +168,8 @@ func (o *rigOptions) analyserTest(f *rigFiles) (test rig.AnalyserTest, err error
 	if class == monitor.Classes {
 		return test, failed(exitInput, "--cause %q; write %s:high, :open, :invalid or :missing", o.stimulusAt, name)
 	}
-	test.Bounce, err = time.ParseDuration(strings.ReplaceAll(o.bound, " ", ""))
-	if err != nil || test.Bounce < 0 {
-		return test, failed(exitInput, "--bounce %q is no time; write such as 20 ms", o.bound)
+	if test.Bounce, err = timeFlag("--bounce", o.bound); err != nil {
+		return test, err
 	}
 	test.Output, test.Meaning = o.responseAt, o.stimulusAt
 	test.Bound = rig.NewBounds(f.wires, f.logic).Loss(output, channel, class)

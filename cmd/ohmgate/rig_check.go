@@ -28,16 +28,21 @@ func readBack(path string) (*sheet.Report, []sheet.Sheet, error) {
 }
 
 // checkRecord says whether any byte of a record was changed, and prints it anew where asked to.
-func checkRecord(out io.Writer, o *rigOptions) error {
+func checkRecord(out io.Writer, o *rigOptions, against bool) (err error) {
+	if against {
+		if o.head, err = pageHash(o.head); err != nil {
+			return err
+		}
+	}
 	report, _, err := readBack(o.check)
 	if err != nil {
 		return failed(exitInput, "%w; name a record that a run has written", err)
 	}
 	code := exitShown
-	if o.head != "" && signed(report, o.head) == 0 && len(report.Problems) == 0 {
+	foreign := against && signed(report, o.head) == 0 && len(report.Problems) == 0
+	if foreign {
 		report.Problems = append(report.Problems, sheet.Problem{
-			File: o.check, Line: report.Entries, Column: 1, Text: "the last hash is " + report.Head + ", not the one on the page: entries were cut off, or the chain was made anew",
-			Instead: "compare with a copy",
+			File: o.check, Line: report.Entries, Column: 1, Text: "no run ends with the hash on the page; the last hash is " + report.Head, Instead: "compare with a copy",
 		})
 	}
 	switch {
@@ -68,7 +73,12 @@ func checkRecord(out io.Writer, o *rigOptions) error {
 		}
 		return ended(code)
 	}
-	tellCheckedRecord(out, o, report)
+	tellCheckedRecord(out, report)
+	if foreign {
+		printWrapped(out, "violated: ", "the entries fit together, but the hash on the page belongs to none of the runs: entries were cut off at the end, or the record was made anew, or the hash is from another page", 2)
+		return ended(code)
+	}
+	tellWholeRecord(out, o, report)
 	return ended(code)
 }
 
@@ -91,7 +101,7 @@ func signed(report *sheet.Report, head string) int {
 	return 0
 }
 
-func tellCheckedRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
+func tellCheckedRecord(out io.Writer, report *sheet.Report) {
 	for i := range report.Sheets {
 		s := &report.Sheets[i]
 		text := fmt.Sprintf("%s %s run %d of %d, %s, %s", s.Begun, s.Head.Scenario, s.Head.Run, s.Head.Runs, s.Head.Condition, s.Head.Mode)
@@ -101,21 +111,20 @@ func tellCheckedRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
 		if s.Head.Retest > 0 {
 			text += fmt.Sprintf(", retest %d", s.Head.Retest)
 		}
-		printWrapped(out, fmt.Sprintf("%-15s  ", s.Verdict()), fmt.Sprintf("%s: %d steps; %s", text, len(s.Steps), s.State()), 17)
+		printWrapped(out, fmt.Sprintf("%-15s  ", s.Verdict()), fmt.Sprintf("%s: %s; %s", text, counted(len(s.Steps), "step"), s.State()), 17)
 		if s.End == nil {
 			printWrapped(out, "                 ", "the record of this run breaks off: what the relays did afterwards, nobody wrote down", 17)
 		}
 	}
 	for _, problem := range report.Problems {
-		fmt.Fprintf(out, "%v\n", problem)
+		printWrapped(out, "", fmt.Sprint(problem), 4)
 	}
-	tellWholeRecord(out, o, report)
 }
 
 // tellWholeRecord says what holds for the record as a whole.
 func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
 	if len(report.Problems) > 0 {
-		fmt.Fprintf(out, "violated: the record was changed after it was written, or is damaged; the first %d\nentries fit together, nothing behind them can be trusted\n", report.Entries)
+		printWrapped(out, "violated: ", fmt.Sprintf("the record was changed after it was written, or is damaged; the first %d entries fit together, nothing behind them can be trusted", report.Entries), 2)
 		return
 	}
 	var lacks []string

@@ -97,10 +97,12 @@ func TestRigOnTheTwin(t *testing.T) {
 	}
 	require.NoError(t, json.Unmarshal([]byte(text), &checked))
 	require.Equal(t, sheet.Shown, checked.Sheets[len(checked.Sheets)-1].Verdict())
-	_, code = rigSays(t, "--check", in("record"), "--head", checked.Head)
+	_, code = rigSays(t, "--check", in("record"), "--head", strings.ToUpper(checked.Head))
 	require.Equal(t, exitShown, code)
 	text, code = rigSays(t, "--check", in("record"), "--head", strings.Repeat("0", 64))
 	require.Equal(t, exitViolated, code)
+	require.NotContains(t, text, "was changed", "all its entries fit together")
+	fits(t, text)
 	require.Contains(t, text, "cut off")
 
 	record, err := os.ReadFile(in("record"))
@@ -161,11 +163,26 @@ func TestAnalyserRecordOnTheCommandLine(t *testing.T) {
 	args := []string{benchSite, benchPulled, "--analyser", file, "--stimulus", "clamp:rise", "--response", "valve:fall", "--cause", "bond_1:open", "--output", "valve_1"}
 	text, code := rigSays(t, args...)
 	require.Equal(t, exitShown, code, text)
-	require.Contains(t, text, "20..40 ms")
-	args[9] = "bond_1:bad"
-	text, code = rigSays(t, args...)
-	require.Equal(t, exitInput, code)
-	require.Contains(t, text, "bond_1:high, :open")
+	fits(t, text)
+	require.Contains(t, text, " 0..40 ms", "the rows alone say no more")
+	require.Contains(t, strings.Join(strings.Fields(text), " "), "1 stimulus; no sample period was given")
+	text, code = rigSays(t, append(args[:10:10], "--sample", "10 ms")...) // and the only output need not be named
+	require.Equal(t, exitShown, code, text)
+	require.Contains(t, text, " 20..40 ms")
+	for _, c := range []struct {
+		args []string
+		said string
+	}{
+		{append(args[:4:4], "--cause", "bond_1:open"), "--stimulus LINE:rise --response LINE:fall"},
+		{append(args[:8:8], "--cause", "bond_1:bad"), "bond_1:high, :open"},
+		{append(args[:12:12], "--sample", "20 ms"), "two rows are 10 ms apart"},
+		{append(args[:12:12], "--sample", "0 s"), "--sample 0 s"},
+		{append(args[:12:12], "--bounce", "-1 ms"), "--bounce"},
+	} {
+		text, code = rigSays(t, c.args...)
+		require.Equal(t, exitInput, code, text)
+		require.Contains(t, text, c.said)
+	}
 }
 
 func TestRigRefuses(t *testing.T) {
@@ -202,12 +219,21 @@ func TestRigRefuses(t *testing.T) {
 		{[]string{"--check", record + "-nowhere"}, exitInput, "record"},
 		{[]string{"--check", benchSite}, exitViolated, "no line of a test record"},
 		{[]string{"--check", "/dev/zero"}, exitInput, "no regular file"},
+		{[]string{"--check", record, "--head", ""}, exitInput, "64 digits"},
+		{[]string{"--check", record, "--head", "abc"}, exitInput, "64 digits"},
+		{[]string{"--check", record, "--decode", record}, exitInput, "leave out --decode"},
+		{[]string{benchSite, benchPulled, "--twin", "--head", "x"}, exitInput, "--head means something only with --check"},
+		{[]string{"--decode", record, "--stimulus", "a:rise"}, exitInput, "leave out --stimulus"},
+		{[]string{"--twin", "--stand-in", benchSite}, exitInput, "leave out --stand-in"},
+		{[]string{benchPulled, benchSite, "--twin"}, exitInput, "the arguments are swapped"},
 	} {
 		text, code := rigSays(t, c.args...)
 		require.Equal(t, c.code, code, "%v\n%s", c.args, text)
 		require.Contains(t, strings.Join(strings.Fields(text), " "), c.said, "%v", c.args)
 	}
-	text, code := rigSays(t, benchSite, benchPulled, "--twin", "--wrong", "list")
-	require.Equal(t, exitShown, code)
-	require.Contains(t, text, "forgetful")
+	for _, args := range [][]string{{benchSite, benchPulled, "--twin", "--wrong", "list"}, {"--wrong", "list"}, {"--twin", "--wrong", "list"}} {
+		text, code := rigSays(t, args...)
+		require.Equal(t, exitShown, code)
+		require.Contains(t, text, "forgetful")
+	}
 }

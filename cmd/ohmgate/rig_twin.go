@@ -68,9 +68,6 @@ func (g *gatedPlant) Next(_ uint64, coils interlock.CoilSet, in *interlock.Input
 
 // offerTwin keeps a twin until it is interrupted, for another program at its terminals.
 func offerTwin(ctx context.Context, out io.Writer, siteFile string, o *rigOptions) error {
-	if o.wrong == "list" {
-		return listWrong(out)
-	}
 	f, err := readRig(siteFile, "")
 	if err != nil {
 		return err

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -47,6 +48,7 @@ type rigOptions struct {
 	gaps                          string
 	analyser, stimulus, response  string
 	stimulusAt, responseAt, bound string
+	sample                        string
 	recording                     *recordFlags
 	gate                          *gatedPlant // twin, stand-in and listen
 	decode                        decodeOptions
@@ -79,15 +81,20 @@ site alone, rig --twin SITE offers the terminals until it is interrupted.
 	o.flags(verb)
 	verb.RunE = func(verb *cobra.Command, args []string) error {
 		out, errs := verb.OutOrStdout(), verb.ErrOrStderr()
+		if o.wrong == "list" {
+			return listWrong(out)
+		}
+		if err := misplaced(verb, args); err != nil {
+			return err
+		}
+		checks, decodes := verb.Flags().Changed("check"), verb.Flags().Changed("decode")
 		switch {
-		case o.check != "" && len(args) == 0:
-			return checkRecord(out, o)
-		case o.decode.file != "" && len(args) == 0:
+		case (checks || decodes) && len(args) > 0:
+			return failed(exitInput, "--check and --decode read one file and play nothing; leave out %q", args[0])
+		case checks:
+			return checkRecord(out, o, verb.Flags().Changed("head"))
+		case decodes:
 			return decodeRecording(out, &o.decode, o.json)
-		case o.decode.file != "":
-			return failed(exitInput, "--decode reads a recording and plays nothing; leave out %q", args[0])
-		case o.check != "":
-			return failed(exitInput, "--check reads a record and plays nothing; leave out %q", args[0])
 		case o.coverage || o.gaps != "":
 			return coverVerb(out, o, args)
 		case o.twin && len(args) == 1:
@@ -185,12 +192,9 @@ func (f *rigFiles) plant() (loop.Source, uint64) {
 
 // runRig is the verb proper.
 func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile string, o *rigOptions) error {
-	if o.wrong == "list" {
-		return listWrong(out)
-	}
 	files, err := readRig(siteFile, scenarioFile)
 	if err != nil {
-		return err
+		return cmp.Or(swapped(siteFile, scenarioFile), err)
 	}
 	if o.analyser != "" {
 		return runAnalyser(out, files, o)

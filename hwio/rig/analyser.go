@@ -14,19 +14,52 @@ import (
 
 	"ohmgate/hwio/port"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/site/quantity"
 )
 
-// Edge is one change of a line in a logic analyser's record: not later than At, and not more than one sample earlier.
+// Edge is one change of a line in a logic analyser's record: after From, when the line was last seen as before, and not later
+// than At. Both in nanoseconds of the record.
 type Edge struct {
-	At int64 // ns since the record began
-	On bool
+	From, At int64
+	On       bool
 }
 
 // Capture is a logic analyser's record.
 type Capture struct {
 	Lines map[string][]Edge
-	Step  time.Duration // what all times are multiples of: no sample is longer
 	End   int64
+	Least time.Duration // between two rows
+	// Sample is the analyser's sample period, where somebody has said it: a record that has a row only where a line changes
+	// does not tell. Zero: a change may have come any time since the row before.
+	Sample time.Duration
+}
+
+// Sampled takes the sample period from somebody who knows it.
+func (c *Capture) Sampled(period time.Duration) error {
+	if c.Least < period {
+		return fmt.Errorf("two rows are %s apart, closer than a sample period of %s", quantity.Duration(c.Least), quantity.Duration(period))
+	}
+	c.Sample = period
+	for _, edges := range c.Lines {
+		for index := range edges {
+			edges[index].From = max(edges[index].From, edges[index].At-int64(period))
+		}
+	}
+	return nil
+}
+
+// Assumed says how exactly the record tells when a line changed.
+func (c *Capture) Assumed() string {
+	if c.Sample > 0 {
+		return fmt.Sprintf("a sample every %s, as was said", quantity.Duration(c.Sample))
+	}
+	most := int64(0)
+	for _, edges := range c.Lines {
+		for _, edge := range edges {
+			most = max(most, edge.At-edge.From)
+		}
+	}
+	return fmt.Sprintf("no sample period was given: a change may have come any time since the row before, up to %s. Where the record has rows only for changes, write --sample with the analyser's sample period", quantity.Duration(time.Duration(most)))
 }
 
 // ReadCapture reads a CSV (a time column, then one column of 0 and 1 per line) or a VCD.
@@ -46,11 +79,10 @@ var units = map[string]int64{"s": 1e12, "ms": 1e9, "us": 1e6, "µs": 1e6, "ns": 
 
 // note adds a sample to a capture; the first one of a line is no edge.
 type noting struct {
-	made  *Capture
-	last  map[string]bool
-	step  int64
-	first int64
-	begun bool
+	made        *Capture
+	last        map[string]bool
+	before, now int64 // rows
+	begun       bool
 }
 
 func newNoting() *noting {
@@ -58,17 +90,20 @@ func newNoting() *noting {
 }
 
 func (n *noting) at(ns int64) {
-	if !n.begun {
-		n.first, n.begun = ns, true
+	if apart := time.Duration(ns - n.now); n.begun && apart > 0 && (n.made.Least == 0 || apart < n.made.Least) {
+		n.made.Least = apart
 	}
-	n.step = gcd(n.step, ns-n.first)
+	if ns > n.now {
+		n.before, n.now = n.now, ns
+	}
+	n.begun = true
 	n.made.End = max(n.made.End, ns)
 }
 
 func (n *noting) sample(line string, ns int64, on bool) {
 	before, known := n.last[line]
 	if known && before != on {
-		n.made.Lines[line] = append(n.made.Lines[line], Edge{ns, on})
+		n.made.Lines[line] = append(n.made.Lines[line], Edge{n.before, ns, on})
 	} else if !known {
 		n.made.Lines[line] = nil
 	}
@@ -76,21 +111,10 @@ func (n *noting) sample(line string, ns int64, on bool) {
 }
 
 func (n *noting) done(name string) (*Capture, error) {
-	if !n.begun || n.step == 0 {
+	if n.made.Least == 0 {
 		return nil, fmt.Errorf("%s: no two samples at different times: record longer", name)
 	}
-	n.made.Step = time.Duration(n.step)
 	return n.made, nil
-}
-
-func gcd(a, b int64) int64 {
-	if b < 0 {
-		b = -b
-	}
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return a
 }
 
 func readCSV(name string, text []byte) (*Capture, error) {
@@ -260,7 +284,7 @@ func (c *Capture) names() (list []string) {
 	return list
 }
 
-// begins are the stimuli: from the first edge, less one sample, to the last of its bounces.
+// begins are the stimuli: from before the first edge to the last of its bounces.
 func (c *Capture) begins(t AnalyserTest) (list []Interval) {
 	last := int64(-1 << 62)
 	for _, edge := range c.Lines[t.Stimulus] {
@@ -271,7 +295,7 @@ func (c *Capture) begins(t AnalyserTest) (list []Interval) {
 			}
 			last = edge.At
 		case edge.On == t.StimulusRises:
-			list = append(list, Interval{port.Stamp(edge.At - int64(c.Step)), port.Stamp(edge.At)})
+			list = append(list, Interval{port.Stamp(edge.From), port.Stamp(edge.At)})
 			last = edge.At
 		}
 	}
@@ -284,8 +308,8 @@ func (c *Capture) measureOne(t AnalyserTest, begin Interval, until int64) sheet.
 		Bound: t.Bound.Millis(), Source: t.Bound.Source,
 	}
 	for _, edge := range c.Lines[t.Response] {
-		if edge.On == t.ResponseRises && edge.At >= int64(begin.From) && edge.At < until {
-			took := Took(begin, Interval{port.Stamp(edge.At - int64(c.Step)), port.Stamp(edge.At)}, 0)
+		if edge.On == t.ResponseRises && edge.At > int64(begin.From) && edge.At < until {
+			took := Took(begin, Interval{port.Stamp(edge.From), port.Stamp(edge.At)}, 0)
 			step.Measured = took.Millis()
 			step.Verdict, step.Text = Judge(took, t.Bound)
 			return step

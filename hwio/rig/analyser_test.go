@@ -50,7 +50,8 @@ func TestAnalyserRecords(t *testing.T) {
 	for name, text := range map[string]string{"a.csv": analyserCSV, "a.vcd": analyserVCD} {
 		capture, err := ReadCapture(name, strings.NewReader(text))
 		require.NoError(t, err)
-		require.Equal(t, 500*time.Microsecond, capture.Step, "all times are multiples of it")
+		require.ErrorContains(t, capture.Sampled(time.Millisecond), "closer than a sample period")
+		require.NoError(t, capture.Sampled(500*time.Microsecond))
 		steps, err := capture.Measure(analyserTest(35 * time.Millisecond))
 		require.NoError(t, err)
 		require.Len(t, steps, 2)
@@ -93,6 +94,39 @@ func TestBrokenAnalyserRecords(t *testing.T) {
 	}
 }
 
+// Without a sample period a change may have come any time since the row before: rows that lie far apart show nothing exact.
+func TestAnalyserRecordsThatSayNoSamplePeriod(t *testing.T) {
+	const far = "time_s,clamp,contact\n0,1,1\n0.5,1,1\n1.0,0,1\n1.08,0,0\n1.5,0,0\n"
+	capture, err := ReadCapture("far.csv", strings.NewReader(far))
+	require.NoError(t, err)
+	require.Contains(t, capture.Assumed(), "up to 500 ms")
+	require.Equal(t, []Edge{{From: 5e8, At: 1e9}}, capture.Lines["clamp"])
+	steps, err := capture.Measure(analyserTest(125 * time.Millisecond))
+	require.NoError(t, err)
+	require.Len(t, steps, 1)
+	require.Equal(t, sheet.CannotTell, steps[0].Verdict)
+	require.Zero(t, steps[0].Measured.Least)
+	require.InDelta(t, 580, steps[0].Measured.Most, 1e-9)
+
+	require.NoError(t, capture.Sampled(time.Millisecond))
+	require.Contains(t, capture.Assumed(), "every 1 ms")
+	steps, err = capture.Measure(analyserTest(125 * time.Millisecond))
+	require.NoError(t, err)
+	require.Equal(t, sheet.Consistent, steps[0].Verdict)
+	require.InDelta(t, 79, steps[0].Measured.Least, 1e-9)
+	require.InDelta(t, 81, steps[0].Measured.Most, 1e-9)
+}
+
+// A response that was over before the stimulus may have begun is none.
+func TestAnalyserResponsesComeAfterTheirStimulus(t *testing.T) {
+	capture, err := ReadCapture("early.csv", strings.NewReader("time_s,clamp,contact\n0,1,1\n1,1,0\n2,0,0\n3,0,0\n"))
+	require.NoError(t, err)
+	steps, err := capture.Measure(analyserTest(100 * time.Millisecond))
+	require.NoError(t, err)
+	require.Len(t, steps, 1)
+	require.Equal(t, sheet.Violated, steps[0].Verdict, steps[0].Text)
+}
+
 func FuzzReadCapture(f *testing.F) {
 	f.Add(analyserCSV)
 	f.Add(analyserVCD)
@@ -101,10 +135,15 @@ func FuzzReadCapture(f *testing.F) {
 		if err != nil {
 			return
 		}
-		if capture.Step <= 0 {
-			t.Fatal("a record without a step")
+		if capture.Least <= 0 {
+			t.Fatal("a record without two rows")
 		}
 		for name := range capture.Lines {
+			for _, edge := range capture.Lines[name] {
+				if edge.From > edge.At {
+					t.Fatal("a change that was over before it began")
+				}
+			}
 			test := analyserTest(time.Second)
 			test.Stimulus, test.Response = name, name
 			if _, err := capture.Measure(test); err != nil {
