@@ -38,7 +38,50 @@ type busTalk struct {
 	Bytes     int           `json:"bytes"`
 	Exchanges []busExchange `json:"exchanges"`
 	Odd       []busOdd      `json:"odd_frames"`
-	Timing    []record.Row  `json:"timing"`
+	Timing    []busTiming   `json:"timing"`
+	rows      []record.Row
+}
+
+// busTiming is the timing of one function, or of all.
+type busTiming struct {
+	Function   string     `json:"function"`
+	Questions  int        `json:"questions"`
+	Unanswered int        `json:"unanswered"`
+	Refused    int        `json:"refused"`
+	Request    *busSpread `json:"request,omitempty"`
+	Turnaround *busSpread `json:"turnaround,omitempty"`
+	Reply      *busSpread `json:"reply,omitempty"`
+	Gap        *busSpread `json:"gap_after,omitempty"`
+	Whole      *busSpread `json:"whole,omitempty"`
+}
+
+// busSpread is the least, the median and the most of some times.
+type busSpread struct {
+	Count  int     `json:"count"`
+	Least  float64 `json:"least_ms"`
+	Median float64 `json:"median_ms"`
+	Most   float64 `json:"most_ms"`
+}
+
+func timingOf(rows []record.Row) []busTiming {
+	made := []busTiming{}
+	spread := func(s record.Spread) *busSpread {
+		if s.Count == 0 {
+			return nil
+		}
+		return &busSpread{s.Count, inMillis(s.Least), inMillis(s.Median), inMillis(s.Most)}
+	}
+	for _, row := range rows {
+		name := "all"
+		if row.Function != 0 {
+			name = row.Function.String()
+		}
+		made = append(made, busTiming{
+			name, row.Questions, row.Unanswered, row.Refused,
+			spread(row.Request), spread(row.Turnaround), spread(row.Reply), spread(row.Gap), spread(row.Whole),
+		})
+	}
+	return made
 }
 
 // busExchange is one question with its answer.
@@ -101,7 +144,7 @@ func decodeRecording(out io.Writer, o *decodeOptions, asJSON bool) error {
 			File   string    `json:"file"`
 			Buses  []busTalk `json:"buses"`
 			Exit   int       `json:"exit"`
-		}{"ohmgate bus 1", toolVersion(), "rig", o.file, talks, int(code)}); err != nil {
+		}{"ohmgate bus 2", toolVersion(), "rig", o.file, talks, int(code)}); err != nil {
 			return failed(exitLost, "%w", err)
 		}
 		return ended(code)
@@ -234,7 +277,8 @@ func edgesOf(frames []record.Frame) []int64 {
 }
 
 func talkOf(name string, exchanges []record.Exchange, odd []record.Odd, edges []int64) busTalk {
-	made := busTalk{Name: name, Exchanges: []busExchange{}, Odd: []busOdd{}, Timing: record.Table(exchanges)}
+	made := busTalk{Name: name, Exchanges: []busExchange{}, Odd: []busOdd{}, rows: record.Table(exchanges)}
+	made.Timing = timingOf(made.rows)
 	for i := range exchanges {
 		e := &exchanges[i]
 		one := busExchange{
@@ -309,7 +353,7 @@ func tellTalk(out io.Writer, t *busTalk) {
 		}
 		printWrapped(out, fmt.Sprintf("%12.3f ms  ", t.Odd[i].At), fmt.Sprintf("on %s: %s: %s", t.Odd[i].Line, spacedHex(t.Odd[i].Bytes), why), 17)
 	}
-	_ = record.WriteTable(out, t.Timing)
+	_ = record.WriteTable(out, t.rows)
 }
 
 // mostHex is how many bytes of a damaged frame are printed.

@@ -69,6 +69,8 @@ func TestDecodeVerdicts(t *testing.T) {
 		"no unit of time":    {"start,end,byte\n1,2,03\n", exitInput, "start_s, start_ms"},
 		"another file":       {"# Title\n\nSome text, and more.\n", exitInput, `no column "start"`},
 		"a broken VCD":       {"$timescale 1 fortnight $end\n", exitInput, "time scale"},
+		"above a byte":       {"start_us,end_us,byte\n1,2,300\n3,4,5\n", exitInput, "above 255"},
+		"many bytes a row":   {"start_us,end_us,byte\n1,2,01 03 00\n", exitInput, "one byte a row"},
 		"speed is not known": {"start_us,byte\n1,03\n", exitInput, "--line"},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -86,6 +88,8 @@ func TestDecodeVerdicts(t *testing.T) {
 				}
 				require.NoError(t, json.Unmarshal([]byte(said), &made))
 				require.Equal(t, int(code), made.Exit)
+				require.NotContains(t, said, "Least", "names as everywhere else, times in milliseconds")
+				require.Equal(t, "all", made.Buses[0].Timing[len(made.Buses[0].Timing)-1].Function)
 			}
 		})
 	}

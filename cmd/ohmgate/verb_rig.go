@@ -89,8 +89,10 @@ site alone, rig --twin SITE offers the terminals until it is interrupted.
 		}
 		checks, decodes := verb.Flags().Changed("check"), verb.Flags().Changed("decode")
 		switch {
-		case (checks || decodes) && len(args) > 0:
-			return failed(exitInput, "--check and --decode read one file and play nothing; leave out %q", args[0])
+		case checks && len(args) > 0:
+			return failed(exitInput, "%s; leave out %q", checksRecord.what, args[0])
+		case decodes && len(args) > 0:
+			return failed(exitInput, "%s; leave out %q", decodesBus.what, args[0])
 		case checks:
 			return checkRecord(out, o, verb.Flags().Changed("head"))
 		case decodes:

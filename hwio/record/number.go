@@ -68,13 +68,16 @@ func unmarked(text string) (plain string, marked bool) {
 
 func readValue(text string, base int) (byte, error) {
 	plain, marked := unmarked(text)
+	number, wrong := strconv.ParseUint(plain, 10, 64)
 	switch {
-	case marked:
-		base = 16
-	case base == 0:
-		return 0, fmt.Errorf("byte %q: decimal or hexadecimal? Write two hexadecimal digits everywhere, or call the column byte_dec or byte_hex", text)
 	case strings.ContainsAny(plain, " ,;"):
 		return 0, errors.New("several bytes in one row: export one byte a row, each with its time")
+	case marked:
+		base = 16
+	case wrong == nil && number > 255 && base != 16:
+		return 0, fmt.Errorf("byte %q is above 255: export bytes, one a row", text)
+	case base == 0:
+		return 0, fmt.Errorf("byte %q: decimal or hexadecimal? Write two hexadecimal digits everywhere, or call the column byte_dec or byte_hex", text)
 	}
 	value, err := strconv.ParseUint(plain, base, 8)
 	if err != nil {

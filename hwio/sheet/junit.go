@@ -68,7 +68,9 @@ func suiteOf(s *Sheet) suite {
 		last = max(last, step.At)
 	}
 	if len(s.Steps) == 0 {
-		made.add("steps", s.Head.Scenario, NothingChecked, "no step of this run was judged")
+		made.add("steps", s.Head.Scenario, NothingChecked, "no step of this run was judged: "+endReason(s))
+	} else if s.Verdict() == NotShown {
+		made.add("run", s.Head.Scenario, NotShown, endReason(s)) // broken off, perhaps, with every step so far consistent
 	}
 	for _, e := range s.expected() {
 		if e.Verdict != NotJudged { // that is no verdict, neither good nor bad

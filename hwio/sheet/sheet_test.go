@@ -241,3 +241,13 @@ func TestExports(t *testing.T) {
 	require.NotContains(t, page, "<script")
 	require.NotContains(t, page, "http")
 }
+
+// A run that was broken off is an error in JUnit, with the reason, also if every step so far was consistent.
+func TestJUnitOfARunThatWasBrokenOff(t *testing.T) {
+	for _, steps := range [][]Step{nil, {{Output: "valve_1", Verdict: Consistent}}} {
+		var out bytes.Buffer
+		require.NoError(t, WriteJUnit(&out, []Sheet{{Steps: steps, End: &End{RigState: StateOpen, Reason: "interrupted by signal terminated", Verdict: NotShown}}}))
+		require.Contains(t, out.String(), `errors="1"`)
+		require.Regexp(t, `<error message="[^"]*interrupted by signal`, out.String())
+	}
+}
