@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/site/quantity"
 )
 
 // Refused is a rig that a check before the run has found wanting. No scenario is played on it.
@@ -190,7 +191,7 @@ func (b *Bench) ProveSilence(ctx context.Context) (sheet.Inspection, error) {
 			return made, err
 		}
 		clear(b.coils[module])
-		text := fmt.Sprintf("%s: relay %d closed, nothing said for %v, fell", b.Module(module).Name, relay.Point, waited.Round(time.Millisecond))
+		text := fmt.Sprintf("%s: relay %d closed, nothing said for %s, fell", b.Module(module).Name, relay.Point, quantity.Duration(waited.Round(time.Millisecond)))
 		if loop != nil {
 			text += ", seen on its loop-back input"
 		} else {
@@ -223,7 +224,7 @@ func (b *Bench) trial(module int) (Terminal, *Loop) {
 
 func (b *Bench) fallen(module int, loop *Loop, waited time.Duration) error {
 	refuse := func(what string) error {
-		return &Refused{"silence proof", fmt.Sprintf("%s did not let its relays fall after %v of silence (time_out: %v): %s", b.Module(module).Name, waited.Round(time.Millisecond), b.Module(module).TimeOut, what)}
+		return &Refused{"silence proof", fmt.Sprintf("%s did not let its relays fall after %s of silence (time_out: %s): %s", b.Module(module).Name, quantity.Duration(waited.Round(time.Millisecond)), quantity.Duration(b.Module(module).TimeOut), what)}
 	}
 	if loop != nil && b.portOf(loop.Input.Module) >= 0 {
 		bits, err := b.insist(loop.Input.Module)
