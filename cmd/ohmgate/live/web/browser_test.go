@@ -405,7 +405,7 @@ func TestTwoRunsShowWhereTheyPart(t *testing.T) {
 	b.until(`document.querySelector('#difference').textContent.includes('bond_2')`)
 	require.Contains(t, b.text("#difference"), "scan 700")
 	b.do(chromedp.Evaluate[chromedp.Void](`ohmgate.view.look(400, 1200)`))
-	b.until(`!document.querySelector('[data-lane="channel:bond_2"] .second').hidden && !document.querySelector('.cursor.difference').hidden`)
+	b.until(`document.querySelector('[data-lane="channel:bond_2"] .second')?.hidden === false && document.querySelector('.cursor.difference')?.hidden === false`)
 	time.Sleep(300 * time.Millisecond)
 	b.shot("two-runs-1280-light")
 	b.audit()
