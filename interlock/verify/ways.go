@@ -65,12 +65,12 @@ func (v *verification) channelRun(q quarry) *Run {
 		}
 		h := v.huntOf(q)
 		if news := v.misjudges(ch)[q.property].news; news != nil {
-			run = h.script(0, ch, news)
+			run = h.sequence(0, ch, news)
 		}
 		if run == nil && q.property == 9 { // what prolongs a run has its own properties
 			for _, property := range [...]int{4, 1, 6} {
 				if news := v.misjudges(ch)[property].news; news != nil && run == nil {
-					run = h.script(0, ch, news)
+					run = h.sequence(0, ch, news)
 				}
 			}
 		}
@@ -130,7 +130,7 @@ func (v *verification) misjudged(output, property int, r *Result) *Result {
 func (h *hunt) lasting(t *ChannelTable, ch int) *Run {
 	for _, classes := range [...][]monitor.Class{{monitor.High}, {monitor.Open}, {monitor.Invalid}, {monitor.Missing}, bad[:]} {
 		_, news, start := t.longestBadFrom(classes)
-		if run := h.script(h.started(), ch, append(t.upTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
+		if run := h.sequence(h.started(), ch, append(t.upTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
 			return run
 		}
 	}
@@ -143,7 +143,7 @@ func (h *hunt) lingering(t *ChannelTable, ch int) *Run {
 	for _, class := range bad {
 		news := append([]monitor.Class{class}, slices.Repeat([]monitor.Class{monitor.Between}, int(t.Config.LongestStay)+2)...)
 		if can := possible(t.Config); can[class] && can[monitor.Between] && t.Config.Cost[class] < t.Config.Full {
-			if run := h.script(h.started(), ch, news); run != nil {
+			if run := h.sequence(h.started(), ch, news); run != nil {
 				return run
 			}
 		}
@@ -159,7 +159,7 @@ func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
 			continue
 		}
 		news := slices.Repeat([]monitor.Class{class}, int(least)+1)
-		if run := h.script(h.started(), ch, append(t.upTo(start), news...)); run != nil {
+		if run := h.sequence(h.started(), ch, append(t.upTo(start), news...)); run != nil {
 			return run
 		}
 	}
@@ -211,9 +211,9 @@ func (h *hunt) shown(list []stretch, limit uint64) *Run {
 // started is the scan in which the output runs and every clamp is on.
 func (h *hunt) started() uint64 { return h.v.start(h.quarry.output).record.scans }
 
-// script plays news on a channel, and on what must fail with it to stop the
-// output, from some scan on.
-func (h *hunt) script(from uint64, ch int, news []monitor.Class) *Run {
+// sequence lets a channel read one class after the other from some scan on, and
+// with it all others of its cut set, because the output hangs on them together.
+func (h *hunt) sequence(from uint64, ch int, news []monitor.Class) *Run {
 	if len(news) == 0 {
 		return nil
 	}
