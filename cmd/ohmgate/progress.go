@@ -102,7 +102,7 @@ func (s *searchBar) text(decor.Statistics) string {
 // short writes a large number with three digits.
 func short(n float64) string {
 	for _, unit := range []string{"", "k", "M", "G", "T"} {
-		if n < 1000 {
+		if n < 999.5 { // else rounded to four digits
 			return fmt.Sprintf("%.3g%s", n, unit)
 		}
 		n /= 1000

@@ -86,7 +86,10 @@ func writeGaps(out io.Writer, o *rigOptions, args []string) error {
 		}
 	}
 	code := exitShown
-	if len(w.open) > 0 {
+	switch {
+	case len(w.coverage.Seen)+len(w.coverage.Gaps) == 0:
+		code = exitNothing
+	case len(w.open) > 0:
 		code = exitIncomplete
 	}
 	if o.json {
@@ -321,5 +324,5 @@ func (w *gapWriter) tell(out io.Writer, code exitCode) {
 		printWrapped(out, "    open  ", one.Gap+": "+one.Because, 10)
 	}
 	fmt.Fprintf(out, "%s for %d of %s; each was simulated and passes through its gap\n", counted(len(w.kept), "scenario"), len(closes), counted(len(w.coverage.Gaps), "gap"))
-	fmt.Fprintln(out, map[exitCode]string{exitShown: "shown: every gap has its scenario", exitIncomplete: "not shown: some gaps stay open"}[code])
+	fmt.Fprintln(out, map[exitCode]string{exitShown: "shown: every gap has its scenario", exitIncomplete: "not shown: some gaps stay open", exitNothing: "nothing checked: this bench judges no output, or can show nothing of it"}[code])
 }

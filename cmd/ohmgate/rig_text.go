@@ -160,13 +160,6 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 	}
 }
 
-func stepsText(count int) string {
-	if count == 1 {
-		return "1 step"
-	}
-	return fmt.Sprintf("%d steps", count)
-}
-
 func rigVerdict(code exitCode, r *rigReport) string {
 	steps, found := 0, map[string]bool{}
 	for i := range r.Report.Runs {
@@ -179,7 +172,7 @@ func rigVerdict(code exitCode, r *rigReport) string {
 	}
 	switch code {
 	case exitShown:
-		text := fmt.Sprintf("%s, all consistent with the logic and its bounds on this bench", stepsText(steps))
+		text := fmt.Sprintf("%s, all consistent with the logic and its bounds on this bench", counted(steps, "step"))
 		if unseen := r.Report.Unseen; len(unseen) > 0 {
 			text += "; contacts of relays not seen: " + strings.Join(unseen, ", ")
 		}

@@ -48,7 +48,7 @@ func (v *verification) compassTo(job *Searched, property int) *compass {
 	} else {
 		stem = resetStem(v.logic, c.output, v.focusOf(job), table.letters())
 	}
-	if stem.Rows*c.columns > maxCompass {
+	if uint64(stem.Rows*c.columns) > min(maxCompass, v.options.memory()) {
 		return nil
 	}
 	there := &Product{Channel: table, Stem: stem, Workers: v.options.Workers}
