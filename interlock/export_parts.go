@@ -3,43 +3,8 @@ package interlock
 import "ohmgate/monitor"
 
 // The verifier tabulates every part of the logic on its own before it searches
-// their product. The functions below hand it the part steps that Step itself is
-// composed of; they add nothing, and Step does not go through them.
-
-// OutputScan is all that one scan brings to an output.
-type OutputScan struct {
-	Keep, Start Truth // the permissive over fit-to-keep and over fit-to-start
-	Shared      Reasons
-	Ended       bool // every stream through it has ended and run down
-
-	Home, Away, Dark bool // what its end switches say
-
-	Reset, Begin           Truth
-	ResetFresh, BeginFresh bool
-}
-
-// OutputTold is what one scan of an output tells.
-type OutputTold struct {
-	Reasons                             Reasons
-	Enabled, Stopped, Tripped, Released bool
-	ResetGiven, StartIgnored, Reported  bool
-	Spoil                               Spoil
-	Unconfirmed                         Unconfirmed
-}
-
-// StepOutput is one scan of one output, as Step does it.
-func StepOutput(c *Output, s OutputControl, in OutputScan) (OutputControl, OutputTold) {
-	next, news := stepOutput(c, s, outputInput{
-		keep: in.Keep, start: in.Start, shared: in.Shared, ended: in.Ended,
-		report: report{home: in.Home, away: in.Away, dark: in.Dark},
-		reset:  in.Reset, begin: in.Begin, resetFresh: in.ResetFresh, beginFresh: in.BeginFresh,
-	})
-	return next, OutputTold{
-		Reasons: news.reasons, Enabled: news.enabled, Stopped: news.stopped, Tripped: news.tripped,
-		Released: news.released, ResetGiven: news.reset, StartIgnored: news.startIgnored,
-		Reported: news.reported, Spoil: news.spoil, Unconfirmed: news.unconfirmed,
-	}
-}
+// their product. StepOutput and the functions below are the part steps that Step
+// itself is composed of; those below only hand them out and add nothing.
 
 // Believed says that the actuator's reports can be taken as a confirmation.
 func (s *OutputControl) Believed() bool { return s.believed() }

@@ -281,8 +281,8 @@ func TestTripDominatesReset(t *testing.T) {
 		for _, reset := range []bool{false, true} {
 			o := Output{Reset: 1, Press: testPress}
 			s := OutputControl{Mode: Enabled}
-			in := outputInput{keep: keep, start: keep, reset: truthOf(reset), resetFresh: true}
-			next, _ := stepOutput(&o, s, in)
+			in := OutputScan{Keep: keep, Start: keep, Reset: truthOf(reset), ResetFresh: true}
+			next, _ := StepOutput(&o, s, in)
 			if want := rs(reset, keep != True, true); (next.Mode == Enabled) != want {
 				t.Errorf("keep %v, reset %v: %v", keep, reset, next.Mode)
 			}

@@ -98,51 +98,50 @@ func (s *State) report(o *Output) report {
 	}
 }
 
-// outputInput is all that one scan brings to an output.
-type outputInput struct {
-	keep, start  Truth // the permissive over fit-to-keep and over fit-to-start
-	shared       Reasons
-	ended        bool // every stream through it has ended and run down
-	report       report
-	reset, begin Truth // the buttons' values in effect
-	resetFresh   bool
-	beginFresh   bool
+// OutputScan is all that one scan brings to an output.
+type OutputScan struct {
+	Keep, Start Truth // the permissive over fit-to-keep and over fit-to-start
+	Shared      Reasons
+	Ended       bool // every stream through it has ended and run down
+
+	Home, Away, Dark bool // what its end switches report
+
+	Reset, Begin           Truth // the buttons' values in effect
+	ResetFresh, BeginFresh bool
 }
 
-// outputNews is what people should be told of.
-type outputNews struct {
-	reasons           Reasons
-	enabled, stopped  bool
-	tripped, released bool
-	reset             bool
-	spoil             Spoil
-	startIgnored      bool
-	unconfirmed       Unconfirmed
-	reported          bool // an unconfirmed actuator has now shown what is needed
+// OutputTold is what people should be told of one scan of an output.
+type OutputTold struct {
+	Reasons                             Reasons
+	Enabled, Stopped, Tripped, Released bool
+	ResetGiven, StartIgnored            bool
+	Reported                            bool // an unconfirmed actuator has now shown what is needed
+	Spoil                               Spoil
+	Unconfirmed                         Unconfirmed
 }
 
-// stepOutput is one scan of one output.
-func stepOutput(c *Output, s OutputControl, in outputInput) (OutputControl, outputNews) {
+// StepOutput is one scan of one output. It decides on its arguments alone.
+func StepOutput(c *Output, s OutputControl, in OutputScan) (OutputControl, OutputTold) {
 	next := s
-	var news outputNews
-	confirm(c, &s, &next, in.report, &news)
-	pressedStart := s.StartLow && in.begin == True && in.beginFresh
-	if in.begin != False {
+	var news OutputTold
+	confirm(c, &s, &next, report{in.Home, in.Away, in.Dark}, &news)
+	pressedStart := s.StartLow && in.Begin == True && in.BeginFresh
+	if in.Begin != False {
 		next.StartLow = false
-	} else if in.beginFresh {
+	} else if in.BeginFresh {
 		next.StartLow = true
 	}
 	if s.Mode == Enabled {
-		next.Button, _ = stepButton(c.Press, s.Button, in.reset, in.resetFresh, false, false)
-		keepRunning(&next, in, &news)
+		next.Button, _ = stepButton(c.Press, s.Button, in.Reset, in.ResetFresh, false, false)
+		keepRunning(&next, &in, &news)
 		return next, news
 	}
-	tryStart(c, &s, &next, in, pressedStart, &news)
+	tryStart(c, &s, &next, &in, pressedStart, &news)
 	return next, news
 }
 
 // confirm compares the actuator's report with the command in effect.
-func confirm(c *Output, s, next *OutputControl, r report, news *outputNews) {
+func confirm(c *Output, s, next *OutputControl, r report, news *OutputTold) {
 	running := s.Mode == Enabled
 	if !c.confirmable() || running && r.away || !running && r.home {
 		next.Disagree = 0
@@ -153,7 +152,7 @@ func confirm(c *Output, s, next *OutputControl, r report, news *outputNews) {
 		next.Unconfirmed |= unconfirmedAs(running, r.dark)
 	}
 	if added := next.Unconfirmed &^ s.Unconfirmed; added != 0 {
-		news.unconfirmed = added
+		news.Unconfirmed = added
 		next.SeenAway, next.SeenHome = false, false
 	}
 	if next.Unconfirmed == 0 {
@@ -162,7 +161,7 @@ func confirm(c *Output, s, next *OutputControl, r report, news *outputNews) {
 	next.SeenAway = next.SeenAway || r.away
 	both := next.Unconfirmed&(StayedOpen|StayedShut) != 0
 	next.SeenHome = next.SeenHome || r.home && (next.SeenAway || !both)
-	news.reported = next.believed() && !s.believed()
+	news.Reported = next.believed() && !s.believed()
 }
 
 func unconfirmedAs(running, dark bool) Unconfirmed {
@@ -190,53 +189,53 @@ func permissiveReason(t Truth) Reasons {
 
 // keepRunning withholds an enabled output in the very scan in which anything
 // that it needs is not true.
-func keepRunning(next *OutputControl, in outputInput, news *outputNews) {
+func keepRunning(next *OutputControl, in *OutputScan, news *OutputTold) {
 	// A wait or an early reconnection forbids a start, not the run itself.
-	reasons := in.shared&^(ReasonWait|ReasonEarly) | permissiveReason(in.keep)
+	reasons := in.Shared&^(ReasonWait|ReasonEarly) | permissiveReason(in.Keep)
 	if next.Unconfirmed != 0 {
 		reasons |= ReasonUnconfirmed
 	}
-	news.reasons = reasons
+	news.Reasons = reasons
 	switch {
 	case reasons == 0:
 		return
 	case reasons == ReasonStop:
-		next.Mode, news.stopped = KeptOut, true
-	case reasons&^(ReasonNotMet|ReasonUnknown|ReasonStop) == 0 && in.ended:
-		next.Mode, news.released = KeptOut, true
+		next.Mode, news.Stopped = KeptOut, true
+	case reasons&^(ReasonNotMet|ReasonUnknown|ReasonStop) == 0 && in.Ended:
+		next.Mode, news.Released = KeptOut, true
 	default:
-		next.Mode, news.tripped = Tripped, true
+		next.Mode, news.Tripped = Tripped, true
 	}
 	next.On, next.Ready, next.Armed, next.Disagree = 0, false, false, 0
 }
 
 // tryStart enables an output once everything that it needs is true, its reset
 // was given and its start command came.
-func tryStart(c *Output, s, next *OutputControl, in outputInput, pressedStart bool, news *outputNews) {
+func tryStart(c *Output, s, next *OutputControl, in *OutputScan, pressedStart bool, news *OutputTold) {
 	next.On = 0
 	// Under a NOT, what is not fit to start can still be fit to keep running:
 	// an output that may not keep running must not be enabled either.
-	start := min(in.start, in.keep)
+	start := min(in.Start, in.Keep)
 	if start == True {
 		next.On = min(s.On.Next(), c.OnDelay.Next())
 	}
-	reasons := in.shared | permissiveReason(start)
+	reasons := in.Shared | permissiveReason(start)
 	if start == True && next.On <= c.OnDelay {
 		reasons |= ReasonDelay
 	}
 	if !next.believed() {
 		reasons |= ReasonUnconfirmed
-	} else if c.confirmable() && !in.report.home {
+	} else if c.confirmable() && !in.Home {
 		// Else a habit of pressing reset at once would hide an actuator that
 		// stays open: the next command would come before it is late.
 		reasons |= ReasonMoving
 	}
 	ready := reasons == 0
-	next.Button, news.spoil = stepButton(c.Press, s.Button, in.reset, in.resetFresh, s.Ready, ready)
+	next.Button, news.Spoil = stepButton(c.Press, s.Button, in.Reset, in.ResetFresh, s.Ready, ready)
 	next.Armed = s.Armed && ready
 	if next.Button.Phase == Given {
 		next.Armed, next.Unconfirmed, next.SeenAway, next.SeenHome = true, 0, false, false
-		next.Mode, news.reset = KeptOut, true
+		next.Mode, news.ResetGiven = KeptOut, true
 	}
 	next.Ready = ready
 	if !next.Armed && (!c.Automatic || next.Unconfirmed != 0) {
@@ -245,10 +244,10 @@ func tryStart(c *Output, s, next *OutputControl, in outputInput, pressedStart bo
 	if c.Start != 0 && !(pressedStart && s.Ready) {
 		reasons |= ReasonStart
 	}
-	news.startIgnored = pressedStart && reasons != 0
-	news.reasons = reasons
+	news.StartIgnored = pressedStart && reasons != 0
+	news.Reasons = reasons
 	if reasons == 0 {
-		next.Mode, news.enabled = Enabled, true
+		next.Mode, news.Enabled = Enabled, true
 		next.On, next.Ready, next.Armed, next.Disagree = 0, false, false, 0
 	}
 }

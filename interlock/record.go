@@ -20,16 +20,16 @@ type TripRecord struct {
 func (t *TripRecord) OrderUnknown() bool { return t.FirstOut.Len()+t.Alongside.Len() > 1 }
 
 // record keeps the first-out set of output i.
-func (c *Config) record(i int, s *OutputState, news outputNews, d *Decision) {
+func (c *Config) record(i int, s *OutputState, news *OutputTold, d *Decision) {
 	o := &c.Outputs[i]
 	switch {
-	case news.tripped:
-		s.Trip = TripRecord{Why: news.reasons, Callers: d.callers[i]}
+	case news.Tripped:
+		s.Trip = TripRecord{Why: news.Reasons, Callers: d.callers[i]}
 		o.Permissive.Culprits(d.allowKeep, &s.Trip.FirstOut)
 		if c.PollScans > 0 {
 			s.Trip.Window = c.PollScans - 1
 		}
-	case news.reset || news.enabled:
+	case news.ResetGiven || news.Enabled:
 		s.Trip = TripRecord{}
 	case s.Mode == Tripped && s.Trip.Window > 0:
 		s.Trip.Window--

@@ -209,23 +209,24 @@ func tellVessel(i int, news vesselNews, d *Decision) {
 // stepOutput gathers what one output sees, steps it and writes its coil.
 func (c *Config) stepOutput(i int, s *State, overrun bool, d *Decision) {
 	o, state := &c.Outputs[i], &s.Outputs[i]
-	in := outputInput{
-		keep:   o.Permissive.Eval(d.allowKeep),
-		shared: c.shared(i, s, overrun, d), ended: len(o.streams) > 0,
-		report: s.report(o),
-		reset:  s.level(o.Reset), resetFresh: d.isFresh(o.Reset),
-		begin: s.level(o.Start), beginFresh: d.isFresh(o.Start),
+	ends := s.report(o)
+	in := OutputScan{
+		Keep:   o.Permissive.Eval(d.allowKeep),
+		Shared: c.shared(i, s, overrun, d), Ended: len(o.streams) > 0,
+		Home: ends.home, Away: ends.away, Dark: ends.dark,
+		Reset: s.level(o.Reset), ResetFresh: d.isFresh(o.Reset),
+		Begin: s.level(o.Start), BeginFresh: d.isFresh(o.Start),
 	}
 	for _, stream := range o.streams {
-		in.ended = in.ended && s.Streams[stream].Still(&c.Streams[stream])
+		in.Ended = in.Ended && s.Streams[stream].Still(&c.Streams[stream])
 	}
 	if state.Mode != Enabled {
-		in.start = o.Permissive.Eval(d.allowStart)
+		in.Start = o.Permissive.Eval(d.allowStart)
 	}
 	before := state.OutputControl
-	next, news := stepOutput(o, before, in)
+	next, news := StepOutput(o, before, in)
 	state.OutputControl = next
-	d.Reasons[i] = news.reasons
+	d.Reasons[i] = news.Reasons
 	if next.Mode == Enabled {
 		d.Coils |= 1 << i
 	}
@@ -235,8 +236,8 @@ func (c *Config) stepOutput(i int, s *State, overrun bool, d *Decision) {
 			d.callers[b] |= 1 << i
 		}
 	}
-	c.record(i, state, news, d)
-	tellOutput(i, &before, news, d)
+	c.record(i, state, &news, d)
+	tellOutput(i, &before, &news, d)
 }
 
 // shared collects what withholds an output for reasons outside of it.
@@ -259,23 +260,23 @@ func (c *Config) shared(i int, s *State, overrun bool, d *Decision) Reasons {
 	return r
 }
 
-func tellOutput(i int, before *OutputControl, news outputNews, d *Decision) {
-	told := Event{Subject: i, Reasons: news.reasons}
+func tellOutput(i int, before *OutputControl, news *OutputTold, d *Decision) {
+	told := Event{Subject: i, Reasons: news.Reasons}
 	say := func(yes bool, kind Kind) {
 		if yes {
 			told.Kind = kind
 			d.tell(told)
 		}
 	}
-	say(news.tripped, OutputTripped)
-	say(news.released, OutputReleased)
-	say(news.stopped, OutputStopped)
-	say(news.reset, ResetGiven)
-	say(news.enabled, OutputEnabled)
-	say(news.startIgnored, StartIgnored)
-	told.Spoil = news.spoil
-	say(news.spoil != NotSpoiled, ResetIgnored)
-	told.Unconfirmed = news.unconfirmed
-	say(news.unconfirmed != 0, ActuatorUnconfirmed)
-	say(news.reported, ActuatorReported)
+	say(news.Tripped, OutputTripped)
+	say(news.Released, OutputReleased)
+	say(news.Stopped, OutputStopped)
+	say(news.ResetGiven, ResetGiven)
+	say(news.Enabled, OutputEnabled)
+	say(news.StartIgnored, StartIgnored)
+	told.Spoil = news.Spoil
+	say(news.Spoil != NotSpoiled, ResetIgnored)
+	told.Unconfirmed = news.Unconfirmed
+	say(news.Unconfirmed != 0, ActuatorUnconfirmed)
+	say(news.Reported, ActuatorReported)
 }

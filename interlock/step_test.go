@@ -82,10 +82,10 @@ func TestWhatClearsALatch(t *testing.T) {
 		s := OutputControl{Unconfirmed: k.latch}
 		for _, end := range k.seen {
 			next := s
-			var news outputNews
+			var news OutputTold
 			confirm(&o, &s, &next, ends[end], &news)
-			if news.reported != (next.believed() && !s.believed()) {
-				t.Errorf("%+v: told %v", k, news.reported)
+			if news.Reported != (next.believed() && !s.believed()) {
+				t.Errorf("%+v: told %v", k, news.Reported)
 			}
 			s = next
 		}
