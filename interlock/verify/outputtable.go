@@ -29,7 +29,9 @@ type outputTable struct {
 	edges  []outputEdge
 	index  map[uint64]uint32
 	calls  uint64
-	recent [256]struct {
+	// letters lists what a scan can bring to an output that is withheld, or enabled.
+	letters [2][]letter
+	recent  [256]struct {
 		word  uint64
 		at    uint32
 		known bool
@@ -46,11 +48,16 @@ func tabulateOutput(logic *Logic, h *outputShape, memory uint64) (*outputTable, 
 	if h.brief {
 		t.groups = 3 * sharedClasses * 2 * len(h.ends)
 	}
+	t.letters = [2][]letter{t.spell(false), t.spell(true)}
+	workers := make([]*expansion, runtime.GOMAXPROCS(0))
+	for i := range workers {
+		workers[i] = &expansion{lists: make([][]wordEdge, t.groups)}
+	}
 	t.find(0)
 	for done := 0; done < len(t.states); {
 		batch := t.states[done:min(len(t.states), done+1024)]
 		done += len(batch)
-		for _, e := range t.expandAll(batch) {
+		for _, e := range t.expandAll(batch, workers) {
 			t.number(e)
 		}
 		if uint64(len(t.edges))*24+uint64(len(t.states))*uint64(40+4*t.groups) > memory {
@@ -74,59 +81,74 @@ type expansion struct {
 	edges []wordEdge
 	ends  []uint32 // where each list ends
 	calls uint64
+
+	// For one state at a time:
+	lists    [][]wordEdge // by group
+	memories []interlock.OutputControl
 }
 
 // expandAll expands states on all cores.
-func (t *outputTable) expandAll(states []uint64) []*expansion {
-	parts := min(runtime.GOMAXPROCS(0), len(states))
-	all := make([]*expansion, parts)
-	var wg sync.WaitGroup
-	for i := range all {
-		wg.Add(1)
-		go func() {
-			defer wg.Done()
-			all[i] = t.expand(states[i*len(states)/parts : (i+1)*len(states)/parts])
-		}()
+func (t *outputTable) expandAll(states []uint64, workers []*expansion) []*expansion {
+	workers = workers[:min(len(workers), len(states))]
+	var others sync.WaitGroup
+	for i, e := range workers {
+		share := states[i*len(states)/len(workers) : (i+1)*len(states)/len(workers)]
+		others.Go(func() { t.expand(e, share) })
 	}
-	wg.Wait()
-	return all
+	others.Wait()
+	return workers
 }
 
 // expand collects the edges of some states by group.
-func (t *outputTable) expand(states []uint64) *expansion {
-	e := &expansion{}
-	lists := make([][]wordEdge, t.groups)
-	var memories []interlock.OutputControl
+func (t *outputTable) expand(e *expansion, states []uint64) {
+	e.edges, e.ends, e.calls = e.edges[:0], e.ends[:0], 0
+	lists := e.lists
 	for _, word := range states {
-		memories = memories[:0]
-		t.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) { memories = append(memories, s) })
-		t.shape.eachScan(interlock.Mode(word&3) == interlock.Enabled, func(l *outputScan) {
-			g := t.group(l)
-			lists[g] = t.steps(lists[g], word, memories, l, &e.calls)
-		})
+		e.memories = e.memories[:0]
+		t.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) { e.memories = append(e.memories, s) })
+		letters := t.letters[b2i(interlock.Mode(word&3) == interlock.Enabled)]
+		for i := range letters {
+			g := letters[i].group
+			lists[g] = t.steps(lists[g], word, e.memories, &letters[i], &e.calls)
+		}
 		for g, list := range lists {
 			e.edges = append(e.edges, list...)
 			e.ends = append(e.ends, uint32(len(e.edges)))
 			lists[g] = list[:0]
 		}
 	}
-	return e
+}
+
+// letter is a letter with its group and the scans that it stands for.
+type letter struct {
+	outputScan
+	group, n int
+	scans    [2]interlock.OutputScan
+}
+
+// spell lists the letters that matter to an output that is enabled, or is not.
+func (t *outputTable) spell(enabled bool) (list []letter) {
+	t.shape.eachScan(enabled, func(l *outputScan) {
+		scans, n := l.arms(t.shape, enabled)
+		list = append(list, letter{*l, t.group(l), n, scans})
+	})
+	return list
 }
 
 // steps adds every step from a state under one letter, taken from every concrete
 // memory that stands for the state.
-func (t *outputTable) steps(list []wordEdge, word uint64, memories []interlock.OutputControl, l *outputScan, calls *uint64) []wordEdge {
+func (t *outputTable) steps(list []wordEdge, word uint64, memories []interlock.OutputControl, l *letter, calls *uint64) []wordEdge {
 	h := t.shape
 	w := unpackWatch(word)
 	if !h.brief && !levels[l.reset].follows(w.button) {
 		return list
 	}
-	arms, n := l.arms(h, interlock.Mode(word&3) == interlock.Enabled)
-	for _, s := range memories {
-		for i := range arms[:n] {
-			after, told := t.logic.Output(h.config, s, arms[i])
+	for i := range memories {
+		s := &memories[i]
+		for _, in := range l.scans[:l.n] {
+			after, told := t.logic.Output(h.config, *s, in)
 			*calls++
-			v := h.judge(s, w, l, after, told)
+			v := h.judge(s, w, &l.outputScan, &after, told.ResetGiven)
 			list = unite(list, wordEdge{uint64(h.pack(after)) | v.watch.pack(), v.hit, v.bad, v.enables, v.keeps})
 		}
 	}

@@ -30,13 +30,10 @@ type watch struct {
 }
 
 func (w watch) pack() uint64 {
-	p := packer{}
-	p.add(uint32(w.press), 2)
-	for _, b := range [...]bool{w.armed, w.was, w.startLow, w.away, w.home} {
-		p.flag(b)
-	}
-	p.add(uint32(w.button), 2)
-	return uint64(p.word) << watchShift
+	word := uint64(w.press) | uint64(w.button)<<7
+	word |= uint64(b2i(w.armed))<<2 | uint64(b2i(w.was))<<3 | uint64(b2i(w.startLow))<<4
+	word |= uint64(b2i(w.away))<<5 | uint64(b2i(w.home))<<6
+	return word << watchShift
 }
 
 func unpackWatch(word uint64) watch {
@@ -65,7 +62,7 @@ type seen struct {
 }
 
 // judge follows one scan of an output and says which properties it breaks.
-func (h *outputShape) judge(s interlock.OutputControl, w watch, l *outputScan, next interlock.OutputControl, told interlock.OutputTold) seen {
+func (h *outputShape) judge(s *interlock.OutputControl, w watch, l *outputScan, next *interlock.OutputControl, resetGiven bool) seen {
 	c := h.config
 	running := s.Mode == interlock.Enabled
 	v := seen{watch: w, enables: !running && next.Mode == interlock.Enabled, keeps: running && next.Mode == interlock.Enabled}
@@ -74,7 +71,7 @@ func (h *outputShape) judge(s interlock.OutputControl, w watch, l *outputScan, n
 	begun := w.startLow && l.begin == 1 && w.was
 	given := h.press(s, w, &v, l, ready)
 	if h.brief {
-		given = told.ResetGiven
+		given = resetGiven
 	}
 	v.watch.armed = (w.armed || given) && ready && !v.enables
 	v.watch.was = ready && !v.enables
@@ -84,7 +81,7 @@ func (h *outputShape) judge(s interlock.OutputControl, w watch, l *outputScan, n
 	v.note(3, v.enables, v.enables && (l.perm != interlock.True || l.shared != sharedNone || s.On < c.OnDelay))
 	legal := (w.armed && ready || given || c.Automatic && latched == 0) && (c.Start == 0 || begun)
 	v.note(7, v.enables && !c.Automatic, v.enables && !legal && !h.brief)
-	cleared := told.ResetGiven && confirmed
+	cleared := resetGiven && confirmed
 	lost := latched != 0 && !cleared && next.Unconfirmed != latched
 	unseen := v.enables && c.Confirmable() && !h.ends[l.ends].home
 	v.note(10, latched&^s.Unconfirmed != 0, lost || unseen || latched != 0 && next.Mode == interlock.Enabled && !cleared)
@@ -108,7 +105,7 @@ func (v *seen) note(property int, hit, bad bool) {
 
 // latch says which failures to report stand after this scan, and whether the
 // actuator may be believed: none, or both ends seen since and now at rest.
-func (h *outputShape) latch(s interlock.OutputControl, v *seen, l *outputScan) (latched interlock.Unconfirmed, confirmed bool) {
+func (h *outputShape) latch(s *interlock.OutputControl, v *seen, l *outputScan) (latched interlock.Unconfirmed, confirmed bool) {
 	e, running := &h.ends[l.ends], s.Mode == interlock.Enabled
 	latched = s.Unconfirmed
 	asAsked := running && e.away || !running && e.home
@@ -140,7 +137,7 @@ func failure(running, dark bool) interlock.Unconfirmed {
 // press follows the reset button: a valid 0, then 1 while all conditions were
 // true already and stay true, of the right length, then two fresh valid 0. The
 // length is the logic's own count; a lemma checks that count by itself.
-func (h *outputShape) press(s interlock.OutputControl, w watch, v *seen, l *outputScan, ready bool) (given bool) {
+func (h *outputShape) press(s *interlock.OutputControl, w watch, v *seen, l *outputScan, ready bool) (given bool) {
 	r := levels[l.reset]
 	low, high := r.value == interlock.False, r.value == interlock.True
 	next := w.press

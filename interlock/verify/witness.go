@@ -433,7 +433,7 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 	} else {
 		s.on = 0
 	}
-	v := w.shape.judge(before, s.watch, &l, after, interlock.OutputTold{ResetGiven: wasTold(d, interlock.ResetGiven, w.output)})
+	v := w.shape.judge(&before, s.watch, &l, &after, wasTold(d, interlock.ResetGiven, w.output))
 	s.watch = v.watch
 	if v.bad&bit(2) != 0 {
 		w.broken(2, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.perm)
