@@ -64,9 +64,9 @@ func (c *compass) backwards(there *Product, property int) {
 	c.far = make([]uint8, there.Stem.Rows*c.columns)
 	back := &Product{Channel: c.channel.reversed(), Stem: there.Stem.reversed(), Workers: there.Workers}
 	back.begin = func() { back.beginAt(there, property) }
-	back.keep = func(level int, active []uint32, fresh []uint64) {
-		for _, row := range active {
-			words := fresh[int(row)*back.words : (int(row)+1)*back.words]
+	back.keep = func(level int, w *wave) {
+		for i, row := range w.rows {
+			words := w.at(i, back.words)
 			l := front{at: []uint32{0}, words: []uint64{0}}
 			for i, w := range words {
 				l.at[0], l.words[0] = uint32(i), w
@@ -83,7 +83,7 @@ func (c *compass) backwards(there *Product, property int) {
 // beginAt starts a backward search at every reached state from which one scan
 // violates a property; what was never reached counts as seen already.
 func (p *Product) beginAt(there *Product, property int) {
-	p.active = p.active[:0]
+	begin := make([]uint64, p.words)
 	for row := range p.Stem.Rows {
 		var open uint64
 		for class := range there.Stem.classes {
@@ -93,22 +93,22 @@ func (p *Product) beginAt(there *Product, property int) {
 				}
 			}
 		}
-		base, some := row*p.words, uint64(0)
-		for i := base; i < base+p.words; i++ {
-			p.seen[i], p.fresh[i] = ^there.seen[i], 0
+		seen, reached, some := p.seen[row*p.words:(row+1)*p.words], there.seen[row*p.words:(row+1)*p.words], uint64(0)
+		for i := range seen {
+			seen[i], begin[i] = ^reached[i], 0
 		}
 		for column := 0; open != 0 && column < len(there.Channel.States); column++ {
-			i, at := base+column>>6, uint64(1)<<(column&63)
+			i, at := column>>6, uint64(1)<<(column&63)
 			for _, e := range there.Channel.fromAll(uint32(column)) {
 				if open>>there.Stem.Class[e.letter]&1 == 1 {
-					p.fresh[i] |= at & there.seen[i]
+					begin[i] |= at & reached[i]
 				}
 			}
-			p.seen[i] |= p.fresh[i]
-			some |= p.fresh[i]
+			seen[i] |= begin[i]
+			some |= begin[i]
 		}
 		if some != 0 {
-			p.active = append(p.active, uint32(row))
+			p.wave.add(uint32(row), begin)
 		}
 	}
 }
@@ -154,6 +154,7 @@ func (s *Stem) reversed() *Stem {
 		r.Edges[r.at[at]+filled[at]] = StemEdge{Next: row}
 		filled[at]++
 	})
+	r.gather()
 	return r
 }
 

@@ -1,8 +1,10 @@
 package verify
 
 import (
+	"cmp"
 	"math/bits"
 	"runtime"
+	"slices"
 	"sync"
 )
 
@@ -15,13 +17,13 @@ type Product struct {
 	Memory  uint64 // bytes; 0 is no limit
 	Workers int    // 0 is one for each core
 
-	words  int
-	seen   []uint64 // row*words+word
-	fresh  []uint64 // states of the level now expanded
-	later  []uint64 // states of the next
-	active []uint32 // rows with something fresh
-	// touched are the rows to which a level has brought something new.
-	touched []bool
+	words int
+	seen  []uint64 // row*words+word
+	wave  wave     // the states of the level now expanded
+	hands []hand
+	peak  uint64 // bytes of the largest waves so far
+	// traced is the most memory that rebuilding a run has held.
+	traced uint64
 
 	// Levels is how many scans the search took until nothing new came.
 	Levels int
@@ -33,8 +35,8 @@ type Product struct {
 	Transitions uint64
 
 	skip func(row, level int) bool // a mutant of the engine: rows that it forgets
-	keep func(level int, active []uint32, fresh []uint64)
-	// begin changes where the search begins; nil is power-up.
+	keep func(level int, w *wave)
+	// begin fills seen and wave with where the search begins; nil is power-up.
 	begin func()
 	// told is called after every level with the states reached; it may be nil.
 	told func(states uint64)
@@ -42,108 +44,104 @@ type Product struct {
 	until int
 }
 
-// Bytes is the memory that the search needs beside its tables.
-func (p *Product) Bytes() uint64 {
-	words := uint64(len(p.Channel.States)+63) / 64
-	return uint64(p.Stem.Rows) * words * 8 * 3
+// wave holds some rows of states, each once.
+type wave struct {
+	rows []uint32
+	bits []uint64 // of rows[i] from i*words
 }
+
+// add appends a row and returns its bits, to be filled.
+func (w *wave) add(row uint32, bits []uint64) []uint64 {
+	w.rows = append(w.rows, row)
+	w.bits = append(w.bits, bits...)
+	return w.bits[len(w.bits)-len(bits):]
+}
+
+func (w *wave) at(i, words int) []uint64 { return w.bits[i*words : (i+1)*words] }
+
+func (w *wave) clear() { w.rows, w.bits = w.rows[:0], w.bits[:0] }
+
+func (w *wave) bytes() uint64 { return uint64(cap(w.bits))*8 + uint64(cap(w.rows))*4 }
+
+func (p *Product) seenBytes() uint64 {
+	return uint64(p.Stem.Rows) * (uint64(len(p.Channel.States)+63) / 64) * 8
+}
+
+// Bytes is the most memory that the search has held beside its tables.
+func (p *Product) Bytes() uint64 { return p.seenBytes() + p.peak }
+
+// TracedBytes is the most memory that rebuilding runs has held beside the tables.
+func (p *Product) TracedBytes() uint64 { return p.traced }
 
 // Run searches everything that can be reached from power-up.
 func (p *Product) Run() error {
-	if p.Memory > 0 && p.Bytes() > p.Memory {
+	if p.Memory > 0 && p.seenBytes() > p.Memory {
 		return &CutOff{"searching a product", 0, p.Memory}
 	}
 	p.words = (len(p.Channel.States) + 63) / 64
-	size := p.Stem.Rows * p.words
-	p.seen, p.fresh, p.later = make([]uint64, size), make([]uint64, size), make([]uint64, size)
-	p.touched = make([]bool, p.Stem.Rows)
-	p.seen[0], p.fresh[0] = 1, 1
-	p.active = []uint32{0}
-	if p.begin != nil {
-		p.begin()
-	}
+	p.seen = make([]uint64, p.Stem.Rows*p.words)
 	if p.Workers <= 0 {
 		p.Workers = runtime.GOMAXPROCS(0)
 	}
+	p.hands = p.newHands()
+	if p.begin != nil {
+		p.begin()
+	} else {
+		p.seen[0] = 1
+		p.wave.add(0, p.seen[:p.words])
+	}
 	states := uint64(1) // power-up
-	for p.Levels = 0; len(p.active) > 0 && (p.until == 0 || p.Levels < p.until); {
+	for p.Levels = 0; len(p.wave.rows) > 0 && (p.until == 0 || p.Levels < p.until); {
 		if p.keep != nil {
-			p.keep(p.Levels, p.active, p.fresh)
+			p.keep(p.Levels, &p.wave)
 		}
 		p.Levels++
 		p.level()
+		states += count(p.wave.bits)
+		if p.Memory > 0 && p.Bytes() > p.Memory {
+			return &CutOff{"searching a product", states, p.Memory}
+		}
 		if p.told != nil {
-			states += p.fresher()
 			p.told(states)
 		}
 	}
+	p.hands, p.wave = nil, wave{}
 	return nil
 }
 
-// fresher is how many states the last level has brought.
-func (p *Product) fresher() (n uint64) {
-	for _, row := range p.active {
-		for _, w := range p.fresh[int(row)*p.words : (int(row)+1)*p.words] {
-			n += uint64(bits.OnesCount64(w))
-		}
-	}
-	return n
-}
-
-// States is the number of states reached.
-func (p *Product) States() uint64 {
-	n := uint64(0)
-	for _, w := range p.seen {
+// count is how many states some words hold.
+func count(words []uint64) (n uint64) {
+	for _, w := range words {
 		n += uint64(bits.OnesCount64(w))
 	}
 	return n
 }
 
-// image is what one row's fresh channel states lead to, class by class.
-type image struct {
-	class []uint64   // class*words+word
-	some  [][]uint32 // words that are not empty, for each class
-	steps []uint64   // channel steps in each class
-}
+// States is the number of states reached.
+func (p *Product) States() uint64 { return count(p.seen) }
 
-// level expands every active row. Rows with the same fresh states share their
-// image; what each worker finds is united by OR, so that the result does not
-// depend on who came first.
+// level expands the wave. Rows with the same states share their image. Every
+// worker goes through all of them, but brings only to the rows that are its own,
+// so that none waits for another and the result does not depend on who came first.
 func (p *Product) level() {
-	groups, members := p.sameFresh()
-	var next sync.WaitGroup
-	locks := make([]sync.Mutex, 64)
-	found := make([]tally, p.Workers)
-	work := make(chan int, len(groups))
-	for g := range groups {
-		work <- g
+	groups := p.alike()
+	var others sync.WaitGroup
+	for i := range p.hands[1:] {
+		others.Go(func() { p.expand(&p.hands[i+1], groups) })
 	}
-	close(work)
-	for w := 0; w < p.Workers; w++ {
-		next.Add(1)
-		go func() {
-			defer next.Done()
-			img := p.newImage()
-			for g := range work {
-				p.imageOf(members[g][0], img)
-				for _, row := range members[g] {
-					p.spread(row, img, locks, &found[w])
-				}
-			}
-		}()
-	}
-	next.Wait()
-	for i := range found {
-		p.note(&found[i])
+	p.expand(&p.hands[0], groups)
+	others.Wait()
+	for i := range p.hands {
+		p.note(&p.hands[i])
 	}
 	p.advance()
 }
 
-// sameFresh gathers active rows whose fresh states are the same.
-func (p *Product) sameFresh() (groups []uint64, members [][]uint32) {
+// alike gathers the places in the wave that hold the same states.
+func (p *Product) alike() (groups [][]uint32) {
 	byHash := map[uint64][]int{}
-	for _, row := range p.active {
-		words := p.fresh[int(row)*p.words : (int(row)+1)*p.words]
+	for i := range p.wave.rows {
+		words := p.wave.at(i, p.words)
 		hash := uint64(14695981039346656037)
 		for _, w := range words {
 			hash = (hash ^ w) * 1099511628211
@@ -151,28 +149,25 @@ func (p *Product) sameFresh() (groups []uint64, members [][]uint32) {
 		}
 		at := -1
 		for _, g := range byHash[hash] {
-			first := int(members[g][0])
-			if equalWords(p.fresh[first*p.words:(first+1)*p.words], words) {
+			if slices.Equal(p.wave.at(int(groups[g][0]), p.words), words) {
 				at = g
 			}
 		}
 		if at < 0 {
-			at = len(members)
-			groups, members = append(groups, hash), append(members, nil)
+			at = len(groups)
+			groups = append(groups, nil)
 			byHash[hash] = append(byHash[hash], at)
 		}
-		members[at] = append(members[at], row)
+		groups[at] = append(groups[at], uint32(i))
 	}
-	return groups, members
+	return groups
 }
 
-func equalWords(a, b []uint64) bool {
-	for i := range a {
-		if a[i] != b[i] {
-			return false
-		}
-	}
-	return true
+// image is what one row's states lead to, class by class.
+type image struct {
+	class []uint64   // class*words+word
+	some  [][]uint32 // words that are not empty, for each class
+	steps []uint64   // channel steps in each class
 }
 
 func (p *Product) newImage() *image {
@@ -180,7 +175,7 @@ func (p *Product) newImage() *image {
 	return &image{class: make([]uint64, n*p.words), some: make([][]uint32, n), steps: make([]uint64, n)}
 }
 
-func (p *Product) imageOf(row uint32, img *image) {
+func (p *Product) imageOf(states []uint64, img *image) {
 	for c, list := range img.some {
 		for _, i := range list {
 			img.class[c*p.words+int(i)] = 0
@@ -189,8 +184,7 @@ func (p *Product) imageOf(row uint32, img *image) {
 	}
 	clear(img.steps)
 	class := &p.Stem.Class
-	fresh := p.fresh[int(row)*p.words : (int(row)+1)*p.words]
-	for i, word := range fresh {
+	for i, word := range states {
 		for ; word != 0; word &= word - 1 {
 			state := uint32(i*64 + bits.TrailingZeros64(word))
 			for _, e := range p.Channel.fromAll(state) {
@@ -206,78 +200,164 @@ func (p *Product) imageOf(row uint32, img *image) {
 	}
 }
 
-// tally is what one worker met in one level.
-type tally struct {
+// hand is one worker: it fills its own share of the rows, and counts for its own
+// share of the groups.
+type hand struct {
+	share int
+	img   *image
+	// taken is the turn in which a row was last listed; rows of other workers are
+	// taken for ever.
+	taken []uint32
+	turn  uint32
+	rows  []uint32
+	// next is what was found for the next level, slot the place of a row in it
+	// plus one.
+	next wave
+	slot []uint32
+	none []uint64 // a row without states
+
 	hit, bad    mask
 	transitions uint64
 }
 
-// spread puts the image of a row into every row that can follow.
-func (p *Product) spread(row uint32, img *image, locks []sync.Mutex, found *tally) {
-	if p.skip != nil && p.skip(int(row), p.Levels) {
-		return
+const (
+	forever = ^uint32(0)
+	stripe  = 64 // rows side by side that one worker fills
+)
+
+func (p *Product) newHands() []hand {
+	hands := make([]hand, p.Workers)
+	for i := range hands {
+		taken := make([]uint32, p.Stem.Rows)
+		for row := range taken {
+			if row/stripe%p.Workers != i {
+				taken[row] = forever
+			}
+		}
+		hands[i] = hand{share: i, img: p.newImage(), taken: taken, slot: make([]uint32, p.Stem.Rows), none: make([]uint64, p.words)}
 	}
-	for c, some := range img.some {
-		if len(some) == 0 {
-			continue
-		}
-		from := img.class[c*p.words : (c+1)*p.words]
-		edges := p.Stem.From(int(row), c)
-		for _, e := range edges {
-			found.hit |= e.Hit
-			found.bad |= e.Bad
-			base := int(e.Next) * p.words
-			seen, later := p.seen[base:base+p.words], p.later[base:base+p.words]
-			if p.Workers > 1 {
-				locks[e.Next&63].Lock()
+	return hands
+}
+
+// expand brings what groups of rows lead to into the rows of one worker.
+func (p *Product) expand(h *hand, groups [][]uint32) {
+	for g, group := range groups {
+		p.imageOf(p.wave.at(int(group[0]), p.words), h.img)
+		for c, some := range h.img.some {
+			if len(some) == 0 {
+				continue
 			}
-			any := uint64(0)
-			for _, i := range some {
-				w := from[i] &^ seen[i]
-				later[i] |= w
-				any |= w
-			}
-			if any != 0 {
-				p.touched[e.Next] = true
-			}
-			if p.Workers > 1 {
-				locks[e.Next&63].Unlock()
+			p.spread(h, group, c, some)
+			if g%p.Workers == h.share {
+				p.count(h, group, c)
 			}
 		}
-		found.transitions += uint64(len(edges)) * img.steps[c]
 	}
 }
 
-func (p *Product) note(t *tally) {
+// spread puts the image of rows that share it, in one class of letters, into
+// every row of this worker that can follow one of them, once each.
+func (p *Product) spread(h *hand, group []uint32, class int, some []uint32) {
+	if h.turn++; h.turn == forever {
+		panic("verify: a search of four thousand million turns")
+	}
+	h.rows = h.rows[:0]
+	for _, i := range group {
+		row := int(p.wave.rows[i])
+		if p.skip != nil && p.skip(row, p.Levels) {
+			continue
+		}
+		for _, e := range p.Stem.From(row, class) {
+			if h.taken[e.Next] < h.turn {
+				h.taken[e.Next] = h.turn
+				h.rows = append(h.rows, e.Next)
+			}
+		}
+	}
+	image := h.img.class[class*p.words : (class+1)*p.words]
+	for _, row := range h.rows {
+		seen, news := p.seen[int(row)*p.words:int(row+1)*p.words], uint64(0)
+		for _, i := range some {
+			news |= image[i] &^ seen[i]
+		}
+		if news == 0 {
+			continue
+		}
+		next := h.nextOf(row)
+		for _, i := range some {
+			next[i] |= image[i] &^ seen[i]
+		}
+	}
+}
+
+// nextOf is a row of the next level.
+func (h *hand) nextOf(row uint32) []uint64 {
+	if at := h.slot[row]; at > 0 {
+		return h.next.at(int(at-1), len(h.none))
+	}
+	words := h.next.add(row, h.none)
+	h.slot[row] = uint32(len(h.next.rows))
+	return words
+}
+
+// count counts the steps of some rows in one class of letters, and gathers what
+// they say of the properties.
+func (p *Product) count(h *hand, group []uint32, class int) {
+	steps := h.img.steps[class]
+	for _, i := range group {
+		row := int(p.wave.rows[i])
+		if p.skip != nil && p.skip(row, p.Levels) {
+			continue
+		}
+		list := row*p.Stem.classes + class
+		h.hit |= p.Stem.says[list].Hit
+		h.bad |= p.Stem.says[list].Bad
+		h.transitions += uint64(p.Stem.at[list+1]-p.Stem.at[list]) * steps
+	}
+}
+
+// note takes over what a worker has met in a level.
+func (p *Product) note(h *hand) {
 	for i := range p.FirstBad {
-		if t.bad>>i&1 == 1 && p.FirstBad[i] == 0 {
+		if h.bad>>i&1 == 1 && p.FirstBad[i] == 0 {
 			p.FirstBad[i] = p.Levels
 		}
-		if t.hit>>i&1 == 1 && p.FirstHit[i] == 0 {
+		if h.hit>>i&1 == 1 && p.FirstHit[i] == 0 {
 			p.FirstHit[i] = p.Levels
 		}
 	}
-	p.Hit |= t.hit
-	p.Bad |= t.bad
-	p.Transitions += t.transitions
+	p.Hit |= h.hit
+	p.Bad |= h.bad
+	p.Transitions += h.transitions
+	h.hit, h.bad, h.transitions = 0, 0, 0
 }
 
-// advance makes the next level the current one.
+// advance makes the next level the current one, its rows in their order.
 func (p *Product) advance() {
-	for _, row := range p.active {
-		clear(p.fresh[int(row)*p.words : (int(row)+1)*p.words])
+	type place struct {
+		row uint32
+		h   *hand
 	}
-	p.fresh, p.later = p.later, p.fresh
-	p.active = p.active[:0]
-	for row, touched := range p.touched {
-		if !touched {
-			continue
-		}
-		p.touched[row] = false
-		p.active = append(p.active, uint32(row))
-		base := row * p.words
-		for i := base; i < base+p.words; i++ {
-			p.seen[i] |= p.fresh[i]
+	var places []place
+	bytes := p.wave.bytes()
+	for i := range p.hands {
+		h := &p.hands[i]
+		bytes += h.next.bytes()
+		for _, row := range h.next.rows {
+			places = append(places, place{row, h})
 		}
 	}
+	p.wave.clear()
+	slices.SortFunc(places, func(a, b place) int { return cmp.Compare(a.row, b.row) })
+	for _, at := range places {
+		words := p.wave.add(at.row, at.h.nextOf(at.row))
+		at.h.slot[at.row] = 0
+		for i, w := range words {
+			p.seen[int(at.row)*p.words+i] |= w
+		}
+	}
+	for i := range p.hands {
+		p.hands[i].next.clear()
+	}
+	p.peak = max(p.peak, bytes, p.wave.bytes())
 }

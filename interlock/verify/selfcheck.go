@@ -130,11 +130,8 @@ func tryEngine(m *Model, o Options, mutant Mutant, c Caught) (Caught, error) {
 // is zero for a search that is complete; it does not trust how the search went.
 func (p *Product) Open() uint64 {
 	img, open := p.newImage(), uint64(0)
-	fresh := p.fresh
-	p.fresh = p.seen
-	defer func() { p.fresh = fresh }()
 	for row := 0; row < p.Stem.Rows; row++ {
-		p.imageOf(uint32(row), img)
+		p.imageOf(p.seen[row*p.words:(row+1)*p.words], img)
 		for c, some := range img.some {
 			from := img.class[c*p.words : (c+1)*p.words]
 			if len(some) == 0 {

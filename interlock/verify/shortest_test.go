@@ -23,7 +23,7 @@ func TestShortestRunIsARunAndShortest(t *testing.T) {
 	}
 	v, err := newVerification(m, Options{Logic: logic})
 	require.NoError(t, err)
-	checked := 0
+	checked, inGoes := 0, 0
 	for _, job := range v.plan() {
 		p, err := v.product(job, 1<<30)
 		require.NoError(t, err)
@@ -35,16 +35,48 @@ func TestShortestRunIsARunAndShortest(t *testing.T) {
 		run := p.Shortest(10)
 		require.Len(t, run, p.FirstBad[10])
 		require.Greater(t, len(run), 3)
-		require.Equal(t, Visited{}, run[0])
-		for i := 1; i < len(run); i++ {
-			require.True(t, p.leadsTo(run[i-1], func(e *StemEdge, column uint32) bool {
-				return e.Next == run[i].Row && column == run[i].Column
-			}), "step %d", i)
-		}
+		p.checkRun(t, run)
 		require.True(t, p.leadsTo(run[len(run)-1], func(e *StemEdge, _ uint32) bool { return e.Bad>>10&1 == 1 }))
+		deepest := p.Deepest()
+		require.Len(t, deepest, p.Levels)
+		p.checkRun(t, deepest)
+		tight := *p
+		tight.traced = 0
+		tight.Memory = p.seenBytes() + p.Bytes() + longestFront(p)
+		near := tight.levelsTo(p.Levels)
+		inGoes += b2i(near.from > 0)
+		require.LessOrEqual(t, near.bytes, tight.room())
+		require.Equal(t, deepest, tight.Deepest(), "in several goes")
+		require.Equal(t, run, tight.Shortest(10), "in several goes")
+		require.LessOrEqual(t, tight.TracedBytes(), tight.Memory)
+		tight.Memory -= longestFront(p)
+		require.Nil(t, tight.Deepest(), "no room for a level")
 		checked++
 	}
 	require.Positive(t, checked)
+	require.Positive(t, inGoes, "all levels fitted at once")
+}
+
+// longestFront is the room that the largest level takes.
+func longestFront(p *Product) (most uint64) {
+	roomy := *p
+	roomy.Memory = 0
+	roomy.peak = 1 << 40
+	for _, l := range roomy.levelsTo(p.Levels).fronts {
+		most = max(most, l.bytes())
+	}
+	return most
+}
+
+// checkRun demands a run from power-up that is made of steps of the tables.
+func (p *Product) checkRun(t *testing.T, run []Visited) {
+	t.Helper()
+	require.Equal(t, Visited{}, run[0])
+	for i := 1; i < len(run); i++ {
+		require.True(t, p.leadsTo(run[i-1], func(e *StemEdge, column uint32) bool {
+			return e.Next == run[i].Row && column == run[i].Column
+		}), "step %d", i)
+	}
 }
 
 // leadsTo says that a state has a step that f wants.

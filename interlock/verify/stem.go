@@ -14,6 +14,7 @@ type Stem struct {
 	classes int
 	at      []uint32 // row*classes+class: where its edges start
 	Edges   []StemEdge
+	says    []said // by row and class: what any of its edges says
 	Name    func(row int) string
 	Calls   uint64 // of the part steps, to build it
 }
@@ -23,6 +24,20 @@ type Stem struct {
 type StemEdge struct {
 	Next     uint32
 	Hit, Bad mask
+}
+
+// said is what some edges say of the properties.
+type said struct{ Hit, Bad mask }
+
+// gather sums up what the edges of every row and class say.
+func (s *Stem) gather() {
+	s.says = make([]said, s.Rows*s.classes)
+	for i := range s.says {
+		for _, e := range s.Edges[s.at[i]:s.at[i+1]] {
+			s.says[i].Hit |= e.Hit
+			s.says[i].Bad |= e.Bad
+		}
+	}
 }
 
 // From lists the edges of a row under one class of letters.
@@ -113,6 +128,8 @@ func resetStem(logic *Logic, t *outputTable, f *focus, shown uint32) *Stem {
 	s.Class, views = classify(f.views(logic), shown)
 	s.classes = len(views)
 	add := adder{}
+	s.at = make([]uint32, 0, s.Rows*s.classes+1)
+	s.Edges = make([]StemEdge, 0, 2*len(t.edges))
 	for row := 0; row < s.Rows; row++ {
 		for i := range views {
 			s.at = append(s.at, uint32(len(s.Edges)))
@@ -121,6 +138,7 @@ func resetStem(logic *Logic, t *outputTable, f *focus, shown uint32) *Stem {
 		}
 	}
 	s.at = append(s.at, uint32(len(s.Edges)))
+	s.gather()
 	return s
 }
 

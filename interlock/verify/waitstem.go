@@ -123,6 +123,7 @@ func (m *waitModel) stem(f *focus, shown uint32, memory uint64) (*Stem, error) {
 	}
 	s.at = append(s.at, uint32(len(s.Edges)))
 	s.Rows = len(m.keys)
+	s.gather()
 	s.Calls = m.table.calls + m.vessel.calls
 	s.Name = func(row int) string { return m.table.describe(int(m.keys[row].out)) }
 	return s, nil
