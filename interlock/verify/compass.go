@@ -204,7 +204,7 @@ func (c *compass) rows(w *witness, s *interlock.State, m *sight, f func(uint32))
 	}
 	for _, steady := range [...]bool{false, true} {
 		at, ok := c.wait.vessel.index[vesselKey{clear: vessel.Clear, held: vessel.Held, early: vessel.Early, waited: c.wait.vessel.waited.index(vessel.Waited),
-			watch: vesselWatch{paid: m.paid[n], early: m.early[n], steady: steady}}]
+			watch: vesselWatch{paid: m.vessels[n].paid, early: m.vessels[n].early, steady: steady}}]
 		if !ok {
 			continue
 		}

@@ -135,7 +135,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		r.Verdict = NotShown
 	case hits > 0:
 		r.Verdict = Shown
-		r.Says = fmt.Sprintf("%d searches, every state", len(jobs))
+		r.Says = plural(len(jobs), "search", "searches") + ", every state"
 	case len(jobs) == 0:
 		v.byTable(output, property, r)
 	default:
@@ -229,9 +229,7 @@ func (v *verification) huntFor(output, property int) *Run {
 	}
 	if run == nil {
 		v.gaveUp[property] = true
-		return nil
 	}
-	run.Property = strconv.Itoa(property)
 	return run
 }
 
@@ -511,7 +509,7 @@ func (v *verification) chatter(output int) *Result {
 			r.Verdict, r.Says = Worse(r.Verdict, NotShown), name+": doubtful lasts too long to follow within the memory limit"
 		case 2*f.Share.Bad > f.Share.Of:
 			r.Verdict = Worse(r.Verdict, Violated)
-			r.Says = fmt.Sprintf("%s tolerates %d bad of every %d readings for ever: %s", name, f.Share.Bad, f.Share.Of, patternText(f.Share.Pattern))
+			r.Says = fmt.Sprintf("%s tolerates %s", name, f.Share.text())
 			if r.Counterexample == nil {
 				r.Counterexample = v.chatterRun(output, ch, f.Share.Pattern)
 			}
@@ -520,7 +518,7 @@ func (v *verification) chatter(output int) *Result {
 				r.Verdict = Shown
 			}
 			if r.Verdict == Shown {
-				r.Says = fmt.Sprintf("%s tolerates at most %d bad of %d", name, f.Share.Bad, f.Share.Of)
+				r.Says = fmt.Sprintf("%s tolerates at most %s", name, f.Share.text())
 			}
 		}
 	}
@@ -528,6 +526,23 @@ func (v *verification) chatter(output int) *Result {
 		r.Verdict, r.Says = NotShown, r.Says+" (the replay on the whole site did not show it)"
 	}
 	return v.withRun(r, output, 5)
+}
+
+// text tells a share as people count it, and the readings that it is made of.
+func (s *Share) text() string {
+	if s.Bad == 0 {
+		return "no bad readings for ever"
+	}
+	common := divisor(s.Bad, s.Of)
+	return fmt.Sprintf("%d bad of every %s for ever: %s", s.Bad/common, plural(int(s.Of/common), "reading", "readings"), patternText(s.Pattern))
+}
+
+// plural is a number of things, one or many.
+func plural[N ~uint32 | ~int](n N, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
 }
 
 // patternText writes a pattern as counts of the same class.

@@ -4,7 +4,9 @@ import (
 	"container/heap"
 	"encoding/binary"
 	"fmt"
+	"math/bits"
 	"slices"
+	"strconv"
 	"strings"
 
 	"ohmgate/interlock"
@@ -53,6 +55,9 @@ type quarry struct {
 	recovery bool
 	says     string                              // where the witness has nothing to say
 	expect   func(t *trail, scans uint64) string // what the run claims; nil is that the output runs at its end
+	// any: the first default property that is broken is what is looked for from
+	// then on.
+	any bool
 }
 
 // trail is a run so far: the state that it led to and how.
@@ -112,17 +117,16 @@ func (v *verification) hunt(q quarry) *Run {
 	if q.compass != nil {
 		return h.guided(root)
 	}
-	// Half of the turns from power-up, where the shortest runs begin; the rest from
-	// where the output runs, if any are left.
+	// Half of the turns from power-up, where the shortest runs begin; what is left
+	// in equal parts from other moments.
+	begin := h.moments(root)
 	h.left = q.turns / 2
-	if run := h.search(root); run != nil {
-		return run
+	run := h.search(root)
+	for i := 0; i < len(begin) && run == nil; i++ {
+		h.left = h.turns + (q.turns-min(q.turns, h.turns))/uint64(len(begin)-i)
+		run = h.search(begin[i])
 	}
-	h.left = q.turns
-	if running := h.running(root); running != nil {
-		return h.search(running)
-	}
-	return nil
+	return run
 }
 
 func (v *verification) huntOf(q quarry) *hunt {
@@ -138,7 +142,7 @@ func (v *verification) huntOf(q quarry) *hunt {
 // guided follows the compass from power-up and from where the output runs.
 func (h *hunt) guided(root *trail) *Run {
 	starts := []*trail{root}
-	if running := h.running(root); running != nil {
+	if running := h.until(root, nil, h.runs); running != nil {
 		starts = append(starts, running)
 	}
 	for _, t := range starts {
@@ -167,17 +171,6 @@ func (h *hunt) search(roots ...*trail) *Run {
 		if key := h.sign(t); !h.known[key] {
 			h.known[key] = true
 			h.follow(t)
-		}
-	}
-	return nil
-}
-
-// running is where nothing has gone wrong and the output runs; nil if it never
-// does.
-func (h *hunt) running(root *trail) *trail {
-	for t := root; t != nil && !t.caught; t = h.ahead(t) {
-		if t.state.Outputs[h.quarry.output].Mode == interlock.Enabled {
-			return t
 		}
 	}
 	return nil
@@ -253,6 +246,10 @@ func (h *hunt) ahead(t *trail) *trail {
 
 // catches says that what is looked for is there.
 func (h *hunt) catches(t *trail, found mask, ends bool) bool {
+	if h.quarry.any && found&witnessed != 0 {
+		h.quarry.any, h.quarry.property = false, bits.TrailingZeros32(uint32(found&witnessed))
+		h.quarry.is = func(_ *driver, _ *sight, found mask) bool { return found&bit(h.quarry.property) != 0 }
+	}
 	switch {
 	case h.quarry.is != nil && h.quarry.is(h.d, t.sight, found):
 		told := h.w.told[h.quarry.property]
@@ -386,6 +383,9 @@ func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
 		sentence = fmt.Sprintf("in scan %d %s (%s)", t.scans-1, t.says, how)
 	}
 	run := record.finish(sentence, t.faults)
+	if h.quarry.property > 0 {
+		run.Property = strconv.Itoa(h.quarry.property)
+	}
 	name := h.w.name()
 	run.Output = name
 	expect := t.expect
@@ -413,7 +413,7 @@ func (h *hunt) moved(t *trail) []string {
 	}
 	for n, vessel := range h.w.vessels {
 		s := &t.state.Vessels[vessel]
-		list = append(list, fmt.Sprintf("%s waited %d of %d scans, still for %d", h.v.model.Names.Vessels[vessel], s.Waited, h.d.config.Vessels[vessel].Wait.Next(), t.sight.still[n]))
+		list = append(list, fmt.Sprintf("%s waited %d of %d scans, still for %d", h.v.model.Names.Vessels[vessel], s.Waited, h.d.config.Vessels[vessel].Wait.Next(), t.sight.vessels[n].still))
 	}
 	if len(list) > 4 {
 		list = append(list[:4], fmt.Sprintf("and %d more", len(list)-4))
@@ -448,9 +448,10 @@ func (h *hunt) sign(t *trail) string {
 		b = append(b, flags(o.Ready, o.Armed, o.StartLow, o.SeenAway, o.SeenHome, o.Button.Released))
 	}
 	for n, i := range h.w.vessels {
-		vessel := &s.Vessels[i]
-		num(h.counter.wait[i].index(vessel.Waited), uint32(vessel.Ack.Phase), h.counter.ack[i].index(vessel.Ack.Held), h.counter.wait[i].index(m.still[n]))
-		b = append(b, flags(vessel.Clear, vessel.Held, vessel.Early, vessel.Ack.Released, m.held[n], m.paid[n], m.early[n]))
+		vessel, seen := &s.Vessels[i], &m.vessels[n]
+		num(h.counter.wait[i].index(vessel.Waited), uint32(vessel.Ack.Phase), h.counter.ack[i].index(vessel.Ack.Held), h.counter.rest[i].index(vessel.Rested))
+		num(h.counter.wait[i].index(seen.still), h.counter.rest[i].index(seen.rested), uint32(seen.press), h.counter.ack[i].index(seen.pressed))
+		b = append(b, flags(vessel.Clear, vessel.Held, vessel.Early, vessel.Ack.Released, seen.held, seen.paid, seen.early))
 	}
 	for _, i := range h.w.streams {
 		num(h.counter.run[i].index(s.Streams[i].Stopped))
@@ -520,6 +521,7 @@ type cutCounters struct {
 	on, held       []cells
 	disagree       []cells
 	wait, ack, run []cells
+	rest           []cells
 	bypass, gap    []cells
 }
 
@@ -547,6 +549,7 @@ func countersOf(c *interlock.Config) cutCounters {
 	}
 	for i := range c.Vessels {
 		k.wait, k.ack = append(k.wait, cut(c.Vessels[i].Wait)), append(k.ack, cut(c.Vessels[i].Press.Min, c.Vessels[i].Press.Max))
+		k.rest = append(k.rest, cut(c.Vessels[i].Rest))
 	}
 	for i := range c.Streams {
 		k.run = append(k.run, cut(c.Streams[i].RunDown))

@@ -19,6 +19,12 @@ type Lemma struct {
 	Wrong    string `json:"wrong,omitempty"`
 
 	properties []int // that rest on it
+
+	// Where the site shows the counter: its value, at which it steps wrongly, and
+	// what must go wrong for it to count.
+	counts func(s *interlock.State) Scans
+	at     Scans
+	needs  *deviation
 }
 
 func (l *Lemma) holds() bool { return l.Wrong == "" }
@@ -26,6 +32,7 @@ func (l *Lemma) holds() bool { return l.Wrong == "" }
 func (l *Lemma) expect(found Scans) {
 	l.Found = found
 	if found != l.Expected {
+		l.at = min(found, l.Expected) - min(found, l.Expected, 2)
 		l.Wrong = fmt.Sprintf("takes effect after %d scans, must take %d", found, l.Expected)
 	}
 }
@@ -36,39 +43,59 @@ func (l *Lemma) refuse(format string, args ...any) {
 	}
 }
 
+// refuseAt is refuse for one value of the counter.
+func (l *Lemma) refuseAt(at Scans, format string, args ...any) {
+	if l.Wrong == "" {
+		l.at = at
+	}
+	l.refuse(format, args...)
+}
+
 // lemmas checks the counters of everything in the cones of the wanted outputs.
 func (v *verification) lemmas() {
 	seen := map[string]bool{}
-	add := func(key string, make func() Lemma) {
+	add := func(key string, make func() Lemma, counts func(s *interlock.State) Scans) {
 		if !seen[key] {
 			seen[key] = true
-			v.report.Lemmas = append(v.report.Lemmas, make())
+			l := make()
+			l.counts = counts
+			v.report.Lemmas = append(v.report.Lemmas, l)
 		}
 	}
 	c := v.model.Config
 	for _, o := range v.outputs {
 		out, name := &c.Outputs[o], v.model.Names.Outputs[o]
-		add("output"+outputKey(out), func() Lemma { return v.onDelay(out, name) })
+		add("output"+outputKey(out), func() Lemma { return v.onDelay(out, name) }, func(s *interlock.State) Scans { return s.Outputs[o].On })
 		if out.Confirmable() {
-			add("travel"+outputKey(out), func() Lemma { return v.travel(out, name) })
+			add("travel"+outputKey(out), func() Lemma { return v.travel(o) }, func(s *interlock.State) Scans { return s.Outputs[o].Disagree })
 		}
 		if out.Reset != 0 {
-			add(fmt.Sprint("press", out.Press), func() Lemma { return v.buttonLemma(out.Press, name) })
+			add(fmt.Sprint("press", out.Press), func() Lemma { return v.buttonLemma(out.Press, name) }, nil)
 		}
 		for _, i := range c.VesselsOf(o) {
-			vessel := &c.Vessels[i]
-			add(fmt.Sprint("wait", vessel.Wait, vessel.Rest, vessel.Press), func() Lemma { return v.wait(vessel, v.model.Names.Vessels[i]) })
-			for _, st := range c.ChargedBy(i) {
-				add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) })
-			}
+			v.vesselLemmas(i, add)
 		}
 		for _, ch := range v.channelsOf(o, -1) {
-			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.model.Names.Channels[ch]) })
+			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.model.Names.Channels[ch]) }, nil)
 		}
 	}
 	for i := range c.Bypasses {
 		b := &c.Bypasses[i]
-		add(fmt.Sprint("bypass", b.For, b.Gap, b.Warn), func() Lemma { return v.bypassLemma(b, v.model.Names.Bypasses[i]) })
+		add(fmt.Sprint("bypass", b.For, b.Gap, b.Warn), func() Lemma { return v.bypassLemma(b, v.model.Names.Bypasses[i]) }, nil)
+	}
+}
+
+// vesselLemmas adds the counters of one vessel and of the streams that charge it.
+func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemma, counts func(s *interlock.State) Scans)) {
+	c := v.model.Config
+	vessel, name := &c.Vessels[i], v.model.Names.Vessels[i]
+	add(fmt.Sprint("wait", vessel.Wait, vessel.Rest, vessel.Press), func() Lemma { return v.wait(vessel, name) }, func(s *interlock.State) Scans { return s.Vessels[i].Waited })
+	add(fmt.Sprint("rest", vessel.Rest), func() Lemma { return v.restLemma(vessel, name) }, func(s *interlock.State) Scans { return s.Vessels[i].Rested })
+	if vessel.Acknowledge != 0 {
+		add(fmt.Sprint("acknowledge", vessel.Press), func() Lemma { return v.acknowledgeLemma(vessel, name) }, nil)
+	}
+	for _, st := range c.ChargedBy(i) {
+		add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) }, func(s *interlock.State) Scans { return s.Streams[st].Stopped })
 	}
 }
 
@@ -97,7 +124,66 @@ func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
 				next, _ := v.logic.Vessel(c, like, in)
 				l.Values++
 				if next.Waited != 0 && next.Waited != at+1 || next.Clear != first.Clear || next.Early != first.Early || next.Held != first.Held || (next.Waited == 0) != (first.Waited == 0) {
-					l.refuse("at %d scans waited it steps as at no other", at)
+					l.refuseAt(at, "at %d scans waited it steps as at no other", at)
+				}
+			}
+		}
+	}
+	return l
+}
+
+// restLemma: an earth that is taken off before more than the rest has passed in
+// still scans is told to be taken off too soon, and later it is not.
+func (v *verification) restLemma(c *interlock.Vessel, name string) Lemma {
+	l := Lemma{Counter: "rest", Of: name, Expected: c.Rest.Next(), properties: []int{8}}
+	off := interlock.VesselScan{Bonded: interlock.False, Still: true}
+	on := interlock.VesselScan{Bonded: interlock.True, Still: true}
+	n, soon := Scans(0), true
+	for s := (interlock.VesselState{Clear: true, Held: true}); soon && n <= l.Expected+1; n++ {
+		_, told := v.logic.Vessel(c, s, off)
+		if soon = told.TooSoon; !told.Released {
+			l.refuseAt(n, "at %d scans of rest nobody is told that the earth is taken off", n)
+		}
+		if flows, _ := v.logic.Vessel(c, s, interlock.VesselScan{Bonded: interlock.True}); flows.Rested != 0 {
+			l.refuseAt(n, "at %d scans of rest flow does not start it again", n)
+		}
+		s, _ = v.logic.Vessel(c, s, on)
+		l.Values += 3
+	}
+	l.expect(n)
+	return l
+}
+
+// acknowledgeLemma runs the acknowledge button of a vessel beside the words of
+// the property, over every input, with and without an early reconnection: what
+// counts is one whole press begun while it stood, and with no other one since.
+func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma {
+	l := Lemma{Counter: "acknowledge", Of: name, properties: []int{8}}
+	type pair struct {
+		logic  interlock.VesselState
+		words  vesselSight
+		memory uint8
+	}
+	seen := map[pair]bool{{}: true}
+	queue := []pair{{}}
+	for len(queue) > 0 && l.Wrong == "" {
+		now := queue[0]
+		queue = queue[1:]
+		for number, r := range levels {
+			for _, again := range [...]bool{false, true} {
+				if !r.follows(now.memory) {
+					continue
+				}
+				in := interlock.VesselScan{Reconnected: again, Acknowledge: r.value, AcknowledgeFresh: r.fresh}
+				next, told := v.logic.Vessel(c, now.logic, in)
+				words, given := now.words.see(c, in, uint8(number))
+				l.Values++
+				if told.Acknowledged != given || next.Early != words.early {
+					l.refuse("a press of %d scans counts where it must not, or does not where it must", now.words.pressed)
+				}
+				if to := (pair{next, words, buttonOf(r.value)}); !seen[to] {
+					seen[to] = true
+					queue = append(queue, to)
 				}
 			}
 		}
@@ -110,7 +196,7 @@ func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
 	s, n := interlock.StreamState{}, Scans(0)
 	for ; !s.Still(c) && n <= l.Expected+1; n++ {
 		if flows := v.logic.Stream(c, s, false); flows.Stopped != 0 {
-			l.refuse("flow does not start the run-down again at %d", n)
+			l.refuseAt(n, "flow does not start the run-down again at %d", n)
 		}
 		s = v.logic.Stream(c, s, true)
 		l.Values += 2
@@ -121,8 +207,10 @@ func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
 
 // travel: withheld and never reported stopped is unconfirmed after travel plus
 // one scan, whatever the value of the count was before.
-func (v *verification) travel(c *interlock.Output, name string) Lemma {
-	l := Lemma{Counter: "travel time", Of: name, Expected: c.Travel.Next(), properties: []int{10}}
+func (v *verification) travel(output int) Lemma {
+	c := &v.model.Config.Outputs[output]
+	l := Lemma{Counter: "travel time", Of: v.model.Names.Outputs[output], Expected: c.Travel.Next(), properties: []int{10},
+		needs: v.stuckAway(output)}
 	s, n := interlock.OutputControl{}, Scans(0)
 	silent := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Reset: interlock.False, Begin: interlock.False}
 	for ; s.Unconfirmed == 0 && n <= l.Expected+1; n++ {
@@ -142,7 +230,7 @@ func (v *verification) travel(c *interlock.Output, name string) Lemma {
 				next, _ := v.logic.Output(c, interlock.OutputControl{Mode: mode, Disagree: at}, in)
 				l.Values++
 				if next.Disagree != 0 && next.Disagree != at+1 || next.Unconfirmed != 0 {
-					l.refuse("at %d scans without a report it steps as at no other", at)
+					l.refuseAt(at, "at %d scans without a report it steps as at no other", at)
 				}
 			}
 		}
@@ -191,7 +279,7 @@ func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 				want = 0
 			}
 			if next.On != want {
-				l.refuse("at %d scans of on-delay it counts to %d", at, next.On)
+				l.refuseAt(at, "at %d scans of on-delay it counts to %d", at, next.On)
 			}
 		}
 	}

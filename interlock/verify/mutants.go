@@ -370,6 +370,23 @@ var vesselMutants = []Mutant{
 	vesselMutant("dropped state", "an early reconnection is not latched", func(_ *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
 		return func(next *interlock.VesselState) { next.Early = false }
 	}),
+	vesselMutant("dropped state", "an early reconnection in the middle of a press is acknowledged by it", func(_ *interlock.Vessel, s *interlock.VesselState, in *interlock.VesselScan) func(*interlock.VesselState) {
+		pressed := s.Ack.Phase == interlock.Pressed
+		in.Reconnected = in.Reconnected && !pressed
+		return nil
+	}),
+	vesselMutant("skipped input", "any press acknowledges, however short", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
+		c.Press.Min = 1
+		return nil
+	}),
+	vesselMutant("dropped state", "flow does not start the rest again", func(_ *interlock.Vessel, s *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
+		rested := s.Rested
+		return func(next *interlock.VesselState) { next.Rested = max(next.Rested, rested) }
+	}),
+	vesselMutant("off by one", "the rest ends one scan early", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
+		c.Rest--
+		return nil
+	}),
 	vesselMutant("inverted quality", "an unknown bond counts as held", func(_ *interlock.Vessel, _ *interlock.VesselState, in *interlock.VesselScan) func(*interlock.VesselState) {
 		if in.Bonded == interlock.Unknown {
 			in.Bonded = interlock.True

@@ -419,7 +419,7 @@ func (v *verification) tolerates(p *Own) Result {
 		return v.toleratesShare(p, name)
 	}
 	dip := v.model.hit(p.Class, p.Time)
-	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("%d samples of class %s are always forgiven, the dip can hit %d", f.Patience[p.Class], p.Class, dip)}
+	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("forgives %s of class %s every time, the dip can hit %d", plural(f.Patience[p.Class], "sample", "samples"), p.Class, dip)}
 	pattern := make([]monitor.Class, dip)
 	for i := range pattern {
 		pattern[i] = p.Class

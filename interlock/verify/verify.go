@@ -125,6 +125,7 @@ func (v *verification) run() (*Report, error) {
 	if v.options.Audit || v.options.Logic == nil { // a mutant of a part is not in the whole Step
 		v.report.Audit = v.audit()
 	}
+	v.doubted()
 	counted := map[string]bool{}
 	for _, s := range v.searches {
 		if !counted[s.key] {

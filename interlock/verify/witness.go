@@ -51,15 +51,22 @@ type sight struct {
 	on      Scans // start permissive true in a row
 	bonds   []bondSight
 	stopped []Scans
-	held    []bool
-	still   []Scans // in a row, and not charged
-	paid    []bool
-	early   []bool
+	vessels []vesselSight
 	bypass  []Scans
 	keys    []keySight
 	tripped bool
 	named   interlock.CauseSet
 	memory  uint32 // of a property of the site's own
+}
+
+// vesselSight is what is remembered of a vessel, and of the press that may
+// acknowledge its early reconnection.
+type vesselSight struct {
+	held, paid, early bool
+	still             Scans // in a row, and not charged
+	rested            Scans // since the end of flow
+	press             uint8
+	pressed           Scans
 }
 
 // keySight is what is remembered of the key of a bypass: a valid 0 since its last
@@ -114,23 +121,19 @@ func appendNew(list []int, n int) []int {
 }
 
 func (w *witness) begin() *sight {
-	n := len(w.vessels)
 	return &sight{inputs: make([]interlock.InputState, len(w.config.Inputs)), bonds: make([]bondSight, len(w.config.Channels)),
-		stopped: make([]Scans, len(w.config.Streams)), held: make([]bool, n), still: make([]Scans, n), paid: make([]bool, n), early: make([]bool, n),
+		stopped: make([]Scans, len(w.config.Streams)), vessels: make([]vesselSight, len(w.vessels)),
 		bypass: make([]Scans, len(w.config.Bypasses)), keys: make([]keySight, len(w.config.Bypasses))}
 }
 
 func (s *sight) copyFrom(o *sight) {
-	inputs, bonds, stopped, held, still, paid, early, bypass, keys := s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass, s.keys
+	inputs, bonds, stopped, vessels, bypass, keys := s.inputs, s.bonds, s.stopped, s.vessels, s.bypass, s.keys
 	*s = *o
-	s.inputs, s.bonds, s.stopped, s.held, s.still, s.paid, s.early, s.bypass, s.keys = inputs, bonds, stopped, held, still, paid, early, bypass, keys
+	s.inputs, s.bonds, s.stopped, s.vessels, s.bypass, s.keys = inputs, bonds, stopped, vessels, bypass, keys
 	copy(s.inputs, o.inputs)
 	copy(s.bonds, o.bonds)
 	copy(s.stopped, o.stopped)
-	copy(s.held, o.held)
-	copy(s.still, o.still)
-	copy(s.paid, o.paid)
-	copy(s.early, o.early)
+	copy(s.vessels, o.vessels)
 	copy(s.bypass, o.bypass)
 	copy(s.keys, o.keys)
 }
@@ -138,8 +141,8 @@ func (s *sight) copyFrom(o *sight) {
 // same says that two remember the same.
 func (s *sight) same(o *sight) bool {
 	return s.watch == o.watch && s.on == o.on && s.tripped == o.tripped && s.named == o.named && s.memory == o.memory &&
-		slices.Equal(s.bonds, o.bonds) && slices.Equal(s.stopped, o.stopped) && slices.Equal(s.held, o.held) && slices.Equal(s.still, o.still) &&
-		slices.Equal(s.paid, o.paid) && slices.Equal(s.early, o.early) && slices.Equal(s.bypass, o.bypass) && slices.Equal(s.keys, o.keys)
+		slices.Equal(s.bonds, o.bonds) && slices.Equal(s.stopped, o.stopped) && slices.Equal(s.vessels, o.vessels) &&
+		slices.Equal(s.bypass, o.bypass) && slices.Equal(s.keys, o.keys)
 }
 
 // forget is a loss of supply.
@@ -147,10 +150,7 @@ func (s *sight) forget() {
 	clear(s.inputs)
 	clear(s.bonds)
 	clear(s.stopped)
-	clear(s.held)
-	clear(s.still)
-	clear(s.paid)
-	clear(s.early)
+	clear(s.vessels)
 	clear(s.bypass)
 	clear(s.keys)
 	s.watch, s.on, s.tripped, s.named = watch{}, 0, false, interlock.CauseSet{}
@@ -162,9 +162,9 @@ func (w *witness) see(s *sight, d *driver) (bad mask) {
 	w.seeChannels(d)
 	bad |= w.seeBonds(s, d)
 	bad |= w.seeBypasses(s, d)
-	w.seeStreams(s)
-	owed := w.seeVessels(s, d)
-	bad |= w.seeOutput(s, d, owed)
+	bad |= w.seeStreams(s, d)
+	owed, wrong := w.seeVessels(s, d)
+	bad |= wrong | w.seeOutput(s, d, owed)
 	bad |= w.seeTrip(s, d)
 	return bad | w.seeKick(d)
 }
@@ -277,7 +277,7 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 			bad |= w.must(w.broken(11, "%s begins without a new press of its key after its gap", name), "never: %s is active", name)
 		}
 		if s.bypass[i] > b.For {
-			bad |= w.must(w.broken(11, "%s is on in its %dth scan, must end after %d", name, s.bypass[i], b.For), "never: %s is active", name)
+			bad |= w.must(w.broken(11, "%s is on in its %s scan, must end after %d", name, nth(s.bypass[i]), b.For), "never: %s is active", name)
 		}
 	}
 	return bad
@@ -303,7 +303,7 @@ func (w *witness) switches(s *sight, output int) ends {
 
 // seeStreams counts for how long the flow of each stream is confirmed to have
 // stopped, with the commands of the scan before.
-func (w *witness) seeStreams(s *sight) {
+func (w *witness) seeStreams(s *sight, d *driver) (bad mask) {
 	for _, i := range w.streams {
 		st := &w.config.Streams[i]
 		stopped, reports := false, w.config.StreamConfirmable(i)
@@ -325,7 +325,12 @@ func (w *witness) seeStreams(s *sight) {
 		} else {
 			s.stopped[i] = min(s.stopped[i].Next(), st.RunDown.Next())
 		}
+		if s.stopped[i] <= st.RunDown && d.state.Streams[i].Still(st) {
+			name := w.v.model.Names.Streams[i]
+			bad |= w.must(w.broken(8, "%s counts as ended after %d scans of confirmed stop, must run down for more than %d", name, s.stopped[i], st.RunDown), "never: %s is still", name)
+		}
 	}
+	return bad
 }
 
 // seen says that a stream is seen to flow.
@@ -345,32 +350,78 @@ func (w *witness) seen(s *sight, stream int) bool {
 	return true
 }
 
-// seeVessels says whether any vessel that the output charges owes a wait.
-func (w *witness) seeVessels(s *sight, d *driver) (owed bool) {
+// seeVessels says whether any vessel that the output charges owes a wait, and
+// what is told of them wrongly.
+func (w *witness) seeVessels(s *sight, d *driver) (owed bool, bad mask) {
 	for n, vessel := range w.vessels {
 		c := &w.config.Vessels[vessel]
-		held := evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] }) == interlock.True
-		still, seen, again := true, false, false
+		in := interlock.VesselScan{Still: true, Bonded: evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] })}
 		for _, st := range w.config.ChargedBy(vessel) {
-			still = still && s.stopped[st] > w.config.Streams[st].RunDown
-			seen = seen || w.seen(s, st)
+			in.Still = in.Still && s.stopped[st] > w.config.Streams[st].RunDown
+			in.FlowSeen = in.FlowSeen || w.seen(s, st)
 		}
 		set := c.BondedBy.Causes()
 		set.Each(func(cause int) {
-			again = again || s.bonds[cause].again
+			in.Reconnected = in.Reconnected || s.bonds[cause].again
 		})
-		charged := s.held[n] && !held && !still || !held && seen
-		s.held[n] = held
-		if !still || charged {
-			s.still[n] = 0
-		} else {
-			s.still[n] = min(s.still[n].Next(), c.Wait.Next())
-		}
-		s.paid[n] = !charged && (s.paid[n] || s.still[n] > c.Wait)
-		s.early[n] = c.Acknowledge != 0 && (s.early[n] || again && !s.paid[n]) && !wasTold(d, interlock.Acknowledged, vessel)
-		owed = owed || !s.paid[n] || s.early[n]
+		was, given := s.vessels[n], false
+		s.vessels[n], given = was.see(c, in, w.levelOf(s, c.Acknowledge))
+		owed = owed || !s.vessels[n].paid || s.vessels[n].early
+		bad |= w.toldOf(vessel, was, s.vessels[n], in.Still, given, d) | w.forgotten(vessel, s.vessels[n], &d.state.Vessels[vessel])
 	}
-	return owed
+	return owed, bad
+}
+
+// see follows one scan of a vessel. A press acknowledges an early reconnection
+// that stood before it began; one in the middle of it, nobody has acknowledged.
+func (v vesselSight) see(c *interlock.Vessel, in interlock.VesselScan, acknowledge uint8) (next vesselSight, given bool) {
+	held := in.Bonded == interlock.True
+	charged := v.held && !held && !in.Still || !held && in.FlowSeen
+	early := in.Reconnected && !(v.paid && !charged)
+	next = v
+	next.held = held
+	next.still, next.rested = min(v.still.Next(), c.Wait.Next()), min(v.rested.Next(), c.Rest.Next())
+	if !in.Still {
+		next.rested = 0
+	}
+	if !in.Still || charged {
+		next.still = 0
+	}
+	next.paid = !charged && (v.paid || next.still > c.Wait)
+	if c.Acknowledge == 0 { // told only
+		return next, false
+	}
+	stands := v.early || early
+	next.press, next.pressed, given = wordsOfPress(c.Press, v.press, v.pressed, acknowledge, v.early, stands && !early)
+	next.early = stands && !given
+	return next, given
+}
+
+// forgotten: a vessel that may be charged counts as clear, or an early
+// reconnection that nobody has acknowledged does not stand.
+func (w *witness) forgotten(vessel int, is vesselSight, memory *interlock.VesselState) (bad mask) {
+	name := w.v.model.Names.Vessels[vessel]
+	if memory.Clear && !is.paid {
+		bad |= w.must(w.broken(8, "%s counts as clear and may be charged: still for %d scans since, must be more than %d", name, is.still, w.config.Vessels[vessel].Wait), "never: %s is clear", name)
+	}
+	if is.early && !memory.Early {
+		bad |= w.must(w.broken(8, "%s has reconnected early and it is forgotten", name), "always: %s is reconnected early", name)
+	}
+	return bad
+}
+
+// toldOf compares what people are told of a vessel with what happened: that
+// somebody has acknowledged, and that the earth was taken off too soon.
+func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *driver) (bad mask) {
+	name, rest := w.v.model.Names.Vessels[vessel], w.config.Vessels[vessel].Rest
+	if !given && wasTold(d, interlock.Acknowledged, vessel) {
+		bad |= w.must(w.broken(8, "an acknowledge for %s counts without one whole press begun while the early reconnection stood", name), "never: %s %s", interlock.Acknowledged, name)
+	}
+	if was.held && !is.held && still && was.paid && is.rested <= rest != wasTold(d, interlock.ReleasedTooSoon, vessel) {
+		expect := map[bool]string{true: "always", false: "never"}[is.rested <= rest]
+		bad |= w.must(w.broken(8, "the earth of %s is taken off %d scans after the end of flow, must rest for more than %d, and people are told otherwise", name, is.rested, rest), expect+": %s %s", interlock.ReleasedTooSoon, name)
+	}
+	return bad
 }
 
 func wasTold(d *driver, kind interlock.Kind, subject int) bool {

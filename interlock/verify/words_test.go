@@ -1,9 +1,12 @@
 package verify
 
 import (
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/monitor"
 )
 
 func TestWordsForNumbers(t *testing.T) {
@@ -11,6 +14,10 @@ func TestWordsForNumbers(t *testing.T) {
 		require.Equal(t, want, nth(n))
 	}
 	require.Equal(t, []string{"0 scans", "1 scan", "2 scans"}, []string{scansText(0), scansText(1), scansText(uint64(2))})
+	require.Equal(t, []string{"1 search", "2 searches"}, []string{plural(1, "search", "searches"), plural(2, "search", "searches")})
+	share := Share{Bad: 100, Of: 500, Pattern: append(slices.Repeat([]monitor.Class{monitor.High}, 100), slices.Repeat([]monitor.Class{monitor.Good}, 400)...)}
+	require.Equal(t, "1 bad of every 5 readings for ever: 100 high, 400 good", share.text())
+	require.Equal(t, "no bad readings for ever", (&Share{Of: 1}).text())
 	for _, x := range [][3]uint64{{17, 51, 17}, {4, 5, 1}, {0, 1, 1}, {100, 500, 100}} {
 		require.Equal(t, x[2], divisor(x[0], x[1]))
 	}

@@ -1,0 +1,25 @@
+package verify
+
+import "fmt"
+
+// witnessed are the properties that a witness can see broken in a run.
+const witnessed = mask(1<<1 | 1<<2 | 1<<3 | 1<<4 | 1<<6 | 1<<7 | 1<<8 | 1<<9 | 1<<10 | 1<<11 | 1<<13 | 1<<14)
+
+// doubted: tables that step in another way than the logic that runs have been
+// searched for nothing. What they do not show, a run of the whole site may.
+func (v *verification) doubted() {
+	if v.report.Audit == nil || v.report.Audit.Different == 0 || v.options.Logic != nil {
+		return
+	}
+	for _, o := range v.outputs {
+		run := v.hunt(quarry{output: o, faults: 2, turns: v.turns, any: true})
+		for i := range v.report.Results {
+			r := &v.report.Results[i]
+			if run != nil && r.Output == run.Output && r.Property == run.Property && r.Counterexample == nil {
+				r.Verdict, r.Counterexample, r.Example = Violated, run, nil
+				r.Says = fmt.Sprintf("seen on the whole site, where %d steps differ from those that were searched", v.report.Audit.Different)
+				return
+			}
+		}
+	}
+}
