@@ -23,9 +23,8 @@ func (x *trial) apart(a, b *placed) bool {
 	if !x.ands || a.everywhere() || b.everywhere() || a.gone() && b.stuck() || a.stuck() && b.gone() {
 		return false
 	}
-	first := x.meetsAt(a)
-	for at := range x.meetsAt(b) {
-		if first[at] {
+	for at := range b.meets {
+		if a.meets[at] {
 			return false
 		}
 	}

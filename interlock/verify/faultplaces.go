@@ -1,6 +1,7 @@
 package verify
 
 import (
+	"slices"
 	"strings"
 
 	"ohmgate/interlock"
@@ -14,6 +15,7 @@ type placed struct {
 	on     string
 	target int // channel, input, output or bypass number; 0 for the bus and the logic
 	looks  []look
+	meets  map[meeting]bool // what it has to do with
 }
 
 func (p *placed) name() string { return p.fault.Name + " on " + p.on }
@@ -34,7 +36,7 @@ type look struct {
 	stuck int // output whose actuator truly stays open, or none
 	calm  bool
 	news  monitor.Class // what a channel reads in every scan
-	apply func(d *driver, scan Scans)
+	does  deed
 }
 
 // none is no channel and no output.
@@ -72,7 +74,7 @@ func (v *verification) places(output int) []placed {
 			}
 		}
 		if len(looks) > 0 {
-			list = append(list, placed{f, on, target, looks})
+			list = append(list, placed{fault: f, on: on, target: target, looks: looks})
 		}
 	}
 	for _, f := range fault.All() {
@@ -98,7 +100,7 @@ func (v *verification) places(output int) []placed {
 				}
 			}
 		case fault.OnBus:
-			add(f, "bus", 0, []look{{text: "nothing arrives", last: onTheBus, gone: none, stuck: none, apply: silence}})
+			add(f, "bus", 0, []look{{text: "nothing arrives", last: onTheBus, gone: none, stuck: none, does: deed{silent: true}}})
 		case fault.OnLogic:
 			add(f, "logic", 0, machineLooks(f))
 		}
@@ -174,12 +176,13 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 	lost := f.Gone || containsText(wearing, f.Name)
 	var looks []look
 	add := func(text string, calm, gone bool, pattern ...monitor.Class) {
-		x := look{text: text, calm: calm, gone: none, stuck: none, news: pattern[0], apply: func(d *driver, scan Scans) {
-			news := pattern[uint64(scan)%uint64(len(pattern))]
-			if news != monitor.Good || hides { // what hides nothing is away while it is good: the reading is as before
-				d.in.Readings[ch] = readingOf(c, news, d.stamp)
+		shows := slices.Clone(pattern)
+		for i := range shows {
+			if shows[i] == monitor.Good && !hides { // what hides nothing is away while it is good
+				shows[i] = asBefore
 			}
-		}}
+		}
+		x := look{text: text, calm: calm, gone: none, stuck: none, news: pattern[0], does: deed{reads: showing(ch, shows...)}}
 		if lost && gone {
 			x.gone = ch
 		}
@@ -198,12 +201,8 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 	}
 	if evidence := v.model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
 		for i := range looks {
-			read := looks[i].apply
 			looks[i].text += ", and its evidence is missing"
-			looks[i].apply = func(d *driver, scan Scans) {
-				read(d, scan)
-				d.in.Signals[evidence-1] = d.signal(int(evidence-1), interlock.False)
-			}
+			looks[i].does.signals = showing(int(evidence-1), v.signal(int(evidence-1), interlock.False))
 		}
 	}
 	return looks
@@ -244,11 +243,10 @@ func within(pattern []monitor.Class, classes [monitor.Classes]bool) bool {
 func (v *verification) inputLooks(f *fault.Fault, input int) []look {
 	var looks []look
 	if strings.HasPrefix(f.Name, "button_") || f.Name == "bypass_used" {
-		x := look{text: "is held", last: onItsWire, gone: none, stuck: none,
-			apply: func(d *driver, _ Scans) { d.in.Signals[input] = d.signal(input, interlock.True) }}
+		on, off := v.signal(input, interlock.True), v.signal(input, interlock.False)
+		x := look{text: "is held", last: onItsWire, gone: none, stuck: none, does: deed{signals: showing(input, on)}}
 		if f.Name == "button_bouncing" {
-			x.text = "bounces"
-			x.apply = func(d *driver, scan Scans) { d.in.Signals[input] = d.signal(input, truth(scan%2 == 0)) }
+			x.text, x.does.signals = "bounces", showing(input, on, off)
 		}
 		return []look{x}
 	}
@@ -258,8 +256,7 @@ func (v *verification) inputLooks(f *fault.Fault, input int) []look {
 		text   string
 	}{{fault.SignalLow, interlock.Low, "0"}, {fault.SignalHigh, interlock.High, "1"}, {fault.SignalFaulty, interlock.Faulty, "faulty"}, {fault.NoSignal, interlock.NoSignal, "no signal"}} {
 		if f.Sees.Signals&x.member != 0 {
-			looks = append(looks, look{text: "shows " + x.text, last: onItsWire, gone: none, stuck: none,
-				apply: func(d *driver, _ Scans) { d.in.Signals[input] = x.signal }})
+			looks = append(looks, look{text: "shows " + x.text, last: onItsWire, gone: none, stuck: none, does: deed{signals: showing(input, x.signal)}})
 		}
 	}
 	return looks
@@ -271,14 +268,15 @@ func (v *verification) actuatorLooks(f *fault.Fault, output int) []look {
 	o := &v.model.Config.Outputs[output]
 	var looks []look
 	add := func(text string, stuck int, closed, opened interlock.Truth) {
-		looks = append(looks, look{text: text, calm: stuck != none, gone: none, stuck: stuck, apply: func(d *driver, _ Scans) {
-			if o.Closed != 0 {
-				d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), closed)
+		var does deed
+		report := func(at interlock.Ref, t interlock.Truth) {
+			if at != 0 {
+				does = does.then(deed{signals: showing(int(at-1), v.signal(int(at-1), t))})
 			}
-			if o.Opened != 0 {
-				d.in.Signals[o.Opened-1] = d.signal(int(o.Opened-1), opened)
-			}
-		}})
+		}
+		report(o.Closed, closed)
+		report(o.Opened, opened)
+		looks = append(looks, look{text: text, calm: stuck != none, gone: none, stuck: stuck, does: does})
 	}
 	if f.Sees.Actuator&fault.StaysOpen != 0 {
 		add("stays open", output, interlock.False, interlock.True)
@@ -296,17 +294,14 @@ func (v *verification) actuatorLooks(f *fault.Fault, output int) []look {
 }
 
 func machineLooks(f *fault.Fault) []look {
-	x := look{text: "overruns", last: inTheMachine, gone: none, stuck: none, apply: func(d *driver, _ Scans) { d.in.Overrun = true }}
+	x := look{text: "overruns", last: inTheMachine, gone: none, stuck: none, does: deed{overruns: true}}
 	if f.Sees.Machine&fault.LosesMemory != 0 {
-		x.text, x.apply = "loses its memory", func(d *driver, _ Scans) { d.supply = true }
+		x.text, x.does = "loses its memory", deed{unpowered: true}
 	}
 	return []look{x}
 }
 
-// silence lets nothing arrive.
-func silence(d *driver, _ Scans) {
-	for i := range d.in.Readings {
-		d.in.Readings[i] = monitor.Reading{}
-	}
-	clear(d.in.Signals)
+// signal is what makes an input say a value.
+func (v *verification) signal(input int, t interlock.Truth) interlock.Signal {
+	return (&driver{config: v.model.Config}).signal(input, t)
 }

@@ -3,7 +3,10 @@ package verify
 import (
 	"encoding/csv"
 	"io"
+	"runtime"
+	"slices"
 	"strconv"
+	"sync"
 
 	"ohmgate/interlock"
 )
@@ -76,6 +79,10 @@ type FaultTable struct {
 	NeverRan []string   `json:"never_ran"` // outputs of which nothing was checked
 	Singles  int        `json:"singles"`
 	Pairs    int        `json:"pairs"`
+	// Apart counts the pairs that meet nowhere, so that what each does alone says
+	// what both do; Runs is how many runs the rest took, equal ones made once.
+	Apart int `json:"pairs_that_meet_nowhere"`
+	Runs  int `json:"runs"`
 	// Missed counts the single faults that no rule sees and no event tells of.
 	Missed int `json:"not_detected"`
 }
@@ -103,13 +110,28 @@ func Faults(m *Model, o Options, pairs bool) (*FaultTable, error) {
 		return nil, err
 	}
 	t := &FaultTable{Rows: []FaultRow{}, Defeats: []Defeat{}, NeverRan: []string{}}
-	for i, output := range v.outputs {
-		v.faultsOf(t, output, pairs)
-		if o.Progress != nil {
-			o.Progress(i+1, len(v.outputs), "faults of "+m.Names.Outputs[output], uint64(len(t.Rows)))
-		}
+	told := v.faultTeller(pairs)
+	for _, output := range v.outputs {
+		v.faultsOf(t, output, pairs, told)
 	}
 	return t, nil
+}
+
+// faultTeller is told of every place whose rows are judged.
+func (v *verification) faultTeller(pairs bool) func(output, rows int) {
+	var mu sync.Mutex
+	done, all, of := 0, 0, 0
+	for _, output := range v.outputs {
+		of += len(v.places(output)) * (1 + b2i(pairs))
+	}
+	return func(output, rows int) {
+		mu.Lock()
+		defer mu.Unlock()
+		done, all = done+1, all+rows
+		if v.options.Progress != nil {
+			v.options.Progress(done, of, "faults of "+v.model.Names.Outputs[output], uint64(all))
+		}
+	}
 }
 
 // trial is what an output is put through, and what is known already.
@@ -117,47 +139,138 @@ type trial struct {
 	v       *verification
 	s       *started
 	output  int
-	known   map[string]outcome
+	mu      sync.Mutex
+	known   map[string]*tried
 	usual   map[interlock.Event]bool // what people are told when nothing is wrong
 	ands    bool                     // the permissive is an AND of causes, so that what is apart acts apart
+	detect  Scans                    // the longest that any channel takes to see anything
+	travel  Scans                    // the longest travel of the actuators around the output
 	restart Scans                    // how long a healthy restart takes after a stop
+
+	told      func(output, rows int)
+	everyScan bool // tests leap over none
 }
 
-func (v *verification) faultsOf(t *FaultTable, output int, pairs bool) {
-	s, name := v.start(output), v.model.Names.Outputs[output]
-	if !s.runs {
+// tried is what came of one deed. The coils tell what runs after every rule had
+// its time; late, what still runs when, after the output was withheld, every
+// actuator had its time as well. That costs another run, and few ask for it.
+type tried struct {
+	once  sync.Once
+	came  outcome
+	coils interlock.CoilSet
+	after sync.Once
+	late  interlock.CoilSet
+}
+
+func (v *verification) newTrial(output int) *trial {
+	c := v.model.Config
+	x := &trial{v: v, s: v.start(output), output: output, known: map[string]*tried{}, usual: map[interlock.Event]bool{}}
+	x.ands, x.detect, x.travel = onlyAnds(c.Outputs[output].Permissive), v.detectAll(), travelOf(c, output)
+	if x.s.runs {
+		x.restart = x.healthyRestart()
+	}
+	for i := range c.Inputs {
+		x.s.driver.provided(i) // works it out while nobody else reads
+	}
+	return x
+}
+
+func (v *verification) faultsOf(t *FaultTable, output int, pairs bool, told func(output, rows int)) {
+	x, name := v.newTrial(output), v.model.Names.Outputs[output]
+	x.told = told
+	if !x.s.runs {
 		t.NeverRan = append(t.NeverRan, name)
 		t.Rows = append(t.Rows, FaultRow{Output: name, Found: FoundNotRun, Effect: "a healthy plant never brought it to run"})
 		return
 	}
-	x := &trial{v: v, s: s, output: output, known: map[string]outcome{}, usual: map[interlock.Event]bool{}}
-	x.restart, x.ands = x.healthyRestart(), onlyAnds(v.model.Config.Outputs[output].Permissive)
-	places := v.places(output)
+	places := x.places()
 	alone := make([]bool, len(places)) // defeats it by itself, so no set with it is minimal
-	for i := range places {
-		row, defeat := x.row(&places[i], nil)
-		t.Rows = append(t.Rows, row)
+	for i, r := range x.rows(len(places), func(i int) []faultJudged { return []faultJudged{x.row(&places[i], nil)} }) {
+		t.Rows = append(t.Rows, r.row)
 		t.Singles++
-		t.Missed += b2i(row.Found == FoundNothing)
-		if alone[i] = defeat != nil; alone[i] {
-			t.Defeats = append(t.Defeats, *defeat)
+		t.Missed += b2i(r.row.Found == FoundNothing)
+		if alone[i] = r.defeat != nil; alone[i] {
+			t.Defeats = append(t.Defeats, *r.defeat)
 		}
 	}
-	for i := 0; pairs && i < len(places); i++ {
+	if pairs {
+		x.pairs(t, places, alone)
+	}
+	t.Runs += len(x.known)
+}
+
+// pairs adds every pair of faults. One with a fault that defeats it alone is no
+// minimal set.
+func (x *trial) pairs(t *FaultTable, places []placed, alone []bool) {
+	rows := x.rows(len(places), func(i int) []faultJudged {
+		var list []faultJudged
 		for k := i + 1; k < len(places); k++ {
-			row, defeat := x.row(&places[i], &places[k])
-			t.Rows = append(t.Rows, row)
-			t.Pairs++
-			if defeat != nil && !alone[i] && !alone[k] {
-				t.Defeats = append(t.Defeats, *defeat)
+			r := x.row(&places[i], &places[k])
+			if alone[i] || alone[k] {
+				r.defeat = nil
 			}
+			list = append(list, r)
+		}
+		return list
+	})
+	for i := range rows {
+		t.Rows = append(t.Rows, rows[i].row)
+		t.Pairs++
+		t.Apart += b2i(rows[i].apart)
+		if rows[i].defeat != nil {
+			t.Defeats = append(t.Defeats, *rows[i].defeat)
 		}
 	}
 }
 
+// places are the faults around the output, and what they have to do with.
+func (x *trial) places() []placed {
+	list := x.v.places(x.output)
+	for i := range list {
+		list[i].meets = x.meetsAt(&list[i])
+	}
+	return list
+}
+
+// workers is how many work at the same time.
+func (o *Options) workers() int {
+	if o.Workers <= 0 {
+		return runtime.GOMAXPROCS(0)
+	}
+	return o.Workers
+}
+
+// faultJudged is one row, and the set that defeats if it is one.
+type faultJudged struct {
+	row    FaultRow
+	defeat *Defeat
+	apart  bool
+}
+
+// rows judges on all cores, in the order of the places whatever core is first.
+func (x *trial) rows(n int, of func(int) []faultJudged) []faultJudged {
+	lists := make([][]faultJudged, n)
+	jobs := make(chan int)
+	var all sync.WaitGroup
+	for range x.v.options.workers() {
+		all.Go(func() {
+			for i := range jobs {
+				lists[i] = of(i)
+				x.told(x.output, len(lists[i]))
+			}
+		})
+	}
+	for i := range n {
+		jobs <- i
+	}
+	close(jobs)
+	all.Wait()
+	return slices.Concat(lists...)
+}
+
 // row takes the worst over all looks: what is not seen counts before what is
 // told, and that before what is seen late.
-func (x *trial) row(a, b *placed) (FaultRow, *Defeat) {
+func (x *trial) row(a, b *placed) faultJudged {
 	row := FaultRow{Output: x.v.model.Names.Outputs[x.output], Fault: a.fault.Name, On: a.on}
 	if b != nil {
 		row.Second, row.SecondOn = b.fault.Name, b.on
@@ -187,9 +300,9 @@ func (x *trial) row(a, b *placed) (FaultRow, *Defeat) {
 		row.Run = func() *Run { return x.runOf(a, b, worst, "goes on, and nothing detects it") }
 	}
 	if defeating == nil {
-		return row, nil
+		return faultJudged{row, nil, apart}
 	}
-	return row, x.defeat(a, b, defeating, beaten)
+	return faultJudged{row, x.defeat(a, b, defeating, beaten), apart}
 }
 
 // atMost is the longest that a row's fault stays unseen after any history: for
@@ -255,15 +368,36 @@ func (x *trial) outcome(looks []look, apart bool) outcome {
 		one.defeats = one.defeats || other.defeats && one.found != FoundWithheld // no set with one of them is minimal
 		return one
 	}
-	key := ""
-	for i := range looks {
-		key += looks[i].on + " " + looks[i].text + " " + strconv.Itoa(looks[i].gone) + " " + strconv.Itoa(looks[i].stuck) + "|"
+	return x.outcomeOf(looks)
+}
+
+// outcomeOf runs looks, or takes what came of equal ones; what is true behind
+// them is their own.
+func (x *trial) outcomeOf(looks []look) outcome {
+	does := deedOf(looks)
+	key := does.key()
+	x.mu.Lock()
+	r := x.known[key]
+	if r == nil {
+		r = &tried{}
+		x.known[key] = r
 	}
-	o, ok := x.known[key]
-	if !ok {
-		o = (&ordeal{trial: x, looks: looks}).undergo()
-		x.known[key] = o
+	x.mu.Unlock()
+	r.once.Do(func() { r.came, r.coils = x.ordeal(does).undergo() })
+	o, coils := r.came, r.coils
+	if x.truly(looks) {
+		return o
 	}
+	if o.found == FoundWithheld && someStuck(looks) {
+		r.after.Do(func() {
+			again := x.ordeal(does)
+			again.running()
+			again.lasts()
+			r.late = again.d.decision.Coils
+		})
+		coils = r.late
+	}
+	o.defeats = x.flows(looks, coils)
 	return o
 }
 

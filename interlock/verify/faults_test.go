@@ -6,7 +6,6 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/interlock"
 	"ohmgate/interlock/fault"
 )
 
@@ -202,10 +201,10 @@ func TestFaultsApartActApart(t *testing.T) {
 	for output, name := range []string{"valve", "pump"} {
 		v, err := newVerification(m, Options{Outputs: []string{name}})
 		require.NoError(t, err)
-		x := &trial{v: v, s: v.start(output), output: output, known: map[string]outcome{}, usual: map[interlock.Event]bool{}, ands: true}
+		x := v.newTrial(output)
+		x.ands = true
 		require.True(t, x.s.runs)
-		x.restart = x.healthyRestart()
-		places, compared := v.places(output), 0
+		places, compared := x.places(), 0
 		for i := range places {
 			for k := i + 1; k < len(places); k++ {
 				if !x.apart(&places[i], &places[k]) {

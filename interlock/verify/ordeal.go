@@ -42,26 +42,29 @@ func (o outcome) precedence() int {
 
 const latchedLater = "latched when withheld"
 
-// ordeal lets looks act on the running output: first while it runs, then while
+// ordeal lets a deed act on the running output: first while it runs, then while
 // it is stopped by another cause and people try to start it again.
 type ordeal struct {
 	*trial
-	looks   []look
+	does    deed
 	d       *driver
 	record  *recorder
-	at      Scans  // scans since the looks began
+	at      Scans  // scans since the deed began
 	told    string // what people were told first, and when
 	toldAt  Scans
-	healthy bool // nothing acts: what is told then is usual
+	healthy bool             // nothing acts: what is told then is usual
+	mark    *interlock.State // of some scan before, to see whether the scans repeat
 }
 
-// scan is one scan with all looks in it.
+func (x *trial) ordeal(does deed) *ordeal {
+	return &ordeal{trial: x, does: does, d: x.s.driver.copyOf(), mark: interlock.NewState(x.v.model.Config)}
+}
+
+// scan is one scan with the deed in it.
 func (x *ordeal) scan(overrun bool) {
 	x.d.healthy()
 	x.d.in.Overrun = overrun
-	for i := range x.looks {
-		x.looks[i].apply(x.d, x.at)
-	}
+	x.does.do(x.d, x.at)
 	if x.record != nil {
 		x.record.turn(x.d)
 	} else {
@@ -124,15 +127,12 @@ func (v *verification) eventText(e *interlock.Event) string {
 }
 
 // limit is longer than any rule takes.
-func (x *ordeal) limit() Scans {
-	return x.v.detectAll() + x.travel() + x.v.slowestInput() + 3
-}
+func (x *trial) limit() Scans { return x.detect + x.travel + x.v.slowestInput() + 3 }
 
-// travel is the longest travel time of the actuators around the output.
-func (x *ordeal) travel() Scans {
-	c := x.v.model.Config
-	most := c.Outputs[x.output].Travel
-	for _, st := range c.StreamsOf(x.output) {
+// travelOf is the longest travel time of the actuators around an output.
+func travelOf(c *interlock.Config, output int) Scans {
+	most := c.Outputs[output].Travel
+	for _, st := range c.StreamsOf(output) {
 		for _, o := range c.Streams[st].Through {
 			most = max(most, c.Outputs[o].Travel)
 		}
@@ -140,28 +140,25 @@ func (x *ordeal) travel() Scans {
 	return most
 }
 
-// running lets the looks act until the output is withheld or every rule had its
-// time, and says whether product still flows then with the bond gone.
+// running lets the deed act until the output is withheld or every rule had its
+// time.
 func (x *ordeal) running() (o outcome) {
-	x.d = x.s.driver.copyOf()
-	for limit := x.limit(); x.at < limit; {
-		if x.scan(false); !x.d.enabled() {
-			o = outcome{found: FoundWithheld, scans: x.at, rule: x.v.ruleOf(x.d, x.output), effect: x.d.state.Outputs[x.output].Mode.String()}
-			break
-		}
+	if x.let(x.limit(), false, x.stopped); x.stopped() {
+		o = outcome{found: FoundWithheld, scans: x.at, rule: x.v.ruleOf(x.d, x.output), effect: x.d.state.Outputs[x.output].Mode.String()}
 	}
-	if o.found != "" && x.someStuck() && !x.truly() {
-		for n := x.travel() + 2; n > 0; n-- { // time to notice, and to call the backup
-			x.scan(false)
-		}
-	}
-	o.defeats = x.flows() && !x.truly()
 	return o
 }
 
-func (x *ordeal) someStuck() bool {
-	for i := range x.looks {
-		if x.looks[i].stuck != none {
+func (x *ordeal) stopped() bool { return !x.d.enabled() }
+
+// lasts gives every actuator the time to be noticed, and to call its backup.
+func (x *ordeal) lasts() { x.let(x.travel+2, false, never) }
+
+func never() bool { return false }
+
+func someStuck(looks []look) bool {
+	for i := range looks {
+		if looks[i].stuck != none {
 			return true
 		}
 	}
@@ -170,16 +167,14 @@ func (x *ordeal) someStuck() bool {
 
 // flows says that a stream through the output flows: every actuator on its way
 // is energised or truly stays open. Without streams the output itself counts.
-func (x *ordeal) flows() bool {
+func (x *trial) flows(looks []look, coils interlock.CoilSet) bool {
 	c := x.v.model.Config
-	open := func(output int) bool {
-		for i := range x.looks {
-			if x.looks[i].stuck == output {
-				return true
-			}
+	for i := range looks {
+		if looks[i].stuck != none {
+			coils |= 1 << looks[i].stuck
 		}
-		return x.d.state.Outputs[output].Mode == interlock.Enabled
 	}
+	open := func(output int) bool { return coils>>output&1 != 0 }
 	streams := c.StreamsOf(x.output)
 	if len(streams) == 0 {
 		return open(x.output)
@@ -198,11 +193,11 @@ func (x *ordeal) flows() bool {
 
 // truly is whether the permissive holds for what is true behind the looks: bonds
 // that are gone are gone, whatever is read.
-func (x *ordeal) truly() bool {
+func (x *trial) truly(looks []look) bool {
 	channels := len(x.v.model.Config.Channels)
 	return interlock.True == evaluate(x.v.model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
-		for i := range x.looks {
-			if x.looks[i].gone == cause {
+		for i := range looks {
+			if looks[i].gone == cause {
 				return interlock.False
 			}
 		}
@@ -213,22 +208,29 @@ func (x *ordeal) truly() bool {
 	})
 }
 
-func (x *ordeal) undergo() outcome {
+// undergo is the whole ordeal: what comes of it, but for whether it defeats, and
+// the coils after every rule had its time.
+func (x *ordeal) undergo() (outcome, interlock.CoilSet) {
 	o := x.running()
-	if o.found != "" {
-		return o
+	coils := x.d.decision.Coils
+	if o.found == "" {
+		o = x.unseen()
 	}
+	return o, coils
+}
+
+// unseen is what comes of a deed that does not stop the output.
+func (x *ordeal) unseen() outcome {
 	name := x.v.model.Names.Outputs[x.output]
 	later, latched := x.nextStop()
 	switch {
 	case latched:
 		later.rule, later.effect = "travel time: "+name+" unconfirmed", latchedLater
 	case x.told != "":
-		return outcome{FoundAnnounced, x.toldAt, x.told, "announced; runs on, the permissive holds", o.defeats}
+		return outcome{FoundAnnounced, x.toldAt, x.told, "announced; runs on, the permissive holds", false}
 	case later.found == "":
-		return outcome{FoundNothing, 0, "no rule", "runs on", o.defeats}
+		return outcome{FoundNothing, 0, "no rule", "runs on", false}
 	}
-	later.defeats = o.defeats
 	return later
 }
 
@@ -236,21 +238,18 @@ func (x *ordeal) undergo() outcome {
 // longer than its actuator may take to report, and then lets people start it
 // again. (Whoever resets sooner asks for it again before it is late.)
 func (x *ordeal) nextStop() (o outcome, latched bool) {
-	began := x.at
-	for n := Scans(0); n <= x.travel()+2; n++ {
-		x.scan(true)
-		if x.d.state.Outputs[x.output].Unconfirmed != 0 {
-			return outcome{found: FoundKeptOut, scans: x.at - began}, true
-		}
-	}
-	if x.told != "" {
+	late := func() bool { return x.d.state.Outputs[x.output].Unconfirmed != 0 }
+	took := x.let(x.travel+3, true, late)
+	switch {
+	case late():
+		return outcome{found: FoundKeptOut, scans: took}, true
+	case x.told != "":
 		return o, false
-	}
-	for n := Scans(0); n < 2*x.restart+x.limit() && !x.d.enabled(); n++ {
-		x.scan(false)
+	case !x.d.enabled():
+		x.let(2*x.restart+x.limit(), false, x.d.enabled)
 	}
 	if !x.d.enabled() && x.told == "" {
-		o = outcome{found: FoundKeptOut, scans: x.travel() + 2, rule: "start refused: " + x.v.ruleOf(x.d, x.output), effect: "kept out after the next stop"}
+		o = outcome{found: FoundKeptOut, scans: x.travel + 2, rule: "start refused: " + x.v.ruleOf(x.d, x.output), effect: "kept out after the next stop"}
 	}
 	return o, false
 }
@@ -258,18 +257,11 @@ func (x *ordeal) nextStop() (o outcome, latched bool) {
 // healthyRestart is how long a healthy plant takes to run again after such a
 // stop, and hears what people are told meanwhile.
 func (x *trial) healthyRestart() Scans {
-	h := &ordeal{trial: x, d: x.s.driver.copyOf(), healthy: true}
-	for n := Scans(0); n < h.limit(); n++ {
-		h.scan(false)
-	}
-	for n := Scans(0); n <= h.travel()+2; n++ {
-		h.scan(true)
-	}
-	n := Scans(0)
-	for ; !h.d.enabled() && uint64(n) < patienceOf(x.v.model.Config); n++ {
-		h.scan(false)
-	}
-	return n
+	h := x.ordeal(deed{})
+	h.healthy = true
+	h.let(h.limit(), false, never)
+	h.let(h.travel+3, true, never)
+	return h.let(Scans(patienceOf(x.v.model.Config)), false, h.d.enabled)
 }
 
 // ruleOf names what withholds an output now, and the channels behind it.
@@ -311,9 +303,13 @@ func (x *trial) defeat(a, b *placed, looks []look, o outcome) *Defeat {
 // runOf replays looks with a recorder. What the run claims is written as an
 // expectation that it does not meet, so that whoever replays it sees the same.
 func (x *trial) runOf(a, b *placed, looks []look, says string) *Run {
-	r := &ordeal{trial: x, looks: looks, record: x.s.record.copyOf()}
+	r := x.ordeal(deedOf(looks))
+	r.record = x.s.record.copyOf()
 	from := r.record.scans
 	o := r.running()
+	if o.found == FoundWithheld && someStuck(looks) && !x.truly(looks) {
+		r.lasts()
+	}
 	names, output := namesOf(a, b), x.v.model.Names.Outputs[x.output]
 	run := r.record.finish(fmt.Sprintf("%s: %s %s", strings.Join(names, " with "), output, says), len(names))
 	run.Property, run.Output = "fault table", output

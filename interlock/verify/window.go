@@ -2,7 +2,6 @@ package verify
 
 import (
 	"fmt"
-	"runtime"
 	"sync"
 	"time"
 
@@ -132,11 +131,7 @@ func (w *Window) fill(s *site.Site, at int, class monitor.Class, o Options) {
 	jobs, done := make(chan int), 0
 	var all sync.WaitGroup
 	var one sync.Mutex
-	workers := o.Workers
-	if workers <= 0 {
-		workers = runtime.GOMAXPROCS(0)
-	}
-	for range workers {
+	for range o.workers() {
 		all.Go(func() {
 			for job := range jobs {
 				period, patience := job/len(w.Patiences), job%len(w.Patiences)
