@@ -39,6 +39,7 @@ type jointOutput struct {
 	Results    []verify.Result   `json:"results"`
 	Response   []verify.Response `json:"response"`
 	NotJudged  map[string]string `json:"not_judged"` // property and why
+	Taken      map[string]string `json:"taken"`      // property whose verdict is that of verify without --joint, and why
 	Seconds    float64           `json:"seconds"`
 }
 
@@ -122,14 +123,15 @@ func ownNotJudged(m *verify.Model, o *verifyOptions) []verify.Result {
 // is not shown.
 func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput, error) {
 	began := time.Now()
-	one := &jointOutput{Output: m.Names.Outputs[output], NotJudged: map[string]string{}}
+	one := &jointOutput{Output: m.Names.Outputs[output], NotJudged: map[string]string{}, Taken: map[string]string{}, Channels: []string{}}
 	j, err := verify.JointOf(m, options, output)
-	if err == nil && len(j.Channels) == 0 {
-		one.NotJudged["all"] = "no channel is in its permissive"
-		return one, nil
+	if err == nil && len(j.Channels) > 0 {
+		err = one.search(j, options)
+	} else if err == nil {
+		one.NotJudged["others"] = "no channel is in its permissive"
 	}
 	if err == nil {
-		err = one.search(j, options)
+		err = one.aside(j, options)
 	}
 	one.Seconds = time.Since(began).Seconds()
 	var cut *verify.CutOff
@@ -148,11 +150,7 @@ func (one *jointOutput) search(j *verify.Joint, options verify.Options) error {
 	if err != nil {
 		return err
 	}
-	err = e.Run(func(scans, nodes int, bytes uint64) {
-		if options.Progress != nil {
-			options.Progress(0, 1, fmt.Sprintf("%s, scan %d, %d MB", one.Output, scans, bytes>>20), uint64(nodes))
-		}
-	})
+	err = e.Run(one.progress(options))
 	one.Scans = e.Scans
 	if err != nil {
 		return err
@@ -162,11 +160,42 @@ func (one *jointOutput) search(j *verify.Joint, options verify.Options) error {
 	if err != nil {
 		return err
 	}
-	if one.Results, one.Response, err = j.Judge(found); err != nil {
-		return err
+	one.Results, one.Response, err = j.Judge(found)
+	return err
+}
+
+func (one *jointOutput) progress(options verify.Options) joint.Progress {
+	return func(scans, nodes int, bytes uint64) {
+		if options.Progress != nil {
+			options.Progress(0, 1, fmt.Sprintf("%s, scan %d, %d MB", one.Output, scans, bytes>>20), uint64(nodes))
+		}
 	}
+}
+
+// aside judges what has a search of its own, when the first one has given back its
+// memory.
+func (one *jointOutput) aside(j *verify.Joint, options verify.Options) error {
+	if wants(options, "8") {
+		waits, err := joint.Waits(j, options.Memory, one.progress(options))
+		if err != nil {
+			return err
+		}
+		one.add(j.JudgeWaits(waits))
+	}
+	slices.SortStableFunc(one.Results, func(a, b verify.Result) int { return byNumber(a.Property, b.Property) })
 	one.leave(j, options.Properties)
 	return nil
+}
+
+func wants(options verify.Options, property string) bool {
+	return len(options.Properties) == 0 || isOneOf(options.Properties, property)
+}
+
+// add appends a result, if there is one.
+func (one *jointOutput) add(r *verify.Result) {
+	if r != nil {
+		one.Results = append(one.Results, *r)
+	}
 }
 
 // leave says what is not judged jointly, and why. What was asked for by name and
@@ -174,6 +203,11 @@ func (one *jointOutput) search(j *verify.Joint, options verify.Options) error {
 func (one *jointOutput) leave(j *verify.Joint, asked []string) {
 	for n, why := range j.NotJudged() {
 		one.NotJudged[strconv.Itoa(n)] = why
+	}
+	for n, why := range j.Taken() {
+		if len(one.Channels) > 0 && (len(asked) == 0 || isOneOf(asked, strconv.Itoa(n))) {
+			one.Taken[strconv.Itoa(n)] = why
+		}
 	}
 	for _, name := range asked {
 		why, left := one.NotJudged[name]
@@ -200,6 +234,9 @@ func tellJoint(out io.Writer, r *jointReport) {
 		}
 		for k := range one.Response {
 			tellJointResponse(out, &one.Response[k])
+		}
+		for _, name := range slices.SortedFunc(maps.Keys(one.Taken), byNumber) {
+			tellWrapped(out, "  taken from verify: ", name+", "+one.Taken[name])
 		}
 		for _, name := range slices.SortedFunc(maps.Keys(one.NotJudged), byNumber) {
 			tellWrapped(out, "  not judged jointly: ", name+", "+one.NotJudged[name])
@@ -230,7 +267,7 @@ func tellJointResponse(out io.Writer, x *verify.Response) {
 	}
 	set := strings.Join(x.Set, " and ")
 	if x.Scans == verify.Endless {
-		tellWrapped(out, "  response: ", set+" bad: no bound (a bypass may stand in)")
+		tellWrapped(out, "  response: ", set+" bad: no bound")
 		return
 	}
 	tellWrapped(out, "  response: ", fmt.Sprintf("%s bad: withheld at the latest in scan %d, %.1f ms, %s", set, x.Scans, x.Seconds*1000, x.Bound))

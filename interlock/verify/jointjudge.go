@@ -19,6 +19,10 @@ type JointFound struct {
 	Response func(set []string) (JointResponse, error)
 	// Lost is a run to where a pair is lost in one scan; no scans where it cannot be.
 	Lost func(pair []string) (JointResponse, error)
+	// Alone is the most scans that the output runs on while one cut set, of channels
+	// and of inputs, alone is bad; 0 where all else is never well, Endless where it
+	// never stops.
+	Alone func(channels []string, inputs []int) (scans int, err error)
 	// Recovery is the number of scans of good readings after which every channel
 	// is bonded from every joint state, and whether the output can then be brought
 	// to run from every one of its own.
@@ -43,21 +47,19 @@ type JointResponse struct {
 // NotJudged are the default properties that a joint search leaves to the
 // composition, and why.
 func (j *Joint) NotJudged() map[int]string {
-	why := map[int]string{
-		9:  "compares two runs of one channel, channel by channel",
-		12: "asks the real Step about one cause at a time",
-		14: "asks the real Step about the kick",
-	}
-	c := j.verification.model.Config
-	if len(c.VesselsOf(j.output)) > 0 {
-		why[8] = "the charge memory of the vessels is free here"
-	}
+	why := map[int]string{9: "compares two runs of one channel, channel by channel"}
 	for i := range j.Channels {
 		if j.Channels[i].Bypassed {
 			why[11] = "the timer of the bypass is free here"
 		}
 	}
 	return why
+}
+
+// Taken are the default properties whose verdict is that of verify without
+// --joint, and why.
+func (j *Joint) Taken() map[int]string {
+	return map[int]string{14: "no property of the states: the real Step is asked, as without --joint"}
 }
 
 // restsOn are the properties of the search that others rest on, and themselves.
@@ -86,14 +88,13 @@ func (j *Joint) composed(number int) *Result {
 // Judge says of every wanted property that a joint search can judge what it met,
 // in the words, with the replays and the lemmas of the explicit verification.
 func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, err error) {
-	v := j.verification
-	s := &Searched{Kind: "reset", Output: j.Output, Channel: "all", output: j.output, channel: j.Channels[0].Cause, vessel: -1,
+	v := j.begin()
+	s := &Searched{Kind: "reset", Output: j.Output, Channel: "all", output: j.output, channel: j.Channels[0].Cause, vessel: -1, key: jointKey,
 		Hit: mask(f.Hit), Bad: mask(f.Bad), cutOff: f.CutOff}
 	for n, run := range f.Runs {
 		s.FirstBad[n] = len(run.News)
 	}
-	v.searches, v.report.Lemmas, v.report.Results = []*Searched{s}, nil, nil
-	v.lemmas()
+	v.searches = []*Searched{s}
 	v.cuts(j.output)
 	cut := &v.report.Cuts[len(v.report.Cuts)-1]
 	if f.CutOff == nil {
@@ -103,8 +104,8 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 			}
 		}
 	}
-	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed, 13: func(int) *Result { return j.firstOut(f) },
-		15: func(int) *Result { return j.recovery(f) }}
+	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: j.inTime, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed,
+		12: func(int) *Result { return j.complete(f) }, 13: func(int) *Result { return j.firstOut(f) }, 14: v.kick, 15: func(int) *Result { return j.recovery(f) }}
 	for number := 1; number <= 15; number++ {
 		if checks[number] == nil || !v.wants(strconv.Itoa(number)) {
 			continue
@@ -118,16 +119,10 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 		if r == nil {
 			continue
 		}
-		r.Property, r.Title, r.Output, r.Assumes = strconv.Itoa(number), titles[number], j.Output, assumptions[number]
-		v.rest(r, number)
-		if r.Verdict == Violated && r.Counterexample == nil {
-			r.Counterexample = v.huntFor(j.output, number)
-		}
-		r.States, r.Steps = 0, 0
 		if r.Verdict == Shown && strings.HasPrefix(r.Says, "1 search") {
 			r.Says = f.States + " joint states"
 		}
-		results = append(results, *r)
+		results = append(results, *j.finish(r, number))
 	}
 	return results, cut.Response, nil
 }
@@ -143,7 +138,7 @@ func (j *Joint) respond(f *JointFound, r *Response) error {
 		return err
 	}
 	if found.Scans <= 0 {
-		if found.Scans != 0 && r.Scans != Endless && !j.bypassed(r.Set) {
+		if found.Scans != 0 && r.Scans != Endless {
 			return nil
 		}
 		r.Scans, r.Bound, r.Run = Scans(0), "upper bound", nil
@@ -183,13 +178,65 @@ func (j *Joint) hasAll(names []string) bool {
 	return true
 }
 
-func (j *Joint) bypassed(names []string) bool {
+// inTime says of the response where a bypass could prolong it.
+func (j *Joint) inTime(output int) *Result {
+	r := j.verification.response(output)
 	for i := range j.Channels {
-		if j.Channels[i].Bypassed && containsText(names, j.Channels[i].Name) {
-			return true
+		if c := &j.Channels[i]; c.Bypassed && r.Verdict == Shown {
+			r.Says += "; a bypass of " + c.Name + " that stands in adds its time"
 		}
 	}
-	return false
+	return r
+}
+
+// complete adds to the runs of the real Step that no history changes it: from every
+// joint state in which all else is well each cut set alone trips the output. What is
+// outside the cone is no part of the search; the real Step is asked about it.
+func (j *Joint) complete(f *JointFound) *Result {
+	v := j.verification
+	r := v.complete(j.output)
+	if r.Verdict != Shown {
+		return r
+	}
+	if f.CutOff != nil {
+		return &Result{Verdict: NotShown, Says: f.CutOff.Error()}
+	}
+	longest := 0
+	for _, set := range CutSets(j.Permissive) {
+		var channels, names []string
+		var inputs []int
+		for _, cause := range set {
+			name := v.model.cause(cause)
+			if names = append(names, name); cause < len(v.model.Config.Channels) {
+				channels = append(channels, name)
+			} else {
+				inputs = append(inputs, cause)
+			}
+		}
+		scans, err := f.Alone(channels, inputs)
+		said := strings.Join(names, " and ")
+		switch {
+		case err != nil:
+			return &Result{Verdict: NotShown, Says: err.Error()}
+		case scans == 0:
+			return &Result{Verdict: Nothing, Says: "it never runs with all well but " + said}
+		case scans < 0 || Scans(scans) > v.detectAll()+1:
+			return j.met(12, said+" alone bad does not trip it from every joint state")
+		}
+		longest = max(longest, scans)
+	}
+	r.Says += fmt.Sprintf("; each alone within %s from every joint state with all else well", scansText(longest))
+	return r
+}
+
+// met is a property that the joint search alone has found broken. Without a run of
+// the whole site nothing is called violated, and nothing shown; the mistakes of
+// mutants of parts are in none.
+func (j *Joint) met(number int, says string) *Result {
+	if j.verification.options.Logic == nil {
+		return j.composed(number)
+	}
+	return &Result{Verdict: Violated, Says: says}
 }
 
 // attain replays a joint run on the real Step of the whole site. Only where that

@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"slices"
+
 	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
@@ -13,10 +15,18 @@ type Joint struct {
 	Channels   []JointChannel
 	Words      []uint64 // the output's abstract states as packed words; 0 is power-up
 
+	// Vessel is the one whose charge memory stands beside the output, and Bond what
+	// shows its bond; empty without one.
+	Vessel string
+	Bond   interlock.Permissive
+
+	// Properties are those that the steps of the output know of.
+	Properties []int
 	// Helpful is the value of each input of the permissive that lets it be true.
 	Helpful map[int]interlock.Truth
 
 	table        *outputTable
+	waits        *waitTable // with a vessel
 	verification *verification
 	output       int
 }
@@ -28,6 +38,7 @@ type JointChannel struct {
 	Evidence             bool
 	Bypassed, CoversLost bool
 	Cut                  bool // this channel alone stops the output
+	InVessel             bool // a reconnection of it is one of the vessel
 	Table                *ChannelTable
 }
 
@@ -40,7 +51,8 @@ func JointOf(m *Model, o Options, output int) (*Joint, error) {
 	}
 	c := m.Config
 	out := &c.Outputs[output]
-	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive, Helpful: map[int]interlock.Truth{}, verification: v, output: output}
+	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive, Properties: []int{2, 3, 7, 10},
+		Helpful: map[int]interlock.Truth{}, verification: v, output: output}
 	causes := out.Permissive.Causes()
 	causes.Each(func(cause int) {
 		if cause >= len(c.Channels) {
@@ -48,13 +60,11 @@ func JointOf(m *Model, o Options, output int) (*Joint, error) {
 		}
 	})
 	for _, n := range v.channelsOf(output, -1) {
-		f := v.focusOf(v.job("reset", output, n, -1))
-		t, err := v.channelTable(&c.Channels[n].Config)
+		ch, err := j.channel(n)
 		if err != nil {
 			return nil, err
 		}
-		j.Channels = append(j.Channels, JointChannel{Name: m.Names.Channels[n], Cause: n, Evidence: c.Channels[n].Evidence != 0,
-			Bypassed: f.bypassed, CoversLost: f.lostToo, Cut: f.cut, Table: t})
+		j.Channels = append(j.Channels, *ch)
 	}
 	if j.table, err = v.outputTable(out, false); err != nil {
 		return nil, err
@@ -63,20 +73,43 @@ func JointOf(m *Model, o Options, output int) (*Joint, error) {
 	return j, nil
 }
 
-// JointStep is one step of the output under what its permissive says.
+// channel is one channel as the output hangs on it.
+func (j *Joint) channel(n int) (*JointChannel, error) {
+	v := j.verification
+	f := v.focusOf(v.job("reset", j.output, n, -1))
+	t, err := v.channelTable(&f.channel.Config)
+	return &JointChannel{Name: v.model.Names.Channels[n], Cause: n, Evidence: f.channel.Evidence != 0,
+		Bypassed: f.bypassed, CoversLost: f.lostToo, Cut: f.cut, Table: t}, err
+}
+
+// JointStep is one step of the output under one letter of what the channels show
+// together.
 type JointStep struct {
-	From, To       uint64 // words
-	Perm           int    // 0 false, 1 unknown, 2 true
-	Hit, Bad       uint32 // properties, as bits
-	Enables, Keeps bool
+	From, To uint64 // words
+	Letter   int
+	Hit, Bad uint32 // properties, as bits
+}
+
+// Letters is how many letters there are: what the permissive says, 0 false, 1
+// unknown, 2 true; with a vessel three times as many by what its bond says, and
+// twice as many by whether a parted connection of it reads good again.
+func (j *Joint) Letters() int {
+	if j.waits != nil {
+		return waitLetters
+	}
+	return j.table.groups
 }
 
 // EachStep calls f with every tabulated step of the output.
 func (j *Joint) EachStep(f func(JointStep)) {
+	if j.waits != nil {
+		j.waits.each(f)
+		return
+	}
 	for row := range j.table.states {
-		for perm := 0; perm < j.table.groups; perm++ {
-			for _, e := range j.table.from(uint32(row), perm) {
-				f(JointStep{From: j.Words[row], To: j.Words[e.next], Perm: perm, Hit: uint32(e.hit), Bad: uint32(e.bad), Enables: e.enables, Keeps: e.keeps})
+		for letter := range j.table.groups {
+			for _, e := range j.table.from(uint32(row), letter) {
+				f(JointStep{From: j.Words[row], To: j.Words[e.next], Letter: letter, Hit: uint32(e.hit), Bad: uint32(e.bad)})
 			}
 		}
 	}
@@ -85,10 +118,15 @@ func (j *Joint) EachStep(f func(JointStep)) {
 // Running says that a word is of an enabled output.
 func (j *Joint) Running(word uint64) bool { return interlock.Mode(word&3) == interlock.Enabled }
 
-// EachStep calls f with every tabulated step of the channel.
-func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class)) {
+// EachStep calls f with every tabulated step of the channel; again says that a
+// parted connection reads good again in it.
+func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class, again bool)) {
 	for state := range t.States {
-		t.EachFrom(uint32(state), func(to uint32, news monitor.Class) { f(uint32(state), to, news) })
+		for news := monitor.Class(0); news < monitor.Classes; news++ {
+			for _, e := range t.from(uint32(state), news) {
+				f(uint32(state), e.next, news, e.letter.again())
+			}
+		}
 	}
 }
 
@@ -136,9 +174,15 @@ func (j *Joint) Judges(property int) bool {
 
 // Planted is the logic with the mistake of a mutant in a part that a joint search
 // tabulates, a channel or an output; false where the mistake is elsewhere.
-func (m *Mutant) Planted() (*Logic, bool) {
+func (m *Mutant) Planted() (*Logic, bool) { return m.plantedIn(partChannel, partOutput) }
+
+// PlantedAside is the same for the parts that stand beside those where they are
+// asked for: a vessel, a stream, a bypass.
+func (m *Mutant) PlantedAside() (*Logic, bool) { return m.plantedIn(partVessel) }
+
+func (m *Mutant) plantedIn(parts ...part) (*Logic, bool) {
 	l := Real()
-	if m.part != partChannel && m.part != partOutput {
+	if !slices.Contains(parts, m.part) {
 		return nil, false
 	}
 	m.plant(l)

@@ -1,6 +1,8 @@
 package joint
 
 import (
+	"slices"
+
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock"
@@ -84,57 +86,103 @@ func (e *Engine) freeTruth(pair []int) three {
 }
 
 // permissive evaluates it over all channels, the inputs free.
-func (e *Engine) permissive(inputs map[int][]int) {
+func (e *Engine) permissive() {
+	free := e.freeSet()
+	over := func(of func(*channel) (keep, start three)) (keeps, begins [3]rudd.Node) {
+		return e.evaluateBoth(of, func(cause int) three { return e.freeTruth(e.inputs[cause]) })
+	}
+	keeps, begins := over(func(c *channel) (three, three) { return c.truth.keep, c.truth.start })
+	e.keepTrue, e.startTrue = e.b.Exist(keeps[2], free), e.b.Exist(begins[2], free)
+	if e.joint.Bond != nil {
+		e.guards = e.lettersWithBond(keeps, begins, free)
+		return
+	}
+	e.guards = e.letters(keeps, begins, free)
+	keeps, begins = over(func(c *channel) (three, three) { return c.bare.keep, c.bare.start })
+	e.bare = e.letters(keeps, begins, free)
+	e.well = scan{func(c *channel) rudd.Node { return c.under[monitor.Good] }, e.wellBut(nil)}
+}
+
+// freeSet are the variables of everything that is free in every scan.
+func (e *Engine) freeSet() rudd.Node {
 	var free []int
 	for i := range e.channels {
 		free = append(free, e.channels[i].free...)
 	}
-	for _, pair := range inputs {
+	for _, pair := range e.inputs {
 		free = append(free, pair...)
 	}
-	over := func(start bool) three {
-		return evaluate(e.b, e.joint.Permissive, func(cause int) three {
-			if c := e.channelOf(cause); c == nil {
-				return e.freeTruth(inputs[cause])
-			} else if start {
-				return c.truth.start
-			} else {
-				return c.truth.keep
-			}
-		})
-	}
-	keep := over(false)
-	begin := lesser(e.b, over(true), keep)
-	freeSet := e.b.Makeset(free)
-	keeps, begins := keep.is(e.b), begin.is(e.b)
-	for v := range e.perm {
-		whileOn, whileOff := e.b.Exist(keeps[v], freeSet), e.b.Exist(begins[v], freeSet)
-		if v == 2 {
-			e.keepTrue, e.startTrue = whileOn, whileOff
-		}
-		e.perm[v] = e.b.Ite(e.running, whileOn, whileOff)
-	}
-	e.permissiveWell()
+	return e.b.Makeset(free)
 }
 
-// permissiveWell evaluates it with every input as it helps and no bypass.
-func (e *Engine) permissiveWell() {
+// evaluateBoth says where the permissive is false, unknown, true: to keep on and
+// to begin, which asks both of what is fit to keep and of what is fit to start.
+func (e *Engine) evaluateBoth(of func(*channel) (keep, start three), input func(cause int) three) (keeps, begins [3]rudd.Node) {
 	over := func(start bool) three {
 		return evaluate(e.b, e.joint.Permissive, func(cause int) three {
-			if c := e.channelOf(cause); c == nil {
-				return known(e.b, e.joint.Helpful[cause])
-			} else if start {
-				return c.alone.start
-			} else {
-				return c.alone.keep
+			c := e.channelOf(cause)
+			if c == nil {
+				return input(cause)
 			}
+			keep, begin := of(c)
+			if start {
+				return begin
+			}
+			return keep
 		})
 	}
 	keep := over(false)
-	begin := lesser(e.b, over(true), keep)
-	keeps, begins := keep.is(e.b), begin.is(e.b)
-	e.well.news = func(c *channel) rudd.Node { return c.under[monitor.Good] }
-	for v := range e.well.perm {
-		e.well.perm[v] = e.b.Ite(e.running, keeps[v], begins[v])
+	return keep.is(e.b), lesser(e.b, over(true), keep).is(e.b)
+}
+
+// letters is what the permissive can say to an output that runs, or does not.
+func (e *Engine) letters(keeps, begins [3]rudd.Node, free rudd.Node) (list []rudd.Node) {
+	for v := range keeps {
+		list = append(list, e.b.Ite(e.running, e.b.Exist(keeps[v], free), e.b.Exist(begins[v], free)))
 	}
+	return list
+}
+
+// lettersWithBond asks the bond of the vessel beside the permissive, over what
+// keeps it running: no bypass stands in for a bond.
+func (e *Engine) lettersWithBond(keeps, begins [3]rudd.Node, free rudd.Node) (list []rudd.Node) {
+	bond := evaluate(e.b, e.joint.Bond, func(cause int) three {
+		if c := e.channelOf(cause); c != nil {
+			return c.bare.keep
+		}
+		return e.freeTruth(e.inputs[cause])
+	}).is(e.b)
+	again := e.b.False()
+	for i := range e.channels {
+		if c := &e.channels[i]; c.InVessel {
+			again = e.b.Or(again, e.b.Ithvar(c.again[0]))
+		}
+	}
+	for v := range keeps {
+		for bonded := range bond {
+			both := e.b.Ite(e.running, e.b.Exist(e.b.And(keeps[v], bond[bonded]), free), e.b.Exist(e.b.And(begins[v], bond[bonded]), free))
+			list = append(list, e.b.And(both, e.b.Not(again)), e.b.And(both, again))
+		}
+	}
+	return list
+}
+
+// wellBut is what the permissive says with every input as it helps, but for those
+// that are named, which are anything else; no bypass.
+func (e *Engine) wellBut(inputs []int) []rudd.Node {
+	spoiled := e.b.True()
+	for _, cause := range inputs {
+		is := e.freeTruth(e.inputs[cause]).is(e.b)
+		spoiled = e.b.And(spoiled, e.b.Not(is[e.joint.Helpful[cause]+1]))
+	}
+	keeps, begins := e.evaluateBoth(func(c *channel) (three, three) { return c.alone.keep, c.alone.start }, func(cause int) three {
+		if slices.Contains(inputs, cause) {
+			return e.freeTruth(e.inputs[cause])
+		}
+		return known(e.b, e.joint.Helpful[cause])
+	})
+	for v := range keeps {
+		keeps[v], begins[v] = e.b.And(keeps[v], spoiled), e.b.And(begins[v], spoiled)
+	}
+	return e.letters(keeps, begins, e.freeSet())
 }

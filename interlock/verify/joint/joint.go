@@ -15,6 +15,7 @@ package joint
 import (
 	"fmt"
 	"math/big"
+	"slices"
 
 	"github.com/dalzilio/rudd"
 
@@ -30,11 +31,13 @@ type Engine struct {
 	limit               uint64
 	output              block
 	channels            []channel
-	perm                [3]rudd.Node // over output now and channels next: the permissive can be false, unknown, true
-	keepTrue, startTrue rudd.Node    // over channels next: it can be true at all
-	steps               [3]rudd.Node // the output under each of them
-	bad, hit            map[int][3]rudd.Node
+	inputs              map[int][]int // variables of the inputs of the permissive
+	guards              []rudd.Node   // over output now and channels next: each letter can be
+	keepTrue, startTrue rudd.Node     // over channels next: the permissive can be true at all
+	steps               []rudd.Node   // the output under each letter
+	bad, hit            map[int][]rudd.Node
 	well                scan          // all inputs as they should be, no bypass
+	bare                []rudd.Node   // letters where no bypass stands in
 	back, forth         rudd.Replacer // next to now, now to next
 	running             rudd.Node     // output now
 	runs                rudd.Node     // output next
@@ -62,44 +65,46 @@ type channel struct {
 	*verify.JointChannel
 	block
 	step  rudd.Node                  // every news
+	again []int                      // in a vessel: a parted connection reads good again in this scan
 	under [monitor.Classes]rudd.Node // one class of news alone
 	truth struct{ keep, start three }
+	bare  struct{ keep, start three } // no bypass
 	alone struct{ keep, start three } // evidence given, no bypass
 	fit   rudd.Node                   // next: may keep, or covered by a bypass
 	firm  rudd.Node                   // next: may start, or covered
 	held  rudd.Node                   // now: may keep
 	kept  rudd.Node                   // next: may keep
+	calm  rudd.Node                   // now: has read good for long
 	free  []int
 }
 
 // New builds the diagrams of the parts.
 func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
-	e = &Engine{joint: j, limit: memory, bad: map[int][3]rudd.Node{}, hit: map[int][3]rudd.Node{}}
+	e = &Engine{joint: j, limit: memory, bad: map[int][]rudd.Node{}, hit: map[int][]rudd.Node{}, inputs: map[int][]int{}}
 	words := make([][]uint64, len(j.Channels))
 	e.output = e.place(j.Words)
 	for i := range j.Channels {
 		words[i] = wordsOf(j.Channels[i].Table)
 		c := channel{JointChannel: &j.Channels[i], block: e.place(words[i])}
 		c.free = e.more(3) // its evidence, and whether a bypass stands in
+		if c.InVessel {
+			c.again = e.more(1)
+		}
 		e.channels = append(e.channels, c)
 	}
-	inputs := map[int][]int{}
-	for _, n := range j.Permissive {
-		if n.Op == interlock.OpCause && e.channelOf(n.Cause) == nil && inputs[n.Cause] == nil {
-			inputs[n.Cause] = e.more(2)
+	for _, n := range append(slices.Clone(j.Permissive), j.Bond...) {
+		if n.Op == interlock.OpCause && e.channelOf(n.Cause) == nil && e.inputs[n.Cause] == nil {
+			e.inputs[n.Cause] = e.more(2)
 		}
 	}
 	if e.b, err = newDiagrams(e.varCount, e.expected(), memory); err != nil {
 		return nil, err
 	}
 	defer e.full("building the relations", &err)
-	e.sets(&e.output)
-	for i := range e.channels {
-		e.sets(&e.channels[i].block)
-	}
+	e.everySet()
 	e.channelSteps(words)
 	e.outputSteps()
-	e.permissive(inputs)
+	e.permissive()
 	if e.back, err = e.b.NewReplacer(next(e.nowVars), e.nowVars); err != nil {
 		return nil, err
 	}
@@ -164,7 +169,17 @@ func (e *Engine) more(n int) []int {
 	return list
 }
 
-func (e *Engine) sets(b *block) { b.nowSet, b.nextSet = e.b.Makeset(b.now), e.b.Makeset(next(b.now)) }
+// everySet names the variables that a scan leaves behind, part by part. That a
+// connection reads good again is told within the scan only.
+func (e *Engine) everySet() {
+	leaves := slices.Clone(e.output.now)
+	for i := range e.channels {
+		c := &e.channels[i]
+		c.nowSet, c.nextSet = e.b.Makeset(c.now), e.b.Makeset(append(next(c.now), c.again...))
+		leaves = append(leaves, c.again...)
+	}
+	e.output.nowSet, e.output.nextSet = e.b.Makeset(leaves), e.b.Makeset(next(e.output.now))
+}
 
 func next(now []int) []int {
 	list := make([]int, len(now))
@@ -219,24 +234,32 @@ func (e *Engine) some(b *block, words []uint64, next int, want func(i int) bool)
 // channelSteps builds the relations; channels that are alike share their shapes.
 func (e *Engine) channelSteps(words [][]uint64) {
 	type shapes [monitor.Classes]*shape
-	known := map[*verify.ChannelTable]*shapes{}
+	type key struct {
+		table    *verify.ChannelTable
+		inVessel bool
+	}
+	known := map[key]*shapes{}
 	for i := range e.channels {
 		c := &e.channels[i]
-		s := known[c.Table]
+		s := known[key{c.Table, c.InVessel}]
 		if s == nil {
 			s = &shapes{}
 			var rows [monitor.Classes][]pattern
-			c.Table.EachStep(func(from, to uint32, news monitor.Class) {
-				rows[news] = append(rows[news], c.code.row(words[i][from], words[i][to]))
+			c.Table.EachStep(func(from, to uint32, news monitor.Class, again bool) {
+				row := c.code.row(words[i][from], words[i][to])
+				if c.InVessel && again {
+					row.set(2 * len(c.code))
+				}
+				rows[news] = append(rows[news], row)
 			})
 			for class := range rows {
-				s[class] = shapeOf(rows[class], 2*len(c.code))
+				s[class] = shapeOf(rows[class], 2*len(c.code)+len(c.again))
 			}
-			known[c.Table] = s
+			known[key{c.Table, c.InVessel}] = s
 		}
 		c.step = e.b.False()
 		for class := range s {
-			c.under[class] = s[class].put(e.b, c.rowPlace)
+			c.under[class] = s[class].put(e.b, append(slices.Clone(c.rowPlace), c.again...))
 			c.step = e.b.Or(c.step, c.under[class])
 		}
 		e.channelTruth(c, words[i])
@@ -259,40 +282,48 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 	c.kept = keep
 	c.held = e.some(&c.block, words, 0, func(i int) bool { return c.Table.States[i].Phase.MayKeep() })
 	c.fit, c.firm = e.b.Or(keep, covered), e.b.Or(start, covered)
+	c.calm = e.some(&c.block, words, 0, func(i int) bool {
+		s := &c.Table.States[i]
+		return s.Phase == monitor.Bonded && s.Class == monitor.Good && s.Age == 0 && !s.Parted
+	})
 	stands := e.b.And(covered, e.b.Ithvar(c.free[2]))
 	evidence := three{e.b.True(), e.b.False()}
 	if c.Evidence {
 		evidence = e.freeTruth(c.free[:2])
 	}
+	alone := func(fit rudd.Node) three { return three{fit, e.b.Not(e.b.Or(fit, unreadable))} }
+	bare := func(fit rudd.Node) three { return lesser(e.b, alone(fit), evidence) }
 	shown := func(fit rudd.Node) three {
-		t := three{e.b.Or(fit, stands), e.b.And(e.b.Not(e.b.Or(fit, unreadable)), e.b.Not(stands))}
-		return lesser(e.b, t, evidence)
+		t := alone(fit)
+		return lesser(e.b, three{e.b.Or(t.yes, stands), e.b.And(t.no, e.b.Not(stands))}, evidence)
 	}
 	c.truth.keep, c.truth.start = shown(keep), shown(start)
-	alone := func(fit rudd.Node) three { return three{fit, e.b.Not(e.b.Or(fit, unreadable))} }
+	c.bare.keep, c.bare.start = bare(keep), bare(start)
 	c.alone.keep, c.alone.start = alone(keep), alone(start)
 }
 
-// Properties are those that a joint search judges.
+// Properties are those that the search of an output with its channels judges.
 var Properties = []int{2, 3, 7, 10}
 
 func (e *Engine) outputSteps() {
 	runs := func(i int) bool { return e.joint.Running(e.joint.Words[i]) }
 	e.running, e.runs = e.some(&e.output, e.joint.Words, 0, runs), e.some(&e.output, e.joint.Words, 1, runs)
-	var all [3][]pattern
-	bad, hit := map[int]*[3][]pattern{}, map[int]*[3][]pattern{}
-	for _, n := range Properties {
-		bad[n], hit[n] = &[3][]pattern{}, &[3][]pattern{}
+	letters := e.joint.Letters()
+	e.steps = make([]rudd.Node, letters)
+	all := make([][]pattern, letters)
+	bad, hit := map[int][][]pattern{}, map[int][][]pattern{}
+	for _, n := range e.joint.Properties {
+		bad[n], hit[n] = make([][]pattern, letters), make([][]pattern, letters)
 	}
 	e.joint.EachStep(func(s verify.JointStep) {
 		row := e.output.code.row(s.From, s.To)
-		all[s.Perm] = append(all[s.Perm], row)
-		for _, n := range Properties {
+		all[s.Letter] = append(all[s.Letter], row)
+		for _, n := range e.joint.Properties {
 			if s.Bad>>n&1 == 1 {
-				bad[n][s.Perm] = append(bad[n][s.Perm], row)
+				bad[n][s.Letter] = append(bad[n][s.Letter], row)
 			}
 			if s.Hit>>n&1 == 1 {
-				hit[n][s.Perm] = append(hit[n][s.Perm], row)
+				hit[n][s.Letter] = append(hit[n][s.Letter], row)
 			}
 		}
 	})
@@ -301,13 +332,9 @@ func (e *Engine) outputSteps() {
 	}
 	for v := range all {
 		e.steps[v] = diagram(all[v])
-	}
-	for _, n := range Properties {
-		var b, h [3]rudd.Node
-		for v := range b {
-			b[v], h[v] = diagram(bad[n][v]), diagram(hit[n][v])
+		for _, n := range e.joint.Properties {
+			e.bad[n], e.hit[n] = append(e.bad[n], diagram(bad[n][v])), append(e.hit[n], diagram(hit[n][v]))
 		}
-		e.bad[n], e.hit[n] = b, h
 	}
 }
 
@@ -329,16 +356,16 @@ func (e *Engine) zero(b *block) rudd.Node {
 	return s
 }
 
-// scan is what one scan may bring: news to every channel, and what the
-// permissive may say of them, over the output now and the channels next.
+// scan is what one scan may bring: news to every channel, and by letter what
+// comes of them to the output, over the output now and the channels next.
 type scan struct {
-	news func(*channel) rudd.Node
-	perm [3]rudd.Node
+	news   func(*channel) rudd.Node
+	guards []rudd.Node
 }
 
 // free is a scan that may bring anything.
 func (e *Engine) free() scan {
-	return scan{func(c *channel) rudd.Node { return c.step }, e.perm}
+	return scan{func(c *channel) rudd.Node { return c.step }, e.guards}
 }
 
 // moved takes every channel one scan on: over the output now, the channels next.
@@ -354,7 +381,7 @@ func (e *Engine) moved(set rudd.Node, s scan) rudd.Node {
 func (e *Engine) image(set rudd.Node, s scan) rudd.Node {
 	moved, result := e.moved(set, s), e.b.False()
 	for v := range e.steps {
-		result = e.b.Or(result, e.b.AndExist(e.output.nowSet, e.b.And(moved, s.perm[v]), e.steps[v]))
+		result = e.b.Or(result, e.b.AndExist(e.output.nowSet, e.b.And(moved, s.guards[v]), e.steps[v]))
 	}
 	return e.b.Replace(result, e.back)
 }
@@ -363,7 +390,7 @@ func (e *Engine) image(set rudd.Node, s scan) rudd.Node {
 func (e *Engine) before(set rudd.Node, s scan) rudd.Node {
 	later, result := e.b.Replace(set, e.forth), e.b.False()
 	for v := range e.steps {
-		result = e.b.Or(result, e.b.AndExist(e.output.nextSet, e.b.And(later, s.perm[v]), e.steps[v]))
+		result = e.b.Or(result, e.b.AndExist(e.output.nextSet, e.b.And(later, s.guards[v]), e.steps[v]))
 	}
 	for i := range e.channels {
 		c := &e.channels[i]
@@ -374,7 +401,7 @@ func (e *Engine) before(set rudd.Node, s scan) rudd.Node {
 
 // Run reaches everything that can be reached from power-up. Progress is told of
 // scans, of nodes in the table and of the memory that they take.
-func (e *Engine) Run(progress func(scans, nodes int, bytes uint64)) (err error) {
+func (e *Engine) Run(progress Progress) (err error) {
 	defer e.full("searching jointly", &err)
 	e.reached = e.start()
 	fresh := e.reached

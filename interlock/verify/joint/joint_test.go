@@ -3,6 +3,7 @@ package joint
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -39,6 +40,15 @@ func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *ver
 		change(c)
 	}
 	require.NoError(t, c.Compile())
+	for i := range c.Bypasses {
+		m.Names.Bypasses = append(m.Names.Bypasses, fmt.Sprintf("bypass_%d", i+1))
+	}
+	for i := range c.Vessels {
+		m.Names.Vessels = append(m.Names.Vessels, fmt.Sprintf("vessel_%d", i+1))
+	}
+	for i := range c.Streams {
+		m.Names.Streams = append(m.Names.Streams, fmt.Sprintf("stream_%d", i+1))
+	}
 	return m
 }
 
@@ -93,12 +103,12 @@ func walk(j *verify.Joint) int {
 	}
 	output := make([][3][]int, len(j.Words))
 	j.EachStep(func(s verify.JointStep) {
-		output[row[s.From]][s.Perm] = append(output[row[s.From]][s.Perm], row[s.To])
+		output[row[s.From]][s.Letter] = append(output[row[s.From]][s.Letter], row[s.To])
 	})
 	next := make([][][]uint32, len(j.Channels))
 	for i := range j.Channels {
 		next[i] = make([][]uint32, len(j.Channels[i].Table.States))
-		j.Channels[i].Table.EachStep(func(from, to uint32, _ monitor.Class) {
+		j.Channels[i].Table.EachStep(func(from, to uint32, _ monitor.Class, _ bool) {
 			if !slices.Contains(next[i][from], to) {
 				next[i][from] = append(next[i][from], to)
 			}
@@ -271,14 +281,24 @@ func TestResponseAgrees(t *testing.T) {
 	assert.Equal(t, 2, compared, "cut sets")
 }
 
-// Under a bypass whose end is free the response has no bound, and says so.
-func TestResponseUnderABypassIsEndless(t *testing.T) {
-	e, _ := run(t, yard(t, 1, "bond_1", func(c *interlock.Config) {
+// A bypass that stands in prolongs no response: how long it may is property 11.
+func TestResponseLeavesTheBypassToItsProperty(t *testing.T) {
+	bypassed := func(c *interlock.Config) {
 		c.Bypasses = []interlock.Bypass{{Input: 5, Channel: 0, For: 9, Warn: 1, Gap: 1}}
-	}), verify.Options{}, 1<<30)
-	scans, err := e.Response([]string{"bond_1"}, 100)
-	require.NoError(t, err)
-	assert.Equal(t, Endless, scans)
+	}
+	var scans [2]int
+	for i, change := range []func(*interlock.Config){nil, bypassed} {
+		m := yard(t, 1, "bond_1", change)
+		e, _ := run(t, m, verify.Options{}, 1<<30)
+		var err error
+		scans[i], err = e.Response([]string{"bond_1"}, 100)
+		require.NoError(t, err)
+		results, _ := judged(t, m, verify.Options{Properties: []string{"4"}})
+		assert.Equal(t, verify.Shown, results["4"].Verdict, results["4"].Says)
+		assert.Equal(t, i == 1, strings.Contains(results["4"].Says, "a bypass of bond_1 that stands in adds its time"), results["4"].Says)
+	}
+	assert.Positive(t, scans[0])
+	assert.Equal(t, scans[0], scans[1])
 }
 
 // What composition can only bound: two losses in one scan.

@@ -12,8 +12,9 @@ const longestResponse = 100_000
 // Found is what the search met, for the verifier to judge.
 func (e *Engine) Found() (f *verify.JointFound, err error) {
 	f = &verify.JointFound{States: e.States().String(), Runs: map[int]verify.JointRun{}, Recovery: e.Recovery, Lost: e.Lost,
+		Alone:    func(channels []string, inputs []int) (int, error) { return e.Alone(channels, inputs, longestResponse) },
 		Response: func(set []string) (verify.JointResponse, error) { return e.Attain(set, longestResponse) }}
-	for _, n := range Properties {
+	for _, n := range e.joint.Properties {
 		if !e.joint.Judges(n) {
 			continue
 		}
@@ -41,7 +42,7 @@ func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
 	moved := e.reachedMoved()
 	hit, bad := false, false
 	for v, broken := range e.broken(property) {
-		hit = hit || e.meets(e.b.And(moved, e.perm[v]), e.hit[property][v])
+		hit = hit || e.meets(e.b.And(moved, e.guards[v]), e.hit[property][v])
 		bad = bad || e.meets(moved, broken)
 	}
 	switch {
@@ -65,10 +66,11 @@ func (e *Engine) reachedMoved() rudd.Node {
 
 // broken are the steps that break a property, by what the permissive says: over
 // the output now and next, and the channels next.
-func (e *Engine) broken(property int) (list [3]rudd.Node) {
+func (e *Engine) broken(property int) []rudd.Node {
+	list := make([]rudd.Node, len(e.steps))
 	wrong := e.wrong(property)
 	for v := range list {
-		list[v] = e.b.And(e.perm[v], e.b.Or(e.bad[property][v], e.b.And(wrong, e.steps[v])))
+		list[v] = e.b.And(e.guards[v], e.b.Or(e.bad[property][v], e.b.And(wrong, e.steps[v])))
 	}
 	return list
 }

@@ -41,12 +41,13 @@ func (e *Engine) mixed(names []string, classes []monitor.Class, others func(*cha
 // Response is the most scans that an enabled output runs on, the scan in which
 // it is withheld counted, while every one of the named channels has bad news in
 // every scan, in any mixture and after any history, all others free. 0 is never
-// enabled. It is Endless where the search comes to a set of states that follows
-// itself, as under a bypass, whose end is free here; past the limit it is cut off.
+// enabled. No bypass stands in meanwhile: how long one may is property 11. It is
+// Endless where the search comes to a set of states that follows itself; past the
+// limit it is cut off.
 func (e *Engine) Response(names []string, limit int) (scans int, err error) {
 	defer e.full("measuring the joint response", &err)
 	free := e.free()
-	sets, endless, err := e.runsOn(e.b.And(e.reached, e.running), scan{e.mixed(names, badNews, free.news), free.perm}, limit, false)
+	sets, endless, err := e.runsOn(e.b.And(e.reached, e.running), scan{e.mixed(names, badNews, free.news), e.bare}, limit, false)
 	if endless {
 		return Endless, err
 	}
@@ -89,8 +90,8 @@ func (e *Engine) Attain(names []string, limit int) (found verify.JointResponse, 
 		return found, nil
 	}
 	defer e.full("rebuilding a run", &err)
-	lively := scan{e.mixed(names, allNews, e.well.news), e.well.perm}
-	bad := scan{e.mixed(names, badNews, e.well.news), e.well.perm}
+	lively := scan{e.mixed(names, allNews, e.well.news), e.well.guards}
+	bad := scan{e.mixed(names, badNews, e.well.news), e.well.guards}
 	leads := e.leads(at, lively)
 	sets, endless, err := e.runsOn(leads[len(leads)-1], bad, found.Scans, true)
 	if err != nil || endless || len(sets) == 0 || e.b.full() {

@@ -38,7 +38,7 @@ func (e *Engine) Lost(names []string) (found verify.JointResponse, err error) {
 		return found, err
 	}
 	found.Scans = 1
-	lively := scan{e.mixed(names, allNews, e.well.news), e.well.perm}
+	lively := scan{e.mixed(names, allNews, e.well.news), e.well.guards}
 	leads := e.leads(at, lively)
 	from := leads[len(leads)-1]
 	for i := range e.channels {
