@@ -1,21 +1,37 @@
 package verify
 
-import "ohmgate/monitor"
+import (
+	"fmt"
 
-// glanceTurns bounds how many scans the look at one output may take.
+	"ohmgate/interlock"
+	"ohmgate/monitor"
+)
+
+// glanceTurns bounds how many scans one kind of look at an output may take.
 const glanceTurns = 40_000
 
+// scene is something that goes wrong, and how long the site is followed after.
+type scene struct {
+	list []stretch
+	end  uint64
+}
+
 // glanced is what a look at the whole site found: by property, what goes wrong.
-type glanced map[int][]stretch
+type glanced map[int]*scene
 
 // glance lets every single thing go wrong for two scans while an output runs, and
-// follows the whole site until long after. The searches step the parts of the
-// logic; what ties them together, such as a stop, an overrun or a wait that reach
-// an output, is looked at here. Outputs with equal searches are looked at once.
+// follows the whole site until long after; then two things together, one after the
+// other, and what a bypass lets pass. The searches step the parts of the logic;
+// what ties them together, such as a stop, an overrun, a bypass or a wait that
+// reach an output, is looked at here. Outputs with equal searches are looked at
+// once.
 func (v *verification) glance(output int) glanced {
 	key := ""
 	for _, job := range v.jobsOf(output, "") {
 		key += job.key
+	}
+	if key != "" {
+		key += fmt.Sprint(v.bypassesOf(output))
 	}
 	if found, known := v.glances[key]; known && key != "" {
 		return found
@@ -30,32 +46,122 @@ func (v *verification) glance(output int) glanced {
 	if !v.start(output).runs {
 		return found
 	}
-	from := h.started() + 2
-	for i, x := range h.wrongs {
-		if x.kind == wrongReading && x.class != monitor.Open && x.class != monitor.Missing || h.turns > glanceTurns {
-			continue
-		}
-		seen = 0
-		list := []stretch{{i, from, from + 2}}
-		h.play(list, from+300)
-		for property := range titles {
-			if seen>>property&1 == 1 && found[property] == nil {
-				found[property] = list
+	for _, scenes := range [...][]scene{h.singles(), h.doubles(), h.underKey()} {
+		for limit := h.turns + glanceTurns; len(scenes) > 0 && h.turns < limit; scenes = scenes[1:] {
+			seen = 0
+			h.play(scenes[0].list, scenes[0].end)
+			for property := range titles {
+				if seen>>property&1 == 1 && found[property] == nil {
+					found[property] = &scenes[0]
+				}
 			}
 		}
 	}
 	return found
 }
 
+// bypassesOf lists the bypasses of the channels that an output needs.
+func (v *verification) bypassesOf(output int) (list []int) {
+	needed := v.needed(output)
+	for i := range v.model.Config.Bypasses {
+		if contains(needed, v.model.Config.Bypasses[i].Channel) {
+			list = append(list, i)
+		}
+	}
+	return list
+}
+
+// singles: one thing goes wrong while the output runs.
+func (h *hunt) singles() (scenes []scene) {
+	from := h.started() + 2
+	for i, x := range h.wrongs {
+		if x.kind == wrongReading && x.class != monitor.Open && x.class != monitor.Missing {
+			continue
+		}
+		scenes = append(scenes, scene{[]stretch{{i, from, from + 2}}, from + 302})
+	}
+	return scenes
+}
+
+// doubles: two places go wrong together, or one scan after the other.
+func (h *hunt) doubles() (scenes []scene) {
+	from := h.started() + 2
+	plain := h.plainly()
+	for _, i := range plain {
+		for _, k := range plain {
+			if i < k {
+				scenes = append(scenes, scene{[]stretch{{i, from, from + 3}, {k, from, from + 3}}, from + 20})
+			}
+			if i != k {
+				scenes = append(scenes, scene{[]stretch{{i, from, from + 4}, {k, from + 1, from + 4}}, from + 20})
+			}
+		}
+	}
+	return scenes
+}
+
+// plainly lists one thing that goes wrong in every place: the worst that a channel
+// can read, and first a channel that is only in doubt; what an input does not show
+// while all is well.
+func (h *hunt) plainly() (list []int) {
+	d := h.healthyUntil(h.started())
+	h.d.state, h.d.stamp = d.state, d.stamp
+	h.arm(nil)
+	places := map[int]bool{}
+	for i, x := range h.wrongs {
+		doubt := x.kind == wrongReading && x.class == monitor.High
+		if x.kind == noInput || x.kind == frozenReading || x.value == interlock.Unknown && x.kind == wrongInput || !doubt && places[x.place()] || !h.d.differs(x) {
+			continue
+		}
+		places[x.place()] = true
+		list = append(list, i)
+	}
+	return list
+}
+
+// underKey: a bypassed channel reads badly, with its evidence and without; its key
+// is turned as it must not be.
+func (h *hunt) underKey() (scenes []scene) {
+	for _, n := range h.v.bypassesOf(h.quarry.output) {
+		b := &h.d.config.Bypasses[n]
+		key, dark := h.keyOf(b, interlock.True), h.keyOf(b, interlock.Unknown)
+		from := max(h.started(), uint64(b.Gap)) + 5
+		add := func(list ...stretch) {
+			for _, s := range list {
+				if s.wrong < 0 {
+					return
+				}
+			}
+			scenes = append(scenes, scene{list, from + 80})
+		}
+		for _, class := range bad {
+			add(stretch{key, from, from + 2}, stretch{h.showing(b.Channel, class), from, from + 60})
+		}
+		unusable := stretch{h.showing(b.Channel, monitor.Invalid), from, from + 60}
+		add(stretch{dark, from, from + 1}, stretch{key, from + 1, from + 3}, unusable)
+		if ref := h.d.config.Channels[b.Channel].Evidence; ref != 0 {
+			away := h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(ref) - 1, value: interlock.False})
+			add(stretch{key, from, from + 2}, unusable, stretch{away, from + 30, from + 40})
+		}
+	}
+	return scenes
+}
+
+// keyOf is the deviation that makes the key of a bypass show a value; -1 if it is
+// none of this hunt's.
+func (h *hunt) keyOf(b *interlock.Bypass, value interlock.Truth) int {
+	return h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(b.Input) - 1, value: value})
+}
+
 // glanceAt lets a result that is shown so far be contradicted by a run of the
 // whole site.
 func (v *verification) glanceAt(output, property int, r *Result) {
-	list := v.glance(output)[property]
-	if r.Verdict != Shown || list == nil || v.options.Logic != nil {
+	seen := v.glance(output)[property]
+	if r.Verdict != Shown || seen == nil || v.options.Logic != nil {
 		return
 	}
 	h := v.huntOf(quarry{output: output, property: property, is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }})
-	if run := h.shown(list, list[0].to+300); run != nil {
+	if run := h.shown(seen.list, seen.end); run != nil {
 		r.Verdict, r.Says, r.Counterexample, r.Example = Violated, "seen on the whole site", run, nil
 	}
 }

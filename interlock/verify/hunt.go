@@ -73,7 +73,8 @@ type trail struct {
 	begun   []int // and those that did when this leg of the trail began
 	from    *trail
 	at      uint64 // scan from which on they do
-	alone   uint64 // scans since all has been well
+	alone   uint64 // scans since all has been well and the output does not run
+	calm    uint64 // scans since all has been well
 	caught  bool
 	says    string
 	expect  string
@@ -117,10 +118,10 @@ func (v *verification) hunt(q quarry) *Run {
 	if q.compass != nil {
 		return h.guided(root)
 	}
-	// Half of the turns from power-up, where the shortest runs begin; what is left
-	// in equal parts from other moments.
+	// A quarter of the turns from power-up, where the shortest runs begin; what is
+	// left in equal parts from other moments.
 	begin := h.moments(root)
-	h.left = q.turns / 2
+	h.left = q.turns / 4
 	run := h.search(root)
 	for i := 0; i < len(begin) && run == nil; i++ {
 		h.left = h.turns + (q.turns-min(q.turns, h.turns))/uint64(len(begin)-i)
@@ -259,12 +260,25 @@ func (h *hunt) catches(t *trail, found mask, ends bool) bool {
 			}
 		}
 		t.caught, t.says, t.expect = true, told.says, told.expect
+	case h.quarry.recovery && t.calm > 2 && h.relapses():
+		t.caught, t.says, t.expect = true, h.w.name()+" is withheld again at once although all is well", "always: "+h.w.name()+" is enabled"
 	case h.quarry.recovery && (t.alone > h.patience || ends && t.alone > 0):
 		t.scans += h.patience + 1 - min(t.alone, h.patience+1) // it would be like this for ever
 		t.alone = max(t.alone, h.patience+1)
 		t.caught, t.says = true, fmt.Sprintf("%s is not enabled %d scans after all was well", h.w.name(), t.alone)
 	}
 	return t.caught
+}
+
+// relapses says that an output that ran is withheld by nothing that is wrong now,
+// nor by a doubt that is left.
+func (h *hunt) relapses() bool {
+	for _, i := range h.near.channels {
+		if h.w.prior.Channels[i].Phase == monitor.Doubtful {
+			return false
+		}
+	}
+	return h.runs(h.w.prior) && !h.runs(h.d.state)
 }
 
 func newState(h *hunt) *interlock.State { return interlock.NewState(h.d.config) }
@@ -287,7 +301,10 @@ func sameState(a, b *interlock.State) bool {
 
 // alone counts the scans since all has been well and the output does not run.
 func (h *hunt) alone(t *trail) {
-	t.alone++
+	t.alone, t.calm = t.alone+1, t.calm+1
+	if len(t.wrong) > 0 {
+		t.calm = 0
+	}
 	if len(t.wrong) > 0 || t.state.Outputs[h.quarry.output].Mode == interlock.Enabled {
 		t.alone = 0
 	}
@@ -340,12 +357,15 @@ func (h *hunt) tell(t *trail) *Run {
 	return h.keep(h.smaller(list, again))
 }
 
-// keep records what the whole site does with some things going wrong.
+// keep records what the whole site does with some things going wrong, from
+// power-up and in fresh memory. What it does not show there again is no run: the
+// logic then has a memory of its own.
 func (h *hunt) keep(list []stretch, t *trail) *Run {
 	d := newDriver(h.d.logic, h.d.config, h.quarry.output)
 	d.order = h.d.order
 	record := newRecorder(h.v.model)
 	h.d = d
+	seen, shows := h.w.begin(), false
 	for scan := uint64(0); scan < t.scans; scan++ {
 		var wrong []int
 		for _, s := range list {
@@ -354,7 +374,18 @@ func (h *hunt) keep(list []stretch, t *trail) *Run {
 			}
 		}
 		h.arm(wrong)
+		if d.supply {
+			d.state.PowerUp()
+			seen.forget()
+		}
+		h.w.prior.CopyFrom(d.state)
 		record.turn(d)
+		h.w.none()
+		found := h.w.see(seen, d)
+		shows = h.quarry.is != nil && h.quarry.is(d, seen, found)
+	}
+	if !shows && !h.quarry.recovery {
+		return nil
 	}
 	var named []int
 	for _, s := range list {
@@ -393,7 +424,7 @@ func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
 		expect = "never: " + name + " is enabled"
 	}
 	run.Expect = fmt.Sprintf("{%s, from: %d scans, to: %d scans}", expect, run.Scans-1, run.Scans)
-	if h.quarry.recovery {
+	if h.quarry.recovery && t.expect == "" {
 		run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is enabled}", t.alone-1, t.scans-t.alone, name)
 	}
 	if h.quarry.expect != nil {

@@ -79,6 +79,10 @@ func (v *verification) lemmas() {
 			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.model.Names.Channels[ch]) }, nil)
 		}
 	}
+	for i := range c.Inputs {
+		in := &c.Inputs[i]
+		add(fmt.Sprint("input", *in), func() Lemma { return v.inputLemma(in, v.model.Names.Inputs[i]) }, nil)
+	}
 	for i := range c.Bypasses {
 		b := &c.Bypasses[i]
 		add(fmt.Sprint("bypass", b.For, b.Gap, b.Warn), func() Lemma { return v.bypassLemma(b, v.model.Names.Bypasses[i]) }, nil)
@@ -95,6 +99,7 @@ func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemm
 		add(fmt.Sprint("acknowledge", vessel.Press), func() Lemma { return v.acknowledgeLemma(vessel, name) }, nil)
 	}
 	for _, st := range c.ChargedBy(i) {
+		add(fmt.Sprint("flow", c.Streams[st].Through, c.Streams[st].Flow), func() Lemma { return v.flowLemma(st) }, nil)
 		add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) }, func(s *interlock.State) Scans { return s.Streams[st].Stopped })
 	}
 }
@@ -382,34 +387,110 @@ func wordsOfPress(p interlock.Press, press uint8, held Scans, number uint8, was,
 	return pressUp, held, false
 }
 
-// bypassLemma runs a bypass for its real time: it ends by time alone, and cannot
-// be renewed before its gap.
+// bypassLemma runs a bypass beside the words of the property for its real time,
+// over every value of its key in every scan: it begins with a new press after its
+// gap, ends by time alone, and cannot be renewed.
 func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
-	l := Lemma{Counter: "bypass", Of: name, Expected: c.For, properties: []int{11}}
-	s := v.logic.Bypass(c, interlock.BypassState{Low: true, Gap: c.Gap.Next()}, interlock.True, true)
-	n := Scans(0)
-	for ; s.Active > 0 && n <= c.For+1; n++ {
+	l := Lemma{Counter: "bypass", Of: name, properties: []int{11}}
+	type pair struct {
+		logic  interlock.BypassState
+		key    keySight
+		on     Scans
+		memory uint8
+	}
+	seen := map[pair]bool{{}: true}
+	queue := []pair{{}}
+	for len(queue) > 0 && l.Wrong == "" {
+		now := queue[0]
+		queue = queue[1:]
 		for _, r := range levels {
-			next := v.logic.Bypass(c, s, r.value, r.fresh)
+			if !r.follows(now.memory) {
+				continue
+			}
+			next := pair{v.logic.Bypass(c, now.logic, r.value, r.fresh), now.key, now.on, buttonOf(r.value)}
+			switch {
+			case now.on > 0:
+				next.on = (now.on + 1) % c.For.Next()
+			case r.value == interlock.True && r.fresh && now.key.low && now.key.gap > c.Gap:
+				next.on = 1
+			}
+			next.key = now.key.see(r.value, r.fresh, now.on > 0, c.Gap)
 			l.Values++
-			if next.Active != 0 && next.Active != s.Active+1 {
-				l.refuse("the button changes how long the bypass lasts")
+			if next.logic.Active != next.on {
+				l.refuse("on for %d scans where it must be for %d (of %d, 0 is off), its key at 0 for %d scans before", next.logic.Active, next.on, c.For, now.key.gap)
+			}
+			if !seen[next] {
+				seen[next] = true
+				queue = append(queue, next)
 			}
 		}
-		s = v.logic.Bypass(c, s, interlock.True, true)
 	}
-	l.expect(n)
-	if s = v.logic.Bypass(c, interlock.BypassState{}, interlock.True, true); s.Active != 0 {
-		l.refuse("it begins at power-up")
-	}
-	for at := Scans(0); at <= c.Gap; at++ {
-		for _, low := range [...]bool{false, true} {
-			s = v.logic.Bypass(c, interlock.BypassState{Low: low, Gap: at}, interlock.True, true)
-			l.Values++
-			if s.Active != 0 {
-				l.refuse("it is renewed %d scans after its end", at)
+	return l
+}
+
+// inputLemma runs an input beside the words of its age: a gap repeats the last
+// value for stale-after scans and is no news; what is faulty is unknown at once.
+func (v *verification) inputLemma(c *interlock.Input, name string) Lemma {
+	l := Lemma{Counter: "age of an input", Of: name, properties: []int{2, 7, 8, 10, 11}}
+	for _, level := range truths {
+		for age := Scans(0); age <= c.StaleAfter; age++ {
+			for signal := interlock.NoSignal; signal <= interlock.High; signal++ {
+				s := interlock.InputState{Level: level, Age: age}
+				got, news := v.logic.Input(c, s, signal)
+				want, fresh := heard(c, s, signal)
+				l.Values++
+				if got != want || news != fresh {
+					l.refuse("%s for %d scans, then %s: taken as %s, must be %s", levelText(level), age, [...]string{"nothing", "a fault", "0", "1"}[signal], levelText(got.Level), levelText(want.Level))
+				}
 			}
 		}
 	}
+	return l
+}
+
+// maxWay is how many outputs on the way of a stream are tried in every way.
+const maxWay = 3
+
+// flowLemma compares when a stream counts as stopped, and as seen to flow, with
+// the words of it, for everything that the outputs on its way can show.
+func (v *verification) flowLemma(stream int) Lemma {
+	l := Lemma{Counter: "end of flow", Of: v.model.Names.Streams[stream], properties: []int{8}}
+	c := v.model.Config
+	st, s := &c.Streams[stream], interlock.NewState(c)
+	level := func(ref interlock.Ref) interlock.Truth {
+		if ref == 0 {
+			return interlock.Unknown
+		}
+		return s.Inputs[ref-1].Level
+	}
+	each := func(ref interlock.Ref, then func()) {
+		if ref == 0 {
+			then()
+			return
+		}
+		for _, s.Inputs[ref-1].Level = range truths {
+			then()
+		}
+	}
+	var try func(n int)
+	try = func(n int) {
+		if n == min(len(st.Through), maxWay) {
+			each(st.Flow, func() {
+				stopped, seen := v.logic.Look(c, stream, s)
+				mustStop, mustSee := flowOf(c, stream, level, s.Outputs)
+				l.Values++
+				if stopped != mustStop || seen != mustSee {
+					l.refuse("taken as stopped: %v, seen to flow: %v; must be %v and %v", stopped, seen, mustStop, mustSee)
+				}
+			})
+			return
+		}
+		o := &c.Outputs[st.Through[n]]
+		for _, memory := range [...]interlock.OutputControl{{}, {Mode: interlock.Enabled}, {Unconfirmed: interlock.StayedOpen}} {
+			s.Outputs[st.Through[n]].OutputControl = memory
+			each(o.Closed, func() { each(o.Opened, func() { try(n + 1) }) })
+		}
+	}
+	try(0)
 	return l
 }

@@ -18,6 +18,8 @@ type Logic struct {
 	Stream  func(c *interlock.Stream, s interlock.StreamState, stopped bool) interlock.StreamState
 	Button  func(p interlock.Press, b interlock.Button, level interlock.Truth, fresh, already, still bool) (interlock.Button, interlock.Spoil)
 	Bypass  func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState
+	Input   func(c *interlock.Input, s interlock.InputState, in interlock.Signal) (next interlock.InputState, fresh bool)
+	Look    func(c *interlock.Config, stream int, s *interlock.State) (stopped, seen bool)
 	Step    func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision)
 }
 
@@ -33,6 +35,8 @@ func Real() *Logic {
 		Stream:  interlock.StepStream,
 		Button:  interlock.StepButton,
 		Bypass:  interlock.StepBypass,
+		Input:   interlock.StepInput,
+		Look:    (*interlock.Config).Look,
 		Step:    interlock.Step,
 	}
 }

@@ -419,6 +419,42 @@ var vesselMutants = []Mutant{
 			return real(c, s, stopped)
 		}
 	}},
+	{Name: "an input that does not arrive is believed one scan longer", Kind: "off by one", part: partStep, plant: func(l *Logic) {
+		real := l.Input
+		l.Input = func(c *interlock.Input, s interlock.InputState, in interlock.Signal) (interlock.InputState, bool) {
+			longer := *c
+			longer.StaleAfter++
+			return real(&longer, s, in)
+		}
+	}},
+	{Name: "a flow switch that is not heard of helps", Kind: "inverted quality", part: partStep, plant: func(l *Logic) {
+		real := l.Look
+		l.Look = func(c *interlock.Config, stream int, s *interlock.State) (stopped, seen bool) {
+			if ref := c.Streams[stream].Flow; ref != 0 && s.Inputs[ref-1].Level == interlock.Unknown {
+				known := interlock.NewState(c)
+				known.CopyFrom(s)
+				known.Inputs[ref-1].Level = interlock.False
+				s = known
+			}
+			return real(c, stream, s)
+		}
+	}},
+	{Name: "a flow switch that shows flow is passed over", Kind: "skipped input", part: partStep, plant: func(l *Logic) {
+		real := l.Look
+		l.Look = func(c *interlock.Config, stream int, s *interlock.State) (stopped, seen bool) {
+			stopped, seen = real(c, stream, s)
+			return stopped, seen && (c.Streams[stream].Flow == 0 || s.Inputs[c.Streams[stream].Flow-1].Level != interlock.True)
+		}
+	}},
+	{Name: "a bypass that is on is renewed by its key", Kind: "dropped state", plant: func(l *Logic) {
+		real := l.Bypass
+		l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {
+			if s.Active > 1 && s.Low && level == interlock.True && fresh {
+				s.Active = 1
+			}
+			return real(c, s, level, fresh)
+		}
+	}},
 	{Name: "a bypass lasts one scan longer", Kind: "off by one", plant: func(l *Logic) {
 		real := l.Bypass
 		l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {

@@ -166,28 +166,36 @@ func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
 	return nil
 }
 
-// bypassing turns the key of every bypass over a bad channel, twice, and jams it
-// from power-up on.
+// bypassing turns the key of every bypass over a bad channel: twice, once more
+// while it is on, too soon after its end; and jams it from power-up on.
 func (h *hunt) bypassing() *Run {
-	for i := range h.d.config.Bypasses {
-		b := &h.d.config.Bypasses[i]
-		if !contains(h.w.needed, b.Channel) {
-			continue
-		}
-		key := h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(b.Input) - 1, value: interlock.True})
-		if run := h.shown([]stretch{{key, 0, uint64(b.Gap) + 10}}, uint64(b.Gap)+10); run != nil || key < 0 {
+	for _, n := range h.v.bypassesOf(h.quarry.output) {
+		b := &h.d.config.Bypasses[n]
+		key, last, gap := h.keyOf(b, interlock.True), uint64(b.For), uint64(b.Gap)
+		if run := h.shown([]stretch{{key, 0, gap + 10}}, gap+10); run != nil || key < 0 {
 			return run
 		}
-		from := max(h.started(), uint64(b.Gap)+5)
-		end := from + uint64(b.For) + 100
+		from := max(h.started(), gap+5)
+		end := from + last + gap + 100
+		turns := [...][]stretch{
+			{{key, from, from + 2}, {key, from + last + 10, from + last + 12}},
+			{{key, from, from + 2}, {key, from + 5, from + 7}},
+			{{key, from, from + last + gap + 5}, {key, from + last + gap + 7, end}},
+		}
 		for _, class := range bad {
-			list := []stretch{{key, from, from + 2}, {key, from + uint64(b.For) + 10, from + uint64(b.For) + 12}}
-			if wrong := h.showing(b.Channel, class); wrong >= 0 {
-				list = append(list, stretch{wrong, from, end})
+			for _, list := range turns {
+				if wrong := h.showing(b.Channel, class); wrong >= 0 {
+					list = append(list, stretch{wrong, from, end})
+				}
+				if run := h.shown(list, end); run != nil {
+					return run
+				}
 			}
-			if run := h.shown(list, end); run != nil {
-				return run
-			}
+		}
+	}
+	for _, l := range h.underKey() {
+		if run := h.shown(l.list, l.end); run != nil {
+			return run
 		}
 	}
 	return nil

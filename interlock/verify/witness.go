@@ -191,18 +191,22 @@ func (w *witness) name() string { return w.v.model.Names.Outputs[w.output] }
 func (w *witness) seeInputs(s *sight, d *driver) {
 	for i := range w.config.Inputs {
 		c, in := &w.config.Inputs[i], &s.inputs[i]
-		w.fresh[i] = false
-		switch sig := d.in.Signals[i]; {
-		case sig == interlock.Low || sig == interlock.High:
-			*in, w.fresh[i] = interlock.InputState{Level: truth((sig == interlock.High) != c.Inverted)}, true
-		case sig == interlock.NoSignal && in.Age < c.StaleAfter:
-			in.Age++
-		default:
-			*in = interlock.InputState{Age: c.StaleAfter}
-		}
+		*in, w.fresh[i] = heard(c, *in, d.in.Signals[i])
 		cause := len(w.config.Channels) + i
 		w.keep[cause], w.start[cause], w.truly[cause] = in.Level, in.Level, in.Level
 	}
+}
+
+// heard follows one input by one scan.
+func heard(c *interlock.Input, s interlock.InputState, sig interlock.Signal) (next interlock.InputState, fresh bool) {
+	switch {
+	case sig == interlock.Low || sig == interlock.High:
+		return interlock.InputState{Level: truth((sig == interlock.High) != c.Inverted)}, true
+	case sig == interlock.NoSignal && s.Age < c.StaleAfter:
+		s.Age++
+		return s, false
+	}
+	return interlock.InputState{Age: c.StaleAfter}, false
 }
 
 func (s *sight) level(ref interlock.Ref) interlock.Truth {
@@ -306,21 +310,7 @@ func (w *witness) switches(s *sight, output int) ends {
 func (w *witness) seeStreams(s *sight, d *driver) (bad mask) {
 	for _, i := range w.streams {
 		st := &w.config.Streams[i]
-		stopped, reports := false, w.config.StreamConfirmable(i)
-		for _, o := range st.Through {
-			prior := &w.prior.Outputs[o]
-			rests := prior.Mode != interlock.Enabled
-			if w.config.Outputs[o].Confirmable() {
-				rests = rests && w.switches(s, o).home && prior.Believed()
-			} else {
-				rests = rests && !reports
-			}
-			stopped = stopped || rests
-		}
-		if st.Flow != 0 && s.level(st.Flow) != interlock.False {
-			stopped = false
-		}
-		if !stopped {
+		if stopped, _ := flowOf(w.config, i, s.level, w.prior.Outputs); !stopped {
 			s.stopped[i] = 0
 		} else {
 			s.stopped[i] = min(s.stopped[i].Next(), st.RunDown.Next())
@@ -333,21 +323,25 @@ func (w *witness) seeStreams(s *sight, d *driver) (bad mask) {
 	return bad
 }
 
-// seen says that a stream is seen to flow.
-func (w *witness) seen(s *sight, stream int) bool {
-	st := &w.config.Streams[stream]
-	if st.Flow != 0 && s.level(st.Flow) == interlock.True {
-		return true
+// flowOf says of a stream whether its flow is confirmed to have stopped, by a
+// command that its actuator has answered, and whether it is seen to flow: by its
+// own switch, or because everything on its way is commanded to or stands open.
+func flowOf(c *interlock.Config, stream int, level func(interlock.Ref) interlock.Truth, outputs []interlock.OutputState) (stopped, seen bool) {
+	st, reports := &c.Streams[stream], c.StreamConfirmable(stream)
+	seen = true
+	for _, i := range st.Through {
+		o, s := &c.Outputs[i], &outputs[i]
+		e, rests := endsFor(o, level(o.Closed), level(o.Opened)), s.Mode != interlock.Enabled
+		both := s.Unconfirmed&(interlock.StayedOpen|interlock.StayedShut) != 0
+		believed := s.Unconfirmed == 0 || s.SeenHome && (s.SeenAway || !both)
+		stopped = stopped || rests && (o.Confirmable() && e.home && believed || !reports)
+		seen = seen && (!rests || e.open)
 	}
-	if s.stopped[stream] > 0 {
-		return false
+	if st.Flow != 0 {
+		stopped = stopped && level(st.Flow) == interlock.False
+		seen = seen || level(st.Flow) == interlock.True
 	}
-	for _, o := range st.Through {
-		if w.prior.Outputs[o].Mode != interlock.Enabled && !w.switches(s, o).open {
-			return false
-		}
-	}
-	return true
+	return stopped, seen && !stopped
 }
 
 // seeVessels says whether any vessel that the output charges owes a wait, and
@@ -358,7 +352,8 @@ func (w *witness) seeVessels(s *sight, d *driver) (owed bool, bad mask) {
 		in := interlock.VesselScan{Still: true, Bonded: evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] })}
 		for _, st := range w.config.ChargedBy(vessel) {
 			in.Still = in.Still && s.stopped[st] > w.config.Streams[st].RunDown
-			in.FlowSeen = in.FlowSeen || w.seen(s, st)
+			_, seen := flowOf(w.config, st, s.level, w.prior.Outputs)
+			in.FlowSeen = in.FlowSeen || seen
 		}
 		set := c.BondedBy.Causes()
 		set.Each(func(cause int) {
@@ -367,7 +362,7 @@ func (w *witness) seeVessels(s *sight, d *driver) (owed bool, bad mask) {
 		was, given := s.vessels[n], false
 		s.vessels[n], given = was.see(c, in, w.levelOf(s, c.Acknowledge))
 		owed = owed || !s.vessels[n].paid || s.vessels[n].early
-		bad |= w.toldOf(vessel, was, s.vessels[n], in.Still, given, d) | w.forgotten(vessel, s.vessels[n], &d.state.Vessels[vessel])
+		bad |= w.toldOf(vessel, was, s.vessels[n], in.Still, given, d) | w.forgotten(vessel, s.vessels[n], d)
 	}
 	return owed, bad
 }
@@ -399,8 +394,11 @@ func (v vesselSight) see(c *interlock.Vessel, in interlock.VesselScan, acknowled
 
 // forgotten: a vessel that may be charged counts as clear, or an early
 // reconnection that nobody has acknowledged does not stand.
-func (w *witness) forgotten(vessel int, is vesselSight, memory *interlock.VesselState) (bad mask) {
-	name := w.v.model.Names.Vessels[vessel]
+func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad mask) {
+	name, memory := w.v.model.Names.Vessels[vessel], &d.state.Vessels[vessel]
+	if memory.Clear && !is.paid && w.bypassed(vessel, d) {
+		bad |= w.must(w.broken(11, "%s counts as earthed under a bypass", name), "never: %s is clear", name)
+	}
 	if memory.Clear && !is.paid {
 		bad |= w.must(w.broken(8, "%s counts as clear and may be charged: still for %d scans since, must be more than %d", name, is.still, w.config.Vessels[vessel].Wait), "never: %s is clear", name)
 	}
@@ -408,6 +406,17 @@ func (w *witness) forgotten(vessel int, is vesselSight, memory *interlock.Vessel
 		bad |= w.must(w.broken(8, "%s has reconnected early and it is forgotten", name), "always: %s is reconnected early", name)
 	}
 	return bad
+}
+
+// bypassed says that a channel that shows the bond of a vessel is bypassed.
+func (w *witness) bypassed(vessel int, d *driver) bool {
+	shows := w.config.Vessels[vessel].BondedBy.Causes()
+	for i := range w.config.Bypasses {
+		if d.state.Bypasses[i].Active != 0 && shows.Has(w.config.Bypasses[i].Channel) {
+			return true
+		}
+	}
+	return false
 }
 
 // toldOf compares what people are told of a vessel with what happened: that
@@ -497,8 +506,11 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 	}
 	if v.bad&bit(10) != 0 {
 		w.broken(10, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
-		if after.Mode != interlock.Enabled {
+		switch {
+		case after.Mode != interlock.Enabled:
 			w.must(bit(10), "always: %s is unconfirmed", w.name())
+		case after.Unconfirmed != 0:
+			w.must(bit(10), "never: [%s is enabled, %s is unconfirmed]", w.name(), w.name())
 		}
 	}
 	for i := range w.config.Bypasses {
@@ -515,7 +527,44 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 	if called && after.Mode == interlock.Enabled {
 		v.bad |= w.broken(10, "%s runs although it is called as a backup", w.name())
 	}
+	if before.Mode == interlock.Enabled && after.Mode != interlock.Enabled {
+		v.bad |= w.seeStop(s, l.perm, called, d)
+	}
 	return v.bad | w.seeResponse(s, after.Mode == interlock.Enabled, d)
+}
+
+// seeStop: an output that ran is withheld for a reason, and as what it must be: a
+// trip, unless a stop was asked for and nothing else, or its flow had ended and
+// no more than its permissive is not true.
+func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver) (bad mask) {
+	o, mode := &w.config.Outputs[w.output], d.state.Outputs[w.output].Mode
+	streams := w.config.StreamsOf(w.output)
+	ended := len(streams) > 0
+	for _, st := range streams {
+		if !contains(w.streams, st) {
+			return 0 // it charges nothing, so nobody follows it here
+		}
+		ended = ended && s.stopped[st] > w.config.Streams[st].RunDown
+	}
+	hard := d.in.Overrun || called || d.state.Outputs[w.output].Unconfirmed != 0
+	stop := o.Stop != 0 && s.level(o.Stop) != interlock.False
+	switch {
+	case !hard && !stop && perm == interlock.True:
+		property := 12
+		for i := range w.config.Bypasses {
+			if d.state.Bypasses[i].Active != 0 && contains(w.needed, w.config.Bypasses[i].Channel) {
+				property = 11
+			}
+		}
+		return w.must(w.broken(property, "%s is withheld although nothing asks for it", w.name()), "always: %s is enabled", w.name())
+	case !hard && (ended || stop && perm == interlock.True):
+		if mode != interlock.KeptOut {
+			return w.must(w.broken(13, "%s counts as tripped: its flow had ended, or it was only stopped", w.name()), "never: %s is tripped", w.name())
+		}
+	case mode != interlock.Tripped:
+		return w.must(w.broken(13, "%s is tripped and counts as %s", w.name(), mode), "always: %s is tripped", w.name())
+	}
+	return 0
 }
 
 // seeResponse: bad for longer than its patience, and it runs; or tripped by a
@@ -579,6 +628,9 @@ func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
 	case !s.tripped:
 		s.named = interlock.CauseSet{}
 	case was && s.named != named:
+		for i := range named { // a scenario tells both together
+			named[i] |= o.Trip.Alongside[i]
+		}
 		bad = w.must(w.broken(13, "the first-out of %s changes while its trip stands", w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(named))
 	case was:
 	case evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
