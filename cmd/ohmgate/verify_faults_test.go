@@ -2,13 +2,20 @@ package main
 
 import (
 	"bytes"
+	"encoding/csv"
 	"encoding/json"
+	"fmt"
 	"os"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/verify"
 )
 
 // The bag slide counts consecutive bad readings, so a contact that chatters
@@ -18,7 +25,7 @@ func TestFaultTableOnTheCommandLine(t *testing.T) {
 	table := filepath.Join(t.TempDir(), "faults.csv")
 	text, code := call("verify", amber, "--output", "bag_slide", "--faults", "--csv", table)
 	require.Equal(t, exitViolated, code, text)
-	require.Contains(t, text, "chatter on bond_bag: runs on although the bond is gone")
+	require.Contains(t, flat(text), "people are told, and no rule acts after 1 scan: bond_bag doubtful film, chatter, vibration on bond_bag")
 	narrow(t, text)
 	rows, err := os.ReadFile(table)
 	require.NoError(t, err)
@@ -30,7 +37,7 @@ func TestFaultTableOnTheCommandLine(t *testing.T) {
 
 	text, code = call("verify", amber, "--output", "cart_pump", "--faults")
 	require.Equal(t, exitShown, code, text)
-	require.Contains(t, text, "NOT detected: proof test")
+	require.Contains(t, text, "  NOT detected by any rule or event: proof test\n")
 	require.Contains(t, text, "verdict: the table is complete")
 	narrow(t, text)
 	text, code = call("verify", amber, "--output", "cart_pump", "--faults", "--json")
@@ -41,10 +48,12 @@ func TestFaultTableOnTheCommandLine(t *testing.T) {
 // Every run of the table goes back through simulate and ends as it says.
 func TestRunsOfTheFaultTableReplay(t *testing.T) {
 	runs := t.TempDir()
-	text, code := call("verify", amber, "--output", "bag_slide", "--faults", "--pairs", "--runs", runs)
+	table := filepath.Join(runs, "faults.csv")
+	text, code := call("verify", amber, "--output", "bag_slide", "--faults", "--pairs", "--runs", runs, "--csv", table)
 	require.Equal(t, exitViolated, code, text)
-	require.Contains(t, text, "clamp_removed on bond_bag with shorted_leads on bond_bag: runs on")
+	require.Contains(t, flat(text), "- clamp_on_wrong_object on bond_bag with input_stuck on bag_hooks: runs on")
 	narrow(t, text)
+	everySetIsTold(t, text, table)
 	defeats, err := filepath.Glob(filepath.Join(runs, "defeat_*.yaml"))
 	require.NoError(t, err)
 	require.Greater(t, len(defeats), 5)
@@ -60,6 +69,59 @@ func TestRunsOfTheFaultTableReplay(t *testing.T) {
 		text, code := call("simulate", amber, file, "--brief")
 		require.Equal(t, exitViolated, code, "%s: %s", file, text)
 	}
+}
+
+// flat is a text on one line, so that a test need not know where it was broken.
+func flat(text string) string { return strings.Join(strings.Fields(text), " ") }
+
+// everySetIsTold: the groups of the text hold as many sets as the CSV has.
+func everySetIsTold(t *testing.T, text, table string) {
+	t.Helper()
+	file, err := os.Open(table)
+	require.NoError(t, err)
+	defer file.Close()
+	records, err := csv.NewReader(file).ReadAll()
+	require.NoError(t, err)
+	second, minimal := slices.Index(records[0], "second"), slices.Index(records[0], "minimal_set")
+	alone, pairs := 0, 0
+	for _, r := range records[1:] {
+		alone += b2i(r[minimal] == "true" && r[second] == "")
+		pairs += b2i(r[minimal] == "true" && r[second] != "")
+	}
+	told := 0
+	for _, group := range regexp.MustCompile(`\((\d+) sets?\)|and (\d+) sets? more`).FindAllStringSubmatch(flat(text), -1) {
+		n, err := strconv.Atoi(group[1] + group[2])
+		require.NoError(t, err)
+		told += n
+	}
+	require.Greater(t, pairs, 20)
+	require.Equal(t, pairs, told)
+	require.Contains(t, text, fmt.Sprintf("\n%d minimal sets", alone+pairs))
+}
+
+// What is alike is told once, and how often: seven bays of the siding are alike.
+func TestFaultTableTellsWhatIsAlikeOnce(t *testing.T) {
+	text, code := call("verify", kestrel, "--faults", "--output", "valve_1,valve_2,valve_6")
+	require.Equal(t, exitShown, code, text)
+	narrow(t, text)
+	require.Contains(t, text, "valve_1, and 1 output alike: valve_2\n")
+	require.Contains(t, text, "\nvalve_6\n")
+	require.NotContains(t, text, "bond_2", "told with valve_1")
+}
+
+// Beyond a dozen groups of sets the rest is counted.
+func TestManySetsAreCounted(t *testing.T) {
+	var defeats []*verify.Defeat
+	for i := range 20 {
+		for k := range i + 1 {
+			defeats = append(defeats, &verify.Defeat{Output: "valve", Says: "runs on", Faults: []string{fmt.Sprintf("take_%d on bond", i), fmt.Sprintf("hide_%d on bond", k)}})
+		}
+	}
+	var b strings.Builder
+	tellSets(&b, namer{}, defeats)
+	narrow(t, b.String())
+	require.Equal(t, mostSets+1, strings.Count(b.String(), "\n    - "))
+	require.Contains(t, b.String(), "    - and 198 sets more: see minimal_set in --csv FILE\n")
 }
 
 // An output that never runs is no blank: nothing was checked, exit 4.

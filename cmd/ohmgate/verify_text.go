@@ -174,7 +174,7 @@ func tellLemmas(out io.Writer, r *verify.Report) {
 
 // tellWrapped prints text behind a heading, continued under itself.
 func tellWrapped(out io.Writer, heading, text string) {
-	line, indent := heading, strings.Repeat(" ", len(heading))
+	line, indent := heading, strings.Repeat(" ", len([]rune(heading)))
 	empty := true
 	for _, word := range strings.Fields(text) {
 		if !empty && len([]rune(line))+1+len([]rune(word)) > verifyWidth {

@@ -47,6 +47,7 @@ type FaultRow struct {
 	AtMost  Scans  `json:"scans_at_most,omitempty"`
 	Effect  string `json:"effect"`
 	Defeats bool   `json:"defeats"`              // it runs, or flows, although the bond is gone
+	Minimal bool   `json:"minimal_set"`          // and no fault less does that
 	Instead string `json:"proof_test,omitempty"` // what shows it where no rule does
 
 	Run func() *Run `json:"-"` // of what is not detected, made when asked for
@@ -186,6 +187,7 @@ func (v *verification) faultsOf(t *FaultTable, output int, pairs bool, told func
 	places := x.places()
 	alone := make([]bool, len(places)) // defeats it by itself, so no set with it is minimal
 	for i, r := range x.rows(len(places), func(i int) []faultJudged { return []faultJudged{x.row(&places[i], nil)} }) {
+		r.row.Minimal = r.defeat != nil
 		t.Rows = append(t.Rows, r.row)
 		t.Singles++
 		t.Missed += b2i(r.row.Found == FoundNothing)
@@ -206,7 +208,7 @@ func (x *trial) pairs(t *FaultTable, places []placed, alone []bool) {
 		var list []faultJudged
 		for k := i + 1; k < len(places); k++ {
 			r := x.row(&places[i], &places[k])
-			if alone[i] || alone[k] {
+			if r.row.Minimal = r.defeat != nil && !alone[i] && !alone[k]; !r.row.Minimal {
 				r.defeat = nil
 			}
 			list = append(list, r)
@@ -405,7 +407,7 @@ func (x *trial) outcomeOf(looks []look) outcome {
 // tool it is.
 func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 	out := csv.NewWriter(w)
-	head := []string{"site", "site_hash", "tool", "output", "fault", "on", "second", "second_on", "look", "found", "rule", "scans_from_healthy", "scans_at_most", "effect", "defeats", "proof_test"}
+	head := []string{"site", "site_hash", "tool", "output", "fault", "on", "second", "second_on", "look", "found", "rule", "scans_from_healthy", "scans_at_most", "effect", "defeats", "proof_test", "minimal_set"}
 	if err := out.Write(head); err != nil {
 		return err
 	}
@@ -419,7 +421,7 @@ func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 		r := &t.Rows[i]
 		seen := r.Found != FoundNothing && r.Found != FoundNotRun
 		err := out.Write([]string{site, hash, tool, r.Output, r.Fault, r.On, r.Second, r.SecondOn, r.Look, string(r.Found), r.Rule,
-			number(r.Scans, seen), number(r.AtMost, r.AtMost > 0), r.Effect, strconv.FormatBool(r.Defeats), r.Instead})
+			number(r.Scans, seen), number(r.AtMost, r.AtMost > 0), r.Effect, strconv.FormatBool(r.Defeats), r.Instead, strconv.FormatBool(r.Minimal)})
 		if err != nil {
 			return err
 		}
