@@ -17,12 +17,14 @@ type secondOptions struct {
 	emit    string
 	channel string
 	vessel  string
+	bound   string
 	joint   bool
 }
 
 func (o *secondOptions) flags(flags *pflag.FlagSet) {
-	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel for another checker instead: promela or murphi")
-	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail; needed where there are several")
+	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel, or of one channel alone, for another checker instead: promela or murphi")
+	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail; needed where there are several. Without --output: that channel alone, every counter exact, beside one --property of "+opinion.AloneStates())
+	flags.StringVar(&o.bound, "bound", "", "with --emit and a channel alone: the `bound` to state instead of what verify finds, such as 25, \"19 high\" or \"1 in 5\"")
 	flags.StringVar(&o.vessel, "vessel", "", "with --emit: the charge memory and the streams of this `vessel` instead of buttons and delays; with two channels --channel as well")
 	flags.BoolVar(&o.joint, "joint", false, "search all channels of an output in full detail at once instead")
 }
@@ -38,14 +40,10 @@ func (o *verifyOptions) second(out, errs io.Writer, m *verify.Model) (bool, erro
 	return false, nil
 }
 
-// emitModel prints one product of the search plan.
+// emitModel prints one product of the search plan, or one channel alone.
 func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 	if o.emit != "promela" && o.emit != "murphi" {
 		return failed(exitInput, "--emit %s: no such language; write promela or murphi", o.emit)
-	}
-	piece, err := o.piece(m)
-	if err != nil {
-		return err
 	}
 	var properties []int
 	for _, name := range o.properties {
@@ -55,7 +53,11 @@ func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 		}
 		properties = append(properties, n)
 	}
-	source, err := opinion.Restate(piece, properties...)
+	restate := o.restated
+	if len(o.outputs) == 0 && o.channel != "" {
+		restate = o.alone
+	}
+	source, err := restate(m, properties)
 	if err != nil {
 		return failed(exitInput, "%w", err)
 	}
@@ -69,10 +71,48 @@ func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 	return nil
 }
 
+// restated is the model of one output with one channel.
+func (o *verifyOptions) restated(m *verify.Model, properties []int) (*opinion.Source, error) {
+	piece, err := o.piece(m)
+	if err != nil {
+		return nil, err
+	}
+	if o.bound != "" {
+		return nil, failed(exitInput, "--bound %q: the model of an output has no number; write --channel without --output, or leave --bound out", o.bound)
+	}
+	return opinion.Restate(piece, properties...)
+}
+
+// alone is the model of one channel and one property of it.
+func (o *verifyOptions) alone(m *verify.Model, properties []int) (*opinion.Source, error) {
+	channel := indexOf(m.Names.Channels, o.channel)
+	switch {
+	case channel < 0:
+		return nil, failed(exitInput, "--channel %s: the site has no such channel; it has %s", o.channel, strings.Join(m.Names.Channels, ", "))
+	case o.vessel != "":
+		return nil, failed(exitInput, "--vessel %s: a channel alone charges nothing; write --output as well, or leave --vessel out", o.vessel)
+	case len(properties) != 1:
+		return nil, failed(exitInput, "--channel %s without --output is a channel beside one property; write --property with one of %s", o.channel, opinion.AloneStates())
+	}
+	var bound *opinion.Bound
+	if o.bound != "" {
+		b, err := opinion.BoundOf(o.bound)
+		if err != nil {
+			return nil, failed(exitInput, "--bound: %w", err)
+		}
+		bound = &b
+	}
+	a, err := verify.AloneOf(m, verify.Options{}, channel)
+	if err != nil {
+		return nil, err
+	}
+	return opinion.RestateAlone(a, properties[0], bound)
+}
+
 // piece is the one product that --output, --vessel and --channel name.
 func (o *verifyOptions) piece(m *verify.Model) (*verify.Piece, error) {
 	if len(o.outputs) != 1 {
-		return nil, failed(exitInput, "--emit prints the model of one output; write --output with one of %s", strings.Join(m.Names.Outputs, ", "))
+		return nil, failed(exitInput, "--emit prints the model of one output; write --output with one of %s; or of one channel alone, --channel with one of %s", strings.Join(m.Names.Outputs, ", "), strings.Join(m.Names.Channels, ", "))
 	}
 	output := indexOf(m.Names.Outputs, o.outputs[0])
 	vessel, err := o.charged(m, output)

@@ -6,6 +6,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -44,7 +45,7 @@ func TestPeersCountWhatTheReportSays(t *testing.T) {
 		ours[search.Kind] = search.States
 	}
 	require.Len(t, ours, 2)
-	for kind, args := range map[string][]string{"reset": {"--channel", "bond"}, "wait": {"--vessel", "vessel"}} {
+	for kind, args := range map[string][]string{"reset": {"--output", "valve", "--channel", "bond"}, "wait": {"--output", "valve", "--vessel", "vessel"}} {
 		require.Greater(t, ours[kind], 1000)
 		spin, rumur := peersOf(t, args)
 		require.Equal(t, []int{ours[kind], 0}, numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
@@ -54,24 +55,65 @@ func TestPeersCountWhatTheReportSays(t *testing.T) {
 	}
 }
 
-// peersOf prints the model of the valve twice and lets both search it.
+// The number that the report prints of a channel, asked of the peers by command:
+// it holds, and with one scan less SPIN finds a run that breaks it.
+func TestPeersJudgeANumberOfTheReport(t *testing.T) {
+	peers(t)
+	t.Parallel()
+	text, code := call("verify", unknownPowder, "--property", "15", "--json")
+	require.Equal(t, exitShown, code, text)
+	var report struct {
+		Channels []struct {
+			Channel string
+			Recover int `json:"recovery_scans"`
+		}
+	}
+	require.NoError(t, json.Unmarshal([]byte(text), &report))
+	require.NotEmpty(t, report.Channels)
+	require.Equal(t, "bond", report.Channels[0].Channel)
+	n := report.Channels[0].Recover
+	require.Greater(t, n, 10)
+	alone := []string{"--channel", "bond", "--property", "15"}
+	spin, rumur := peersOf(t, alone)
+	states := numbers(t, rumur, `(\d+) states, \d+ rules`)
+	require.Greater(t, states[0], 10_000)
+	require.Equal(t, append(states, 0), numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
+	require.Contains(t, rumur, "No error found")
+	directory := emitted(t, append(alone, "--bound", strconv.Itoa(n-1)))
+	require.Positive(t, numbers(t, shell(t, directory, spinRun), `errors: (\d+)`)[0], "one scan less")
+}
+
+const (
+	spinRun  = "spin -a valve.pml >made; gcc -O1 -w -DSAFETY -DNOREDUCE -o pan pan.c; ./pan -c0 -m1000000"
+	rumurRun = "rumur --output valve.c valve.m; gcc -O1 -w -mcx16 -o valve valve.c -lpthread; ./valve"
+)
+
+// peersOf prints a model twice and lets both search it.
 func peersOf(t *testing.T, args []string) (spin, rumur string) {
 	t.Helper()
-	directory := t.TempDir()
+	directory := emitted(t, args)
+	return shell(t, directory, spinRun), shell(t, directory, rumurRun)
+}
+
+// emitted is where a model is printed in both languages.
+func emitted(t *testing.T, args []string) (directory string) {
+	t.Helper()
+	directory = t.TempDir()
 	for language, file := range map[string]string{"promela": "valve.pml", "murphi": "valve.m"} {
-		text, code := call(append([]string{"verify", unknownPowder, "--emit", language, "--output", "valve"}, args...)...)
+		text, code := call(append([]string{"verify", unknownPowder, "--emit", language}, args...)...)
 		require.Equal(t, exitShown, code, text)
 		require.NoError(t, os.WriteFile(filepath.Join(directory, file), []byte(text), 0o600))
 	}
-	run := func(line string) string {
-		command := exec.Command("sh", "-ec", line)
-		command.Dir = directory
-		text, err := command.CombinedOutput()
-		require.NoError(t, err, "%s: %s", line, text)
-		return string(text)
-	}
-	spin = run("spin -a valve.pml >made; gcc -O1 -w -DSAFETY -DNOREDUCE -o pan pan.c; ./pan -c0 -m1000000")
-	return spin, run("rumur --output valve.c valve.m; gcc -O1 -w -mcx16 -o valve valve.c -lpthread; ./valve")
+	return directory
+}
+
+func shell(t *testing.T, directory, line string) string {
+	t.Helper()
+	command := exec.Command("sh", "-ec", line)
+	command.Dir = directory
+	text, err := command.CombinedOutput()
+	require.NoError(t, err, "%s: %s", line, text)
+	return string(text)
 }
 
 // numbers is what each pattern finds.

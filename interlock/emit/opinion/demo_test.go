@@ -2,6 +2,7 @@ package opinion
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"path/filepath"
 	"testing"
@@ -10,19 +11,31 @@ import (
 
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
+	"ohmgate/monitor"
 )
 
-// demoPieces lists every product of the demo sites' search plans that differs.
-func demoPieces(t testing.TB) (all []*verify.Piece) {
+func demoSites(t testing.TB) []string {
 	t.Helper()
 	files, err := filepath.Glob("../../../testdata/sites/*.yaml")
 	require.NoError(t, err)
 	require.Len(t, files, 3)
-	for _, file := range files {
-		s, problems := site.Read(file)
-		require.Nil(t, problems)
-		m, err := verify.FromSite(s)
-		require.NoError(t, err)
+	return files
+}
+
+func demoModel(t testing.TB, file string) *verify.Model {
+	t.Helper()
+	s, problems := site.Read(file)
+	require.Nil(t, problems)
+	m, err := verify.FromSite(s)
+	require.NoError(t, err)
+	return m
+}
+
+// demoPieces lists every product of the demo sites' search plans that differs.
+func demoPieces(t testing.TB) (all []*verify.Piece) {
+	t.Helper()
+	for _, file := range demoSites(t) {
+		m := demoModel(t, file)
 		pieces, err := verify.Pieces(m, verify.Options{})
 		require.NoError(t, err)
 		all = append(all, pieces...)
@@ -75,5 +88,76 @@ func BenchmarkDemoModels(b *testing.B) {
 			accepted(b, s)
 		}
 		b.ReportMetric(float64(len(pieces)), "models")
+	}
+}
+
+// demoChannels lists the channels of the demo sites that differ in more than
+// their limits, by what they are called.
+func demoChannels(t testing.TB) map[string]*verify.Alone {
+	t.Helper()
+	all, seen := map[string]*verify.Alone{}, map[monitor.Config]bool{}
+	for _, file := range demoSites(t) {
+		m := demoModel(t, file)
+		for i := range m.Config.Channels {
+			key := m.Config.Channels[i].Config
+			key.Accept, key.Reject, key.OpenAbove, key.Floor, key.ValidMax = 0, 0, 0, 0, 0
+			if seen[key] {
+				continue
+			}
+			seen[key] = true
+			a, err := verify.AloneOf(m, verify.Options{}, i)
+			require.NoError(t, err)
+			all[filepath.Base(file)+": "+a.Channel] = a
+		}
+	}
+	return all
+}
+
+// A channel of a demo site, with the numbers that the README and the dossiers
+// print of such: the peers count what we count, and say what verify says.
+func TestPeersJudgeADemoChannel(t *testing.T) {
+	need(t, "spin", "rumur", "gcc")
+	a := demoChannels(t)["amber_line.yaml: bond_drum"]
+	require.NotNil(t, a)
+	for _, q := range []asked{{4, "", false, true}, {4, "9", true, true}, {5, "", true, true}, {6, "", false, true}, {15, "", false, true}} {
+		t.Run(fmt.Sprintf("%d %s", q.property, q.bound), func(t *testing.T) {
+			t.Parallel()
+			s, mine := restated(t, a, real(&a.Config), q)
+			require.Greater(t, mine.states, uint64(4000))
+			agree(t, s, mine, q)
+		})
+	}
+}
+
+// BenchmarkChannels lets the peers count the channels of the demo sites, with each
+// of their numbers from both sides. Two channels side by side, and a long budget
+// beside a long stay in doubtful, make too many states: those are named.
+func BenchmarkChannels(b *testing.B) {
+	need(b, "spin", "rumur", "gcc")
+	const cells, limit = 20_000, 500_000
+	for range b.N {
+		models, states := 0, uint64(0)
+		for name, a := range demoChannels(b) {
+			if a.Facts.States > cells {
+				say("%s: not counted, %d states in cells already", name, a.Facts.States)
+				continue
+			}
+			for _, q := range numbered(a) {
+				if q.property == 9 && a.Facts.States > cells/2 {
+					say("%s: property 9 is not counted, two channels side by side", name)
+					continue
+				}
+				s, mine := restated(b, a, real(&a.Config), q)
+				if mine.states > limit {
+					say("%s: %d %s is not counted by the peers, %d states", name, q.property, q.bound, mine.states)
+					continue
+				}
+				agree(b, s, mine, q)
+				models, states = models+1, states+mine.states
+			}
+			say("%s: %d models so far, %d states", name, models, states)
+		}
+		b.ReportMetric(float64(models), "models")
+		b.ReportMetric(float64(states), "states")
 	}
 }

@@ -35,8 +35,12 @@ func (s *Source) expanded() []string {
 
 // up: from the last value of its cell a counter goes on to the next cell; from
 // any other it stays. Cells of one value, and the saturated end, have no choice.
+// Where every value is its own cell, it just counts.
 func (s *Source) up(name string) []string {
 	c := s.counters[name]
+	if c.exact {
+		return []string{fmt.Sprintf("if %s < %d", name, c.top), fmt.Sprintf("  %s := %s + 1", name, name), "end"}
+	}
 	var out []string
 	word := "if"
 	for i, v := range c.first {

@@ -37,7 +37,7 @@ func (s *Source) Murphi() []byte {
 func (s *Source) murphiChoice(b *strings.Builder) {
 	most, _ := s.choices()
 	fmt.Fprintf(b, "ruleset -- one number chooses all inputs of a scan\n  choice : 0 .. %d do\nrule \"scan\"\n  choice < choices\n==>\nvar -- of one scan\n", most-1)
-	fmt.Fprintf(b, "  rest : 0 .. %d;\n  options : 0 .. 7;\n  at : 0 .. 7;\n", most)
+	fmt.Fprintf(b, "  rest : 0 .. %d;\n  options : 0 .. 8;\n  at : 0 .. 7;\n", most)
 	for _, in := range s.inputs {
 		fmt.Fprintf(b, "  %s : 0 .. %d;\n", in.name, in.values[len(in.values)-1])
 	}

@@ -29,6 +29,7 @@ var rules embed.FS
 type Source struct {
 	Title     string
 	kind      string
+	says      string // of a channel alone: what is demanded of its bound
 	constants []constant
 	memory    []variable // kept from scan to scan
 	inputs    []input
@@ -58,10 +59,12 @@ type input struct {
 	may    []string
 }
 
-// counter is cut into cells; each is named by its first value.
+// counter is cut into cells, each named by its first value; or it is exact, every
+// value a cell.
 type counter struct {
 	first []uint64
 	top   uint64
+	exact bool
 }
 
 // wide lists the cells that hold more than one value.
@@ -126,7 +129,10 @@ func wanted(p *verify.Piece, properties []int) ([]int, error) {
 		return slices.DeleteFunc(Judged(p), func(n int) bool { return n == 1 }), nil
 	}
 	for _, n := range properties {
-		instead := strings.Trim(fmt.Sprint(Judged(p)), "[]")
+		instead := listed(Judged(p))
+		if _, is := alone[n]; is {
+			return nil, fmt.Errorf("property %d is judged by the model of a channel alone; leave --output out, or write some of %s", n, instead)
+		}
 		if !slices.Contains(judges[p.Kind], n) {
 			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, instead)
 		}
@@ -276,10 +282,12 @@ func (s *Source) topOf(name string) uint64 {
 		return c.top
 	}
 	switch name {
-	case "cost":
+	case "cost", "cost" + beside:
 		return s.valueOf("FULL")
 	case "on", "wasOn":
 		return s.valueOf("ON_DELAY") + 1
+	case "most":
+		return s.valueOf("LONGEST")
 	}
 	return 7
 }

@@ -2,6 +2,7 @@ package opinion
 
 import (
 	"context"
+	"fmt"
 	"os"
 	"os/exec"
 	"slices"
@@ -193,23 +194,31 @@ func need(t testing.TB, programs ...string) {
 	}
 }
 
-// fast builds a checker that is run for less long than it is compiled.
-var fast = []string{"-O1"}
+// fast is how a checker is compiled that runs for less long than that takes.
+func (s *Source) fast(states uint64) []string {
+	if most, _ := s.choices(); states*uint64(most) < 100_000 {
+		return []string{"-O0"}
+	}
+	return []string{"-O1"}
+}
 
-// ask lets both peers search a source for violations.
-func ask(t testing.TB, s *Source) (spin, rumur *Answer) {
+// ask lets both peers search a source of so many states for violations.
+func ask(t testing.TB, s *Source, states uint64) (spin, rumur *Answer) {
 	t.Helper()
 	ctx, stop := context.WithTimeout(context.Background(), 5*time.Minute)
 	defer stop()
-	spin = askSpin(ctx, t, s)
-	rumur, err := Rumur(ctx, s, t.TempDir(), 1, fast...)
+	spin = askSpin(ctx, t, s, states)
+	rumur, err := Rumur(ctx, s, t.TempDir(), 1, s.fast(states)...)
 	require.NoError(t, err)
 	return spin, rumur
 }
 
-func askSpin(ctx context.Context, t testing.TB, s *Source, define ...string) *Answer {
+// askSpin gives SPIN as deep a stack as a run through every state once can need,
+// each input being a step of its own: a deeper one costs more time than the search.
+func askSpin(ctx context.Context, t testing.TB, s *Source, states uint64, define ...string) *Answer {
 	t.Helper()
-	a, err := Spin(ctx, s, t.TempDir(), Mode{Define: define, Compile: fast, Run: []string{"-m2000000", "-w18"}})
+	deep := (states + 1) * uint64(len(s.inputs)+2)
+	a, err := Spin(ctx, s, t.TempDir(), Mode{Define: define, Compile: s.fast(states), Run: []string{fmt.Sprintf("-m%d", deep), "-w18"}})
 	require.NoError(t, err)
 	require.True(t, a.Complete, tail(a.Said))
 	return a
@@ -240,8 +249,8 @@ func compare(t *testing.T, p *verify.Piece) (met []int) {
 	require.NoError(t, err)
 	s, err := Restate(p, Judged(p)...)
 	require.NoError(t, err)
-	spin, rumur := ask(t, s)
-	reverse := askSpin(context.Background(), t, s, "-DMET")
+	spin, rumur := ask(t, s, ours.States())
+	reverse := askSpin(context.Background(), t, s, ours.States(), "-DMET")
 	violated, met := said(ours, s)
 	t.Logf("ours %d states; SPIN %d in %v, rumur %d in %v (built in %v, %v); met %v", ours.States(), spin.States, spin.Searched, rumur.States, rumur.Searched, spin.Built, rumur.Built, met)
 	assert.Greater(t, ours.States(), uint64(50), "a model so small shows nothing")
@@ -390,7 +399,7 @@ func TestPeersJudgePropertyOne(t *testing.T) {
 			text := strings.Join(s.body, "\n")
 			require.Equal(t, 1, strings.Count(text, m.from), "the rule to be mutated")
 			s.body = lines(strings.Replace(text, m.from, m.to, 1))
-			spin, rumur := ask(t, s)
+			spin, rumur := ask(t, s, 100_000)
 			assert.Equal(t, []int{1}, spin.Violated, "SPIN")
 			assert.Equal(t, []int{1}, rumur.Violated, "rumur")
 		})
@@ -432,7 +441,7 @@ func foundByAll(t *testing.T, p *verify.Piece, property int, from, to string) {
 	text := strings.Join(s.body, "\n")
 	require.Equal(t, 1, strings.Count(text, from), "the rule to be mutated")
 	s.body = lines(strings.Replace(text, from, to, 1))
-	spin, rumur := ask(t, s)
+	spin, rumur := ask(t, s, ours.States())
 	assert.Equal(t, ours.States(), spin.States, "SPIN's states")
 	assert.Equal(t, []int{property}, spin.Violated, "SPIN")
 	assert.Equal(t, []int{property}, rumur.Violated, "rumur")

@@ -9,12 +9,11 @@ import (
 	"ohmgate/monitor"
 )
 
-// channel states the channel in full detail, and the permissive that hangs on it.
-func (s *Source) channel(p *verify.Piece) {
-	c := &p.Config
+// memoryOf states the settings of a channel and what it keeps between scans, but
+// for how long it has been doubtful.
+func (s *Source) memoryOf(c *monitor.Config) {
 	s.number("MISSING INVALID OPEN HIGH BETWEEN GOOD")
 	s.number("UNCONNECTED SETTLING BONDED DOUBTFUL LOST UNREADABLE SAME")
-	s.number("NO UNKNOWN YES")
 	s.constant("STALE_AFTER", uint64(c.StaleAfter))
 	s.constant("SETTLE_SCANS", uint64(c.SettleScans))
 	s.constant("SETTLE_READINGS", uint64(c.SettleReadings))
@@ -25,28 +24,32 @@ func (s *Source) channel(p *verify.Piece) {
 	for class := monitor.Missing; class <= monitor.High; class++ {
 		s.constant("COST_"+strings.ToUpper(class.String()), uint64(c.Cost[class]))
 	}
-	s.flag("BYPASSED", p.Bypassed)
-	s.flag("COVERS_LOST", p.CoversLost)
-	s.flag("CUT", p.Cut)
 	s.keep(5, "phase cls")
 	s.keep(uint64(c.StaleAfter)+1, "age")
 	s.keep(uint64(c.SettleScans), "srun")
 	s.keep(uint64(c.SettleReadings), "scount")
 	s.keep(uint64(c.SettlePause), "paused")
 	s.keep(uint64(c.Full), "doubt")
+}
+
+// channel states the channel in full detail, and the permissive that hangs on it.
+func (s *Source) channel(p *verify.Piece) {
+	c := &p.Config
+	s.memoryOf(c)
+	s.number("NO UNKNOWN YES")
+	s.flag("BYPASSED", p.Bypassed)
+	s.flag("COVERS_LOST", p.CoversLost)
+	s.flag("CUT", p.Cut)
 	s.keep(1, "parted")
-	var news []uint64
-	for _, class := range p.News() {
-		news = append(news, uint64(class))
-	}
-	s.choose("news", news...)
+	s.hears(p.News())
 	s.count("stay", p.Doubtful, uint64(c.LongestStay), "phase == DOUBTFUL && ")
 	s.chooseEvidence("evid", p)
 	s.choose("stands", upTo(1+toNumber(p.Bypassed))...)
 	s.left["PERM"] = p.Perm
 	s.choose("nth", upTo(uint64(len(p.Perm)))...)
-	s.add("channel", 0)
-	s.add("permissive", 0)
+	for _, part := range strings.Fields("channel parted fit permissive") {
+		s.add(part, 0)
+	}
 }
 
 // chooseEvidence is what the object evidence says, yes where there is none.
@@ -209,4 +212,14 @@ func (s *Source) stream(n int, st *verify.PieceStream) {
 	s.choose(name("flow"), upTo(1+2*toNumber(st.Flow))...)
 	s.count(name("stopped"), st.Stopped, uint64(st.RunDown)+1, "")
 	s.add("stream", n)
+}
+
+// hears lets the news be any of these in every scan.
+func (s *Source) hears(news []monitor.Class) { s.choose("news", numbersOf(news)...) }
+
+func numbersOf(classes []monitor.Class) (list []uint64) {
+	for _, class := range classes {
+		list = append(list, uint64(class))
+	}
+	return list
 }

@@ -9,28 +9,47 @@ import (
 
 const about = `One scan is one step. The state is what is declared below as kept from scan to
 scan; everything starts at 0, which is power-up. The rules restate the logic
-from its written semantics, not from the verifier's tables; only what the
+from its written semantics, not from the verifier's tables`
+
+// aboutCells and aboutAlone go on with what is so of each kind.
+const (
+	aboutCells = `; only what the
 permissive, or a vessel's bond, can be while the other causes are free is a
 table ("nth" picks). A counter is named by the first value of its cell; "last"
-says that it stands at the last one. Verdicts are about this model; none of them
-means "safe".`
+says that it stands at the last one. `
+	aboutAlone = `. Readings are
+free in every scan. `
+)
+
+// caution ends what is said about every model.
+const caution = "Verdicts are about this model; none of them\nmeans \"safe\"."
+
+// itsNumber says what to try on the model of a channel.
+const itsNumber = `Unless another one was asked for, the number is the one that verify finds. It is
+exact if one scan less, or of dips one more, is violated.`
 
 // notStated says why the other default properties are not in a model.
-const notStated = `Not stated: 4, 5, 6 and 9 count scans that a cell of a counter does not tell
-apart; 11 needs the clock of a bypass, 12 and 13 all causes at once, 14 the
-caller; 15 asks for one run, not for all.`
+const notStated = `Not stated: 4, 5, 6, 9 and 15 count scans that a cell of a counter does not tell
+apart, and are in the model of a channel alone; 11 needs the clock of a bypass,
+12 and 13 all causes at once, 14 the caller.`
 
 // head is the comment that every model begins with.
 func (s *Source) head() string {
-	text := s.Title + ".\n" + about + "\nDemanded, where it has anything to say:\n"
+	kind := aboutCells
+	if s.kind == "channel" {
+		kind = aboutAlone
+	}
+	text := s.Title + ".\n" + about + kind + caution + "\n\nDemanded, where it has anything to say:\n"
 	for _, n := range s.judged {
 		text += fmt.Sprintf("  %d %s\n", n, verify.TitleOf(n))
 	}
-	other := "8 and the charge memory are in the model of a vessel. 1 is demanded when asked\nfor: it counts readings by itself, which makes more states than our search has"
-	if s.kind == "wait" {
-		other = "1, 7 and 10 are in the model of the output without a vessel"
+	switch s.kind {
+	case "channel":
+		return text + s.says + "\n" + itsNumber
+	case "wait":
+		return text + notStated + "\n1, 7 and 10 are in the model of the output without a vessel."
 	}
-	return text + notStated + "\n" + other + "."
+	return text + notStated + "\n8 and the charge memory are in the model of a vessel. 1 is demanded when asked\nfor: it counts readings by itself, which makes more states than our search has."
 }
 
 // Promela prints the source for SPIN: spin -a, then an exhaustive pan. Read its

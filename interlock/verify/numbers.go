@@ -1,0 +1,38 @@
+package verify
+
+import (
+	"slices"
+
+	"ohmgate/monitor"
+)
+
+// Alone is one channel with the numbers that the verifier prints of it, for those
+// who state the channel again in another language and count for themselves.
+type Alone struct {
+	Channel string // as people call it
+	Config  monitor.Config
+	News    []monitor.Class // that can reach it
+	Facts   ChannelFacts
+}
+
+// AloneOf finds the numbers of one channel.
+func AloneOf(m *Model, o Options, channel int) (*Alone, error) {
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	facts, err := v.factsOf(channel)
+	if err != nil {
+		return nil, err
+	}
+	a := &Alone{Channel: m.Names.Channels[channel], Config: m.Config.Channels[channel].Config, Facts: facts}
+	for class, can := range possible(&a.Config) {
+		if can {
+			a.News = append(a.News, monitor.Class(class))
+		}
+	}
+	return a, nil
+}
+
+// Can says that a class of news can reach the channel.
+func (a *Alone) Can(class monitor.Class) bool { return slices.Contains(a.News, class) }
