@@ -342,6 +342,20 @@ func TestThreeOpinionsOfAChannel(t *testing.T) {
 	}
 }
 
+// A dip that is forgiven is lost all the same where doubtful ends before good
+// readings have repaid it: 2 high take 8 of them.
+func TestForgivenDipIsLostWhereDoubtfulIsShort(t *testing.T) {
+	need(t, "spin", "rumur", "gcc")
+	a := aloneOf(t, func(c *monitor.Config) {
+		slowly(c)
+		c.LongestStay = 8
+	})
+	for _, q := range []asked{{6, "2 high", true, true}, {6, "1 high", false, true}} {
+		s, mine := restated(t, a, real(&a.Config), q)
+		agree(t, s, mine, q)
+	}
+}
+
 // SPIN tells by the reverse demand what a property has to say: something where
 // its bound is met, nothing where it never is.
 func TestWhatAChannelMeets(t *testing.T) {
