@@ -182,6 +182,13 @@ func (one *jointOutput) aside(j *verify.Joint, options verify.Options) error {
 		}
 		one.add(j.JudgeWaits(waits))
 	}
+	if wants(options, "9") {
+		r, err := joint.Unknown(j, options.Memory)
+		if err != nil {
+			return err
+		}
+		one.add(r)
+	}
 	slices.SortStableFunc(one.Results, func(a, b verify.Result) int { return byNumber(a.Property, b.Property) })
 	one.leave(j, options.Properties)
 	return nil

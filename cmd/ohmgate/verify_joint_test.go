@@ -16,10 +16,10 @@ const unknownPowder = "../../testdata/sites/margin/nothing_known.yaml"
 
 // What is listed gets a verdict, what is left is named, and lines fit.
 func TestJointSaysWhatItJudgesAndWhatNot(t *testing.T) {
-	text, code := call("verify", unknownPowder, "--joint", "--output", "valve", "--property", "1,2,3,4,6,7,8,12,14,15")
+	text, code := call("verify", unknownPowder, "--joint", "--output", "valve", "--property", "1,2,3,4,6,7,8,9,12,14,15")
 	require.Equal(t, exitShown, code, text)
 	for _, want := range []string{"valve, 1 channel,", "14519 states", "bond bad: withheld at the latest in scan 15, 300.0 ms, exact", "joint states: 8545 with vessel\n",
-		"each alone within 15 scans", "taken from verify: 14, ", "verdict: shown"} {
+		"each alone within 15 scans", "1246 pairs of", "taken from verify: 14, ", "verdict: shown"} {
 		require.Contains(t, text, want)
 	}
 	for _, line := range strings.Split(text, "\n") {
@@ -29,7 +29,7 @@ func TestJointSaysWhatItJudgesAndWhatNot(t *testing.T) {
 
 // An output without a channel still charges vessels: their waits are judged.
 func TestJointJudgesTheWaitsOfAnOutputWithoutAChannel(t *testing.T) {
-	text, code := call("verify", "../../testdata/sites/kestrel_siding.yaml", "--joint", "--output", "pump", "--property", "8", "--json")
+	text, code := call("verify", kestrelSite, "--joint", "--output", "pump", "--property", "8", "--json")
 	require.Equal(t, exitShown, code, text)
 	var report jointReport
 	require.NoError(t, json.Unmarshal([]byte(text), &report))

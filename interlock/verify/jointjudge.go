@@ -47,7 +47,7 @@ type JointResponse struct {
 // NotJudged are the default properties that a joint search leaves to the
 // composition, and why.
 func (j *Joint) NotJudged() map[int]string {
-	why := map[int]string{9: "compares two runs of one channel, channel by channel"}
+	why := map[int]string{}
 	for i := range j.Channels {
 		if j.Channels[i].Bypassed {
 			why[11] = "the timer of the bypass is free here"

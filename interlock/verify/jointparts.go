@@ -176,6 +176,9 @@ func (j *Joint) Judges(property int) bool {
 // tabulates, a channel or an output; false where the mistake is elsewhere.
 func (m *Mutant) Planted() (*Logic, bool) { return m.plantedIn(partChannel, partOutput) }
 
+// PlantedInChannel is the same for a channel alone.
+func (m *Mutant) PlantedInChannel() (*Logic, bool) { return m.plantedIn(partChannel) }
+
 // PlantedAside is the same for the parts that stand beside those where they are
 // asked for: a vessel, a stream, a bypass.
 func (m *Mutant) PlantedAside() (*Logic, bool) { return m.plantedIn(partVessel) }

@@ -6,6 +6,7 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/monitor"
 )
 
 // code says which bits of a packed word vary, the first one uppermost in the
@@ -30,7 +31,10 @@ func codeOf(words []uint64) code {
 
 // wordsOf packs every state of a channel: what moves together stands together.
 func wordsOf(t *verify.ChannelTable) []uint64 {
-	words := make([]uint64, len(t.States))
+	words, stays := make([]uint64, len(t.States)), monitor.Scans(0)
+	for _, s := range t.States {
+		stays = max(stays, s.Stay)
+	}
 	for i, s := range t.States {
 		at := 0
 		add := func(v uint64, width int) {
@@ -45,7 +49,7 @@ func wordsOf(t *verify.ChannelTable) []uint64 {
 		add(uint64(s.Paused), bits.Len(uint(t.Config.SettlePause)+1))
 		add(uint64(s.Count), bits.Len(uint(t.Config.SettleReadings)+1))
 		add(uint64(s.Run), bits.Len(uint(t.Config.SettleScans)+1))
-		add(uint64(s.Stay), bits.Len(uint(t.Config.LongestStay)))
+		add(uint64(s.Stay), bits.Len(uint(stays)))
 		add(uint64(s.Doubt), bits.Len(uint(t.Config.Full)))
 	}
 	return words

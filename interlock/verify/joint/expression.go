@@ -15,6 +15,11 @@ type three struct{ yes, no rudd.Node }
 // evaluate is a permissive over diagrams, from the words of the design: unknown
 // exactly where the unknown terms decide.
 func evaluate(b *diagrams, p interlock.Permissive, cause func(int) three) three {
+	return evaluateBy(b, p, cause, func(n *interlock.Node, terms []three) three { return combine(b, n, terms) })
+}
+
+// evaluateBy is a permissive whose nodes are evaluated in some way.
+func evaluateBy(b *diagrams, p interlock.Permissive, cause func(int) three, node func(*interlock.Node, []three) three) three {
 	if len(p) == 0 {
 		return three{b.False(), b.False()}
 	}
@@ -29,7 +34,7 @@ func evaluate(b *diagrams, p interlock.Permissive, cause func(int) three) three 
 		for _, arg := range n.Args {
 			terms = append(terms, results[arg])
 		}
-		results[at] = combine(b, n, terms)
+		results[at] = node(n, terms)
 	}
 	return results[len(p)-1]
 }

@@ -128,9 +128,12 @@ func (e *Engine) expected() int {
 // full turns a full table into "this is how far it came". Deferred: an operation
 // on a full table may stumble over a node that is not there.
 func (e *Engine) full(where string, err *error) {
-	trouble := recover()
-	if e.b.full() {
-		*err = &verify.CutOff{Where: fmt.Sprintf("%s, after %d scans", where, e.Scans), Limit: e.limit}
+	full(e.b, e.limit, fmt.Sprintf("%s, after %d scans", where, e.Scans), err, recover())
+}
+
+func full(b *diagrams, limit uint64, where string, err *error, trouble any) {
+	if b.full() {
+		*err = &verify.CutOff{Where: where, Limit: limit}
 	} else if trouble != nil {
 		panic(trouble)
 	}
@@ -212,6 +215,10 @@ func (c code) row(from, to uint64) (p pattern) {
 
 // some is the diagram of the words that are wanted, now or next.
 func (e *Engine) some(b *block, words []uint64, next int, want func(i int) bool) rudd.Node {
+	return some(e.b, b, words, next, want)
+}
+
+func some(d *diagrams, b *block, words []uint64, next int, want func(i int) bool) rudd.Node {
 	var rows []pattern
 	for i, w := range words {
 		if want(i) {
@@ -228,7 +235,7 @@ func (e *Engine) some(b *block, words []uint64, next int, want func(i int) bool)
 	for i, v := range b.now {
 		places[i] = v + next
 	}
-	return shapeOf(rows, len(b.code)).put(e.b, places)
+	return shapeOf(rows, len(b.code)).put(d, places)
 }
 
 // channelSteps builds the relations; channels that are alike share their shapes.
