@@ -65,7 +65,7 @@ which a rule could have seen; 4 that an output never ran, so nothing was tried.
 	flags.BoolVar(&o.pairs, "pairs", false, "with --faults: every pair as well, and the sets that defeat the interlock")
 	flags.StringVar(&o.csv, "csv", "", "with --faults: write the whole table to this `file`")
 	flags.StringVar(&o.window, "window", "", "map patience, settle time and scan period of this `channel` instead")
-	flags.StringVar(&o.plot, "plot", "", "with --window: draw the map as SVG to this `file`")
+	flags.StringVar(&o.plot, "plot", "", "with --window: draw the map to this `file` (.svg or .png)")
 	o.secondOptions.flags(flags)
 	verb.RunE = func(verb *cobra.Command, args []string) error {
 		out, errs := verb.OutOrStdout(), verb.ErrOrStderr()

@@ -138,8 +138,13 @@ func TestVerifyBeyondItsMemory(t *testing.T) {
 func TestWindowFitsAPage(t *testing.T) {
 	text, code := call("verify", amber, "--window", "bond_drum")
 	require.NotEqual(t, exitInput, code, text)
-	require.Contains(t, text, "as configured")
+	require.Contains(t, text, "as configured: scan 20 ms, settle 500 ms, patience 60 ms: shown\n")
+	require.Regexp(t, `(?m)^20 ms    250 ms, 500 ms, 1 s      #+v+  15 ms to 105 ms$`, text, "times as people write them; equal settle times once")
+	require.NotRegexp(t, `\dms|\ds\b`, text)
 	narrow(t, text)
+	text, code = call("verify", amber, "--window", "bond_drum", "--plot", "map.pdf")
+	require.Equal(t, exitInput, code)
+	require.Contains(t, text, "must end in .svg or .png")
 }
 
 // Where a poll is slower than a scan the share that is tolerated for ever cannot

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"image/color"
 	"io"
+	"path/filepath"
 	"strings"
 	"time"
 
@@ -13,11 +14,16 @@ import (
 	"gonum.org/v1/plot/vg/draw"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
 )
 
 // windowMap prints the room between danger and nuisance for one channel.
 func windowMap(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
+	kind := strings.TrimPrefix(filepath.Ext(o.plot), ".")
+	if o.plot != "" && kind != "svg" && kind != "png" {
+		return failed(exitInput, "--plot %q: the name must end in .svg or .png", o.plot)
+	}
 	options, end := o.options(errs)
 	w, err := verify.MakeWindow(s, o.window, options)
 	end()
@@ -25,7 +31,7 @@ func windowMap(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOpti
 		return failed(exitInput, "--window %s: %v", o.window, err)
 	}
 	if o.plot != "" {
-		err := writeBeside(o.plot, func(f io.Writer) error { return plotWindow(f, w) })
+		err := writeBeside(o.plot, func(f io.Writer) error { return plotWindow(f, w, kind) })
 		if err != nil {
 			return failed(exitLost, "%w", err)
 		}
@@ -51,30 +57,55 @@ var windowMarks = map[verify.WindowVerdict]string{
 }
 
 func tellWindow(out io.Writer, w *verify.Window) {
-	tellWrapped(out, w.Channel+": ", fmt.Sprintf("class %s: %v available at %s, disturbance %v (%s)", w.Class, w.Available, w.Output, w.Disturbance, strings.Join(w.From, ", ")))
+	disturbance := "no property of kind tolerates declares a disturbance"
+	if w.Disturbance > 0 {
+		disturbance = "a disturbance of " + quantity.Duration(w.Disturbance) + " must not trip"
+	}
+	tellWrapped(out, "", fmt.Sprintf("%s, class %s: %s are available at %s; %s (from %s).", w.Channel, w.Class, quantity.Duration(w.Available), w.Output, disturbance, strings.Join(w.From, ", ")))
 	fmt.Fprintf(out, "# shown   v violated: too late   t trips on the disturbance   x both\n- refused: could not be loaded\n\n")
 	first, last := w.Patiences[0], w.Patiences[len(w.Patiences)-1]
+	tellWrapped(out, "", fmt.Sprintf("From left to right the patience, %s to %s in %s:", rounded(first), rounded(last), counted(len(w.Patiences), "step")))
+	fmt.Fprintf(out, "%-8s %-24s %-*s  %s\n", "scan", "settle", len(w.Patiences), "", "shown with patience")
 	for p, period := range w.Periods {
-		fmt.Fprintf(out, "scan %v, patience %v to %v in %d steps\n", period, round(first), round(last), len(w.Patiences))
-		for i, settle := range w.Settles {
-			line := ""
-			for k := range w.Patiences {
-				line += windowMarks[w.Cell(p, i, k).Found]
-			}
-			frontier := "no window"
-			if from, to, ok := w.Frontier(p, i); ok {
-				frontier = fmt.Sprintf("window %v .. %v", round(from), round(to))
-			}
-			fmt.Fprintf(out, "  settle %-8v %s  %s\n", settle, line, frontier)
-		}
+		tellPeriod(out, w, p, quantity.Duration(period))
 	}
 	c := w.Configured
-	fmt.Fprintf(out, "\nas configured: scan %v, settle %v, patience %v: %s\n", c.Period, c.Settle, c.Patience, c.Found)
-	fmt.Fprintf(out, "worst detection %v, guaranteed patience %v, bond after %v\n", c.Detect, c.Forgives, c.Ready)
+	fmt.Fprintln(out)
+	tellWrapped(out, "as configured: ", fmt.Sprintf("scan %s, settle %s, patience %s: %s", quantity.Duration(c.Period), quantity.Duration(c.Settle), quantity.Duration(c.Patience), c.Found))
+	if c.Found == verify.WindowRefused {
+		tellWrapped(out, "  ", c.Says)
+	} else {
+		fmt.Fprintf(out, "worst detection %s, guaranteed patience %s, bond after %s\n", quantity.Duration(c.Detect), quantity.Duration(c.Forgives), quantity.Duration(c.Ready))
+	}
 	fmt.Fprintf(out, "verdict: %s\n", w.Verdict())
 }
 
-func round(d time.Duration) time.Duration { return d.Round(100 * time.Microsecond) }
+// tellPeriod prints the lines of one scan period; settle times of which the same
+// is found share one.
+func tellPeriod(out io.Writer, w *verify.Window, p int, name string) {
+	marks := func(settle int) (line string) {
+		for k := range w.Patiences {
+			line += windowMarks[w.Cell(p, settle, k).Found]
+		}
+		return line
+	}
+	for i := 0; i < len(w.Settles); {
+		line := marks(i)
+		frontier := "none"
+		if from, to, ok := w.Frontier(p, i); ok {
+			frontier = rounded(from) + " to " + rounded(to)
+		}
+		var settles []string
+		for ; i < len(w.Settles) && marks(i) == line; i++ {
+			settles = append(settles, rounded(w.Settles[i]))
+		}
+		fmt.Fprintf(out, "%-8s %-24s %s  %s\n", name, strings.Join(settles, ", "), line, frontier)
+		name = ""
+	}
+}
+
+// rounded is a time as far as a map of this size can tell.
+func rounded(d time.Duration) string { return quantity.Duration(d.Round(100 * time.Microsecond)) }
 
 // windowShapes give every finding its own mark: nothing is told by colour alone.
 var windowShapes = map[verify.WindowVerdict]draw.GlyphDrawer{
@@ -82,13 +113,16 @@ var windowShapes = map[verify.WindowVerdict]draw.GlyphDrawer{
 	verify.WindowBoth: draw.PlusGlyph{}, verify.WindowRefused: draw.RingGlyph{},
 }
 
-// plotWindow draws the map at the configured settle time as SVG.
-func plotWindow(out io.Writer, w *verify.Window) error {
+// plotWindow draws the map at the configured settle time.
+func plotWindow(out io.Writer, w *verify.Window, kind string) error {
 	p := plot.New()
-	p.Title.Text = fmt.Sprintf("%s, class %s: patience and scan period", w.Channel, w.Class)
-	p.X.Label.Text, p.Y.Label.Text = "patience in ms", "scan period in ms"
-	p.Legend.Top, p.Legend.Padding = true, vg.Points(3)
 	middle := len(w.Settles) / 2
+	p.Title.Text = fmt.Sprintf("%s, class %s, settle time %s", w.Channel, w.Class, quantity.Duration(w.Settles[middle]))
+	p.Title.Padding = vg.Points(6)
+	p.X.Label.Text, p.Y.Label.Text = "patience in ms", "scan period in ms"
+	// At the left the text runs away from its mark, however wide a reader's font.
+	p.Legend.Top, p.Legend.Left, p.Legend.Padding = true, true, vg.Points(3)
+	p.Legend.ThumbnailWidth, p.Legend.XOffs = vg.Points(20), vg.Points(8)
 	for _, found := range []verify.WindowVerdict{verify.WindowShown, verify.WindowViolated, verify.WindowTrips, verify.WindowBoth, verify.WindowRefused} {
 		var points plotter.XYs
 		for i := range w.Periods {
@@ -112,7 +146,7 @@ func plotWindow(out io.Writer, w *verify.Window) error {
 	if err := markConfigured(p, w); err != nil {
 		return err
 	}
-	writer, err := p.WriterTo(18*vg.Centimeter, 10*vg.Centimeter, "svg")
+	writer, err := p.WriterTo(18*vg.Centimeter, 10*vg.Centimeter, kind)
 	if err != nil {
 		return err
 	}
