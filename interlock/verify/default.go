@@ -5,6 +5,7 @@ import (
 	"strconv"
 	"strings"
 
+	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
@@ -343,6 +344,9 @@ func (v *verification) hold(d *driver, record *recorder, causes []int, limit Sca
 func (d *driver) spoil(cause int, class monitor.Class) {
 	if cause < len(d.config.Channels) {
 		c := &d.config.Channels[cause].Config
+		if d.helps(cause) == interlock.False { // the clamp is put on
+			class = monitor.Good
+		}
 		if !possible(c)[class] {
 			class = monitor.Invalid
 		}

@@ -111,8 +111,8 @@ func (d *driver) healthy() {
 	d.in.Overrun, d.supply = false, false
 	d.aim()
 	for i := range d.in.Readings {
-		d.shown[i] = monitor.Good
-		d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, monitor.Good, d.stamp)
+		d.shown[i] = d.reads(i)
+		d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, d.shown[i], d.stamp)
 	}
 	button, value := d.operator()
 	for i, r := range d.roles {
@@ -151,26 +151,55 @@ func (d *driver) moved(output int) bool {
 	return s.Mode == interlock.Enabled || both && !s.SeenAway
 }
 
-// provided is the value that lets the target run: evidence is given, and an
-// input under a NOT is kept away.
+// provided is the value of an input that lets the target run: evidence is given,
+// and an input under a NOT is kept away.
 func (d *driver) provided(input int) interlock.Truth {
-	if d.gives == nil || d.givesTo != d.target {
-		d.gives, d.givesTo = make([]interlock.Truth, len(d.config.Inputs)), d.target
-		for i := range d.gives {
-			d.gives[i] = d.helpful(i)
-		}
-	}
-	return d.gives[input]
+	return d.helps(len(d.config.Channels) + input)
 }
 
-func (d *driver) helpful(input int) interlock.Truth {
-	cause := len(d.config.Channels) + input
-	p := d.config.Outputs[d.target].Permissive
-	set := p.Causes()
-	if !set.Has(cause) {
-		return interlock.True
+// helps is the value of a cause that lets the target run.
+func (d *driver) helps(cause int) interlock.Truth {
+	if d.gives == nil || d.givesTo != d.target {
+		d.gives, d.givesTo = helpful(d.config.Outputs[d.target].Permissive, len(d.config.Channels)+len(d.config.Inputs)), d.target
 	}
-	return helpfulFor(p, cause)
+	return d.gives[cause]
+}
+
+// reads is what a channel of a good plant reads: its clamp is on, unless it must
+// be off for the target to run.
+func (d *driver) reads(channel int) monitor.Class {
+	if d.helps(channel) != interlock.False {
+		return monitor.Good
+	}
+	return off(&d.config.Channels[channel].Config)
+}
+
+// off is what a channel reads whose connection is taken off.
+func off(c *monitor.Config) monitor.Class {
+	if possible(c)[monitor.Open] {
+		return monitor.Open
+	}
+	return monitor.High
+}
+
+// helpful are values of all causes that let a permissive be true together: each
+// is true where it can be with those before it.
+func helpful(p interlock.Permissive, causes int) []interlock.Truth {
+	list := make([]interlock.Truth, causes)
+	for at := range list {
+		list[at] = interlock.True
+		if set := p.Causes(); !set.Has(at) {
+			continue
+		}
+		can := outcomes(p, func(c int) truthSet {
+			if c <= at {
+				return setOf(list[c])
+			}
+			return anyTruth
+		})
+		list[at] = truth(can.has(interlock.True))
+	}
+	return list
 }
 
 // helpfulFor is the value of a cause that lets a permissive be true.
@@ -237,10 +266,10 @@ func (d *driver) turn() {
 // enabled says that the target runs.
 func (d *driver) enabled() bool { return d.state.Outputs[d.target].Mode == interlock.Enabled }
 
-// settled says that every clamp is on.
+// settled says that every clamp is on that must be.
 func (d *driver) settled() bool {
 	for i := range d.state.Channels {
-		if d.state.Channels[i].Phase != monitor.Bonded {
+		if d.helps(i) == interlock.True && d.state.Channels[i].Phase != monitor.Bonded {
 			return false
 		}
 	}

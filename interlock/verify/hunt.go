@@ -69,15 +69,20 @@ type trail struct {
 	far     uint32 // from a violation, at least, where a compass leads
 	faults  int
 	changes int
-	wrong   []int // of the deviations, those that go on
-	begun   []int // and those that did when this leg of the trail began
-	from    *trail
-	at      uint64 // scan from which on they do
+	wrong   []int  // of the deviations, those that go on
+	leg     *leg   // the last change of it
 	alone   uint64 // scans since all has been well and the output does not run
 	calm    uint64 // scans since all has been well
 	caught  bool
 	says    string
 	expect  string
+}
+
+// leg is a part of a trail in which the same goes wrong, and those before it.
+type leg struct {
+	at     uint64 // scan from which on it does
+	begun  []int
+	before *leg
 }
 
 // trails is a heap.
@@ -164,7 +169,7 @@ func (h *hunt) away(t *trail) uint32 {
 func (h *hunt) search(roots ...*trail) *Run {
 	h.queue, h.known = slices.Clone(roots), map[string]bool{}
 	heap.Init(&h.queue)
-	for h.queue.Len() > 0 && h.turns < h.left {
+	for room := h.room(); h.queue.Len() > 0 && h.turns < h.left && len(h.known) < room; {
 		t := heap.Pop(&h.queue).(*trail)
 		if t.caught {
 			return h.tell(t)
@@ -175,6 +180,14 @@ func (h *hunt) search(roots ...*trail) *Run {
 		}
 	}
 	return nil
+}
+
+// room is how many trails fit into the memory given: each keeps the state of the
+// whole site, what the witness remembers, and its sign.
+func (h *hunt) room() int {
+	c := h.d.config
+	each := 1000 + 250*len(c.Channels) + 24*len(c.Inputs) + 300*len(c.Outputs) + 100*len(c.Vessels) + 8*len(c.Streams) + 32*len(c.Bypasses)
+	return int(h.v.options.memory() / uint64(each))
 }
 
 // follow goes on from a trail as it is, and leaves one for every thing that may
@@ -211,7 +224,7 @@ func (h *hunt) clashes(list []int, i int) bool {
 
 func (h *hunt) branch(t *trail, wrong []int, faults int) {
 	same := *t
-	same.wrong, same.begun, same.faults, same.changes, same.from, same.at = wrong, wrong, faults, t.changes+1, t, t.scans
+	same.wrong, same.faults, same.changes, same.leg = wrong, faults, t.changes+1, &leg{t.scans, wrong, t.leg}
 	heap.Push(&h.queue, &same)
 }
 
@@ -638,8 +651,8 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 		switch {
 		case cause < len(c.Channels):
 			can := possible(&c.Channels[cause].Config)
-			for _, class := range [...]monitor.Class{monitor.Open, monitor.High, monitor.Invalid, monitor.Missing, monitor.Between} {
-				if can[class] {
+			for _, class := range [...]monitor.Class{monitor.Open, monitor.High, monitor.Invalid, monitor.Missing, monitor.Between, monitor.Good} {
+				if can[class] && (class != monitor.Good || helpfulFor(c.Outputs[output].Permissive, cause) == interlock.False) {
 					list = append(list, deviation{cause: cause, class: class})
 				}
 			}

@@ -151,3 +151,55 @@ func TestALemmaThatDoesNotHoldIsNeverShown(t *testing.T) {
 	r.Lemmas[0].expect(r.Lemmas[0].Expected + 1)
 	require.Equal(t, NotShown, r.Verdict())
 }
+
+// withArmedKept is the logic with one mistake, in its parts and in the whole Step:
+// a reset that was given outlives its conditions.
+func withArmedKept() *Logic {
+	l := Real()
+	l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
+		next, told := interlock.StepOutput(c, s, in)
+		next.Armed = next.Armed || s.Armed && next.Mode != interlock.Enabled
+		return next, told
+	}
+	l.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
+		was := interlock.NewState(c)
+		was.CopyFrom(s)
+		interlock.Step(c, s, in, d)
+		for i := range s.Outputs {
+			o := &s.Outputs[i]
+			o.Armed = o.Armed || was.Outputs[i].Armed && o.Mode != interlock.Enabled
+		}
+	}
+	return l
+}
+
+// What is found, and the run that shows it, do not depend on how many searches run
+// at the same time.
+func TestHuntsDoNotDependOnTheWorkers(t *testing.T) {
+	m, err := Reference()
+	require.NoError(t, err)
+	var first []Result
+	var far []uint8
+	for _, workers := range []int{1, 2, 5} {
+		v, err := newVerification(m, Options{Workers: workers, Outputs: []string{"mixer"}, Properties: []string{"2", "7"}})
+		require.NoError(t, err)
+		v.logic = withArmedKept()
+		r, err := v.run()
+		require.NoError(t, err)
+		if first == nil {
+			first = r.Results
+			require.Equal(t, Violated, first[1].Verdict, first[1].Says)
+			require.NotNil(t, first[1].Counterexample)
+			t.Log(first[1].Counterexample.Sentence, first[1].Counterexample.Lines)
+		}
+		require.Equal(t, first, r.Results, "%d workers", workers)
+
+		job := v.jobsOf(2, "reset")[0]
+		if compass := v.compassTo(job, 7); far == nil {
+			far = compass.far
+			require.NotEmpty(t, far)
+		} else {
+			require.Equal(t, far, compass.far, "the way of the compass with %d workers", workers)
+		}
+	}
+}

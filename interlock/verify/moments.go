@@ -2,7 +2,6 @@ package verify
 
 import (
 	"ohmgate/interlock"
-	"ohmgate/monitor"
 )
 
 // Most mistakes show themselves soon after power-up, or where the output runs.
@@ -30,7 +29,7 @@ func (h *hunt) moments(root *trail) (list []*trail) {
 		return s.Outputs[h.quarry.output].Unconfirmed != 0
 	})
 	if len(h.w.needed) > 0 {
-		off := &deviation{cause: h.w.needed[0], class: h.off(h.w.needed[0])}
+		off := &deviation{cause: h.w.needed[0], class: off(&h.d.config.Channels[h.w.needed[0]].Config)}
 		if len(h.w.vessels) > 0 {
 			add(root, off, func(s *interlock.State) bool { return s.Vessels[h.w.vessels[0]].Clear })
 		}
@@ -51,14 +50,6 @@ func (v *verification) stuckAway(output int) *deviation {
 	return &deviation{kind: wrongInput, cause: inputs + int(o.Opened), value: interlock.True}
 }
 
-// off is what a channel reads whose connection is taken off.
-func (h *hunt) off(channel int) monitor.Class {
-	if possible(&h.d.config.Channels[channel].Config)[monitor.Open] {
-		return monitor.Open
-	}
-	return monitor.High
-}
-
 func (h *hunt) runs(s *interlock.State) bool {
 	return s.Outputs[h.quarry.output].Mode == interlock.Enabled
 }
@@ -77,7 +68,7 @@ func (h *hunt) only(x *deviation) (list []int, known bool) {
 // where it never gets there.
 func (h *hunt) until(t *trail, wrong []int, there func(*interlock.State) bool) *trail {
 	next := h.copyOf(t)
-	next.wrong, next.begun, next.from, next.at = wrong, wrong, t, t.scans
+	next.wrong, next.leg = wrong, &leg{t.scans, wrong, t.leg}
 	d := h.d
 	d.state, d.stamp = next.state, t.stamp
 	for left := h.patience; !there(next.state); left-- {

@@ -16,14 +16,10 @@ const snapshotEvery = 256
 
 // stretches says what goes wrong on a trail, and when.
 func (h *hunt) stretches(t *trail) []stretch {
-	type leg struct {
-		at    uint64
-		wrong []int
-	}
-	var legs []leg
-	for at := t; at != nil; at = at.from {
+	var legs []*leg
+	for at := t.leg; at != nil; at = at.before {
 		if len(legs) == 0 || at.at < legs[len(legs)-1].at {
-			legs = append(legs, leg{at.at, at.begun})
+			legs = append(legs, at)
 		}
 	}
 	slices.Reverse(legs)
@@ -33,7 +29,7 @@ func (h *hunt) stretches(t *trail) []stretch {
 		if i+1 < len(legs) {
 			end = legs[i+1].at
 		}
-		for _, wrong := range l.wrong {
+		for _, wrong := range l.begun {
 			list = h.prolong(list, stretch{wrong, l.at, end})
 		}
 	}
@@ -110,7 +106,7 @@ func (h *hunt) copyOf(t *trail) *trail {
 	next.state, next.sight = newState(h), h.w.begin()
 	next.state.CopyFrom(t.state)
 	next.sight.copyFrom(t.sight)
-	next.wrong, next.from = nil, nil
+	next.wrong, next.leg = nil, nil
 	return &next
 }
 

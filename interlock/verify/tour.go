@@ -163,7 +163,7 @@ func (s *touring) recover(root int, stuck bool) {
 		for _, i := range s.inputs {
 			high := interlock.Ref(i+1) == button && value == interlock.True
 			if s.driver.roles[i].kind == roleFree {
-				high = s.driver.helpful(i) == interlock.True
+				high = s.driver.provided(i) == interlock.True
 			}
 			if high != next.set[i] {
 				s.do(next, Deed{Act: ActSet, On: i, High: high})
@@ -358,7 +358,7 @@ func (s *touring) begin() {
 		}
 	}
 	for i, r := range s.driver.roles {
-		if r.kind == roleFree && !slices.Contains(s.inputs, i) && s.ability.Drives[i] && s.driver.helpful(i) == interlock.True {
+		if r.kind == roleFree && !slices.Contains(s.inputs, i) && s.ability.Drives[i] && s.driver.provided(i) == interlock.True {
 			first.set[i] = true
 			s.beforehand = append(s.beforehand, Deed{Scan: first.scan, Act: ActSet, On: i, High: true})
 		}

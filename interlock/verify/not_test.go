@@ -1,0 +1,39 @@
+package verify
+
+import (
+	"testing"
+
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+)
+
+// An output that needs a clamp to be off is brought to run by a plant that takes
+// it off, so that what it does while it runs is looked at.
+func TestAnOutputThatNeedsAClampOffIsBroughtToRun(t *testing.T) {
+	m := bay(t, 2, func(m *Model) {
+		m.Config.Outputs[0].Permissive = m.parse(t, "bond_1 AND NOT bond_2")
+	})
+	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"2", "3", "7", "8", "9", "10", "12", "13", "14", "15"}})
+	require.NoError(t, err)
+	require.Len(t, r.Results, 10)
+	for _, x := range r.Results {
+		require.Equal(t, Shown, x.Verdict, "%s: %s", x.Property, x.Says)
+	}
+}
+
+// The values that help are found together: of two terms of an XOR one is true.
+func TestHelpfulValuesGoTogether(t *testing.T) {
+	m := bay(t, 3, nil)
+	for text, want := range map[string][3]interlock.Truth{
+		"bond_1 AND NOT bond_2":             {interlock.True, interlock.False, interlock.True},
+		"bond_1 XOR bond_2":                 {interlock.True, interlock.False, interlock.True},
+		"NOT (bond_1 OR bond_2) AND bond_3": {interlock.False, interlock.False, interlock.True},
+		"bond_1 OR bond_2":                  {interlock.True, interlock.True, interlock.True},
+	} {
+		p := m.parse(t, text)
+		list := helpful(p, 3)
+		require.Equal(t, want[:], list, text)
+		require.Equal(t, interlock.True, evaluate(p, func(c int) interlock.Truth { return list[c] }), text)
+	}
+}
