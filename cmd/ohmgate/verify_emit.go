@@ -17,6 +17,7 @@ type secondOptions struct {
 	emit    string
 	channel string
 	vessel  string
+	bypass  string
 	bound   string
 	joint   bool
 }
@@ -24,7 +25,8 @@ type secondOptions struct {
 func (o *secondOptions) flags(flags *pflag.FlagSet) {
 	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel, or of one channel alone, for another checker instead: promela or murphi")
 	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail; needed where there are several. Without --output: that channel alone, every counter exact, beside one --property of "+opinion.AloneStates())
-	flags.StringVar(&o.bound, "bound", "", "with --emit and a channel alone: the `bound` to state instead of what verify finds, such as 25, \"19 high\" or \"1 in 5\"")
+	flags.StringVar(&o.bypass, "bypass", "", "with --emit, without --output: this `bypass` and its key alone, beside property 11")
+	flags.StringVar(&o.bound, "bound", "", "with --emit and a channel or bypass alone: the `bound` to state instead of what verify finds, such as 25, \"19 high\" or \"1 in 5\"")
 	flags.StringVar(&o.vessel, "vessel", "", "with --emit: the charge memory and the streams of this `vessel` instead of buttons and delays; with two channels --channel as well")
 	flags.BoolVar(&o.joint, "joint", false, "search all channels of an output in full detail at once instead")
 }
@@ -40,7 +42,7 @@ func (o *verifyOptions) second(out, errs io.Writer, m *verify.Model) (bool, erro
 	return false, nil
 }
 
-// emitModel prints one product of the search plan, or one channel alone.
+// emitModel prints one product of the search plan, or one channel or bypass alone.
 func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 	if o.emit != "promela" && o.emit != "murphi" {
 		return failed(exitInput, "--emit %s: no such language; write promela or murphi", o.emit)
@@ -54,8 +56,11 @@ func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 		properties = append(properties, n)
 	}
 	restate := o.restated
-	if len(o.outputs) == 0 && o.channel != "" {
-		restate = o.alone
+	switch {
+	case o.bypass != "":
+		restate = o.bypassAlone
+	case len(o.outputs) == 0 && o.channel != "":
+		restate = o.channelAlone
 	}
 	source, err := restate(m, properties)
 	if err != nil {
@@ -83,8 +88,8 @@ func (o *verifyOptions) restated(m *verify.Model, properties []int) (*opinion.So
 	return opinion.Restate(piece, properties...)
 }
 
-// alone is the model of one channel and one property of it.
-func (o *verifyOptions) alone(m *verify.Model, properties []int) (*opinion.Source, error) {
+// channelAlone is the model of one channel and one property of it.
+func (o *verifyOptions) channelAlone(m *verify.Model, properties []int) (*opinion.Source, error) {
 	channel := indexOf(m.Names.Channels, o.channel)
 	switch {
 	case channel < 0:
@@ -94,19 +99,48 @@ func (o *verifyOptions) alone(m *verify.Model, properties []int) (*opinion.Sourc
 	case len(properties) != 1:
 		return nil, failed(exitInput, "--channel %s without --output is a channel beside one property; write --property with one of %s", o.channel, opinion.AloneStates())
 	}
-	var bound *opinion.Bound
-	if o.bound != "" {
-		b, err := opinion.BoundOf(o.bound)
-		if err != nil {
-			return nil, failed(exitInput, "--bound: %w", err)
-		}
-		bound = &b
+	bound, err := o.asked()
+	if err != nil {
+		return nil, err
 	}
 	a, err := verify.AloneOf(m, verify.Options{}, channel)
 	if err != nil {
 		return nil, err
 	}
 	return opinion.RestateAlone(a, properties[0], bound)
+}
+
+// bypassAlone is the model of one bypass and its key.
+func (o *verifyOptions) bypassAlone(m *verify.Model, properties []int) (*opinion.Source, error) {
+	bypass := indexOf(m.Names.Bypasses, o.bypass)
+	switch {
+	case len(m.Names.Bypasses) == 0:
+		return nil, failed(exitInput, "--bypass %s: the site has no bypass; leave --bypass out", o.bypass)
+	case bypass < 0:
+		return nil, failed(exitInput, "--bypass %s: the site has no such bypass; it has %s", o.bypass, strings.Join(m.Names.Bypasses, ", "))
+	case len(o.outputs) > 0 || o.channel != "" || o.vessel != "":
+		return nil, failed(exitInput, "--bypass %s is a model of its own; leave --output, --channel and --vessel out", o.bypass)
+	case len(properties) != 1 || properties[0] != 11:
+		return nil, failed(exitInput, "--bypass %s is a bypass beside one property; write --property 11", o.bypass)
+	}
+	bound, err := o.asked()
+	if err != nil {
+		return nil, err
+	}
+	b := &m.Config.Bypasses[bypass]
+	return opinion.RestateBypass(o.bypass, b, &m.Config.Inputs[b.Input-1], bound)
+}
+
+// asked is the bound that was asked for, if one was.
+func (o *verifyOptions) asked() (*opinion.Bound, error) {
+	if o.bound == "" {
+		return nil, nil
+	}
+	b, err := opinion.BoundOf(o.bound)
+	if err != nil {
+		return nil, failed(exitInput, "--bound: %w", err)
+	}
+	return &b, nil
 }
 
 // piece is the one product that --output, --vessel and --channel name.

@@ -27,6 +27,7 @@ func TestEmitPrintsAModel(t *testing.T) {
 		{"promela --channel bond_1 --property 5", "/* channel bond_1 alone", []string{"#define SHARE_BAD 1\n", "#define SHARE_OF 2\n", "#define STRETCH 19\n"}},
 		{"promela --channel bond_1 --property 6", "/* channel bond_1 alone", []string{"#define FORGIVEN_HIGH 18\n", "#define FORGIVEN_OPEN 0\n", "#define SPACED 126\n"}},
 		{"murphi --channel bond_1 --property 9", "-- channel bond_1 alone", []string{`cover hit9 = 1 "hit9"`, "doubt_b"}},
+		{"promela --bypass bypass_6 --property 11", "/* bypass bypass_6 alone, every counter at its exact value.\n", []string{"assert(bad11 == 0)", "#define BOUND 48000\n", "#define GAP "}},
 		{"murphi --channel bond_1 --property 15", "-- channel bond_1 alone", []string{`assert bad15 = 0 "bad15"`, "  BOUND : 126;\n"}},
 	} {
 		text, code := call(append([]string{"verify", kestrel, "--emit"}, strings.Fields(c.args)...)...)
@@ -71,6 +72,12 @@ func TestEmitRefuses(t *testing.T) {
 		{"--emit promela --channel bond_1 --property 6 --bound 4", `names no class; write one, such as --bound "18 high"`},
 		{"--emit promela --channel bond_1 --property 9 --bound 4", "leave --bound out"},
 		{"--emit promela --channel bond_1 --property 15 --bound 4_high", "is no number of scans; write one, such as --bound 126"},
+		{"--emit promela --bypass key_6 --property 11", "the site has no such bypass; it has bypass_6"},
+		{"--emit promela --bypass bypass_6", "write --property 11"},
+		{"--emit promela --bypass bypass_6 --property 11 --channel bond_6", "leave --output, --channel and --vessel out"},
+		{"--emit promela --bypass bypass_6 --property 11 --bound 4_high", "is no number of scans up to 1000000; write one, such as --bound"},
+		{"--emit promela --output valve_1 --property 11", "write --bypass instead of --output"},
+		{"--bypass bypass_6", "--bypass belongs to --emit"},
 		{"--bound 4", "--bound belongs to --emit"},
 		{"--vessel car_1", "belongs to --emit"},
 		{"--emit promela --joint --output valve_1", "write one of them"},

@@ -18,7 +18,7 @@ var verifyModes = map[string][]string{
 	"faults":     {"json", "memory", "workers", "output", "pairs", "csv", "runs"},
 	"window":     {"json", "workers", "plot"},
 	"joint":      {"json", "memory", "workers", "output", "property", "runs"},
-	"emit":       {"output", "property", "channel", "vessel", "bound"},
+	"emit":       {"output", "property", "channel", "vessel", "bypass", "bound"},
 }
 
 // checkModes refuses flags that do not go together, and flags that say nothing.

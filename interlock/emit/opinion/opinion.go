@@ -133,6 +133,9 @@ func wanted(p *verify.Piece, properties []int) ([]int, error) {
 		if _, is := alone[n]; is {
 			return nil, fmt.Errorf("property %d is judged by the model of a channel alone; leave --output out, or write some of %s", n, instead)
 		}
+		if n == 11 {
+			return nil, fmt.Errorf("property 11 is judged by the model of a bypass alone; write --bypass instead of --output, or some of %s", instead)
+		}
 		if !slices.Contains(judges[p.Kind], n) {
 			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, instead)
 		}

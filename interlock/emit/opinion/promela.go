@@ -17,8 +17,8 @@ const (
 permissive, or a vessel's bond, can be while the other causes are free is a
 table ("nth" picks). A counter is named by the first value of its cell; "last"
 says that it stands at the last one. `
-	aboutAlone = `. Readings are
-free in every scan. `
+	aboutAlone = `. What comes
+from outside is free in every scan. `
 )
 
 // caution ends what is said about every model.
@@ -30,23 +30,25 @@ exact if one scan less, or of dips one more, is violated.`
 
 // notStated says why the other default properties are not in a model.
 const notStated = `Not stated: 4, 5, 6, 9 and 15 count scans that a cell of a counter does not tell
-apart, and are in the model of a channel alone; 11 needs the clock of a bypass,
-12 and 13 all causes at once, 14 the caller.`
+apart, and are in the model of a channel alone; 11 counts those of a bypass, and
+is in the model of one; 12 and 13 need all causes at once, 14 the caller.`
 
 // head is the comment that every model begins with.
 func (s *Source) head() string {
 	kind := aboutCells
-	if s.kind == "channel" {
+	if s.says != "" {
 		kind = aboutAlone
 	}
 	text := s.Title + ".\n" + about + kind + caution + "\n\nDemanded, where it has anything to say:\n"
 	for _, n := range s.judged {
 		text += fmt.Sprintf("  %d %s\n", n, verify.TitleOf(n))
 	}
-	switch s.kind {
-	case "channel":
+	switch {
+	case s.kind == "channel":
 		return text + s.says + "\n" + itsNumber
-	case "wait":
+	case s.kind == "bypass":
+		return text + s.says
+	case s.kind == "wait":
 		return text + notStated + "\n1, 7 and 10 are in the model of the output without a vessel."
 	}
 	return text + notStated + "\n8 and the charge memory are in the model of a vessel. 1 is demanded when asked\nfor: it counts readings by itself, which makes more states than our search has."
