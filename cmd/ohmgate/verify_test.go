@@ -9,6 +9,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/verify"
 )
 
 const amber = "../../testdata/sites/amber_line.yaml"
@@ -158,4 +160,22 @@ func TestVerifySaysWhatTheShareAssumes(t *testing.T) {
 	text, code = call("verify", amber, "--output", "bag_slide", "--property", "14")
 	require.Equal(t, exitShown, code, text)
 	require.NotContains(t, text, "Tolerated for ever:")
+}
+
+// Outputs stand for each other only where the same is said of them: what differs
+// in more than the names is told apart. What is not shown is listed at the end.
+func TestVerifyTellsApartWhatDiffers(t *testing.T) {
+	known := namer{"valve_1": true, "valve_2": true, "valve_3": true, "bond_1": true, "bond_2": true, "bond_3": true}
+	say := func(output, text string) verify.Result {
+		return verify.Result{Property: "5", Output: output, Verdict: verify.Violated, Says: text}
+	}
+	results := []verify.Result{say("valve_1", "bond_1 tolerates 4 bad of 5"), say("valve_2", "bond_2 tolerates 4 bad of 5"), say("valve_3", "bond_3 tolerates 9 bad of 10")}
+	groups := alike(known, results, false)
+	require.Len(t, groups, 2)
+	require.Equal(t, []string{"valve_1", "valve_2"}, groups[0].outputs)
+	require.Equal(t, []string{"valve_3"}, groups[1].outputs)
+	require.Len(t, alike(known, results, true), 3)
+	var b strings.Builder
+	tellOpen(&b, append(results, verify.Result{Property: "4", Output: "valve_1", Verdict: verify.Shown}))
+	require.Equal(t, "violated: property 5 of valve_1, valve_2, valve_3\n", b.String())
 }

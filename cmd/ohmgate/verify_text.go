@@ -22,9 +22,13 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 		}
 	}
 	fmt.Fprintf(out, "%s states, %s transitions\n", thousands(r.States), thousands(r.Steps))
-	fmt.Fprintf(out, "%s, %d more by equal settings; %.1f s\n\n", searched(searches), len(r.Searches)-searches, r.Took)
-	for _, group := range alike(r.Results, all) {
-		fmt.Fprintln(out, clip(strings.Join(group.outputs, ", "), verifyWidth))
+	same := ""
+	if n := len(r.Searches) - searches; n > 0 {
+		same = fmt.Sprintf(", which answer %d more of equal settings", n)
+	}
+	fmt.Fprintf(out, "%s%s; %.1f s\n\n", searched(searches), same, r.Took)
+	for _, group := range alike(namerOf(m), r.Results, all) {
+		tellWrapped(out, "", strings.Join(group.outputs, ", "))
 		for i, x := range group.results {
 			if i > 0 && x.Verdict == verify.NotShown && x.Says == group.results[i-1].Says {
 				same := *x
@@ -36,21 +40,61 @@ func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, 
 	}
 	tellWorst(out, m, r)
 	tellLemmas(out, r)
-	if r.Audit != nil {
-		how := "all " + thousands(r.Audit.Of)
-		if r.Audit.States < r.Audit.Of {
-			how = thousands(r.Audit.States) + " of " + thousands(r.Audit.Of)
-		}
-		tellWrapped(out, "audit: ", fmt.Sprintf("%s steps of %s tabulated states compared with the whole logic, %d differ", thousands(r.Audit.Compared), how, r.Audit.Different))
-		if r.Audit.Different > 0 {
-			fmt.Fprintln(out, "       What was searched is not what runs: nothing above may be relied on.")
-		}
-	}
+	tellAudit(out, r.Audit)
 	fmt.Fprintln(out, "\nA verification cannot answer:")
 	for _, text := range verify.CannotAnswer {
 		tellWrapped(out, "  - ", text)
 	}
-	fmt.Fprintf(out, "\nverdict: %s\n", r.Verdict())
+	fmt.Fprintln(out)
+	tellOpen(out, r.Results)
+	fmt.Fprintf(out, "verdict: %s\n", r.Verdict())
+}
+
+func tellAudit(out io.Writer, a *verify.Audit) {
+	if a == nil {
+		return
+	}
+	of := thousands(a.States) + " of the " + thousands(a.Of)
+	if a.States == a.Of {
+		of = "all " + thousands(a.Of)
+	}
+	differ := "none differs"
+	if a.Different > 0 {
+		differ = thousands(a.Different) + " differ"
+	}
+	tellWrapped(out, "audit: ", fmt.Sprintf("%s steps from %s states in the tables were compared with the whole logic: %s", thousands(a.Compared), of, differ))
+	if a.Different > 0 {
+		fmt.Fprintln(out, "       What was searched is not what runs: nothing above may be relied on.")
+	}
+}
+
+// tellOpen lists at the end, where people look first, what is not shown, and of
+// which outputs.
+func tellOpen(out io.Writer, results []verify.Result) {
+	type open struct {
+		verdict  verify.Verdict
+		property string
+	}
+	var order []open
+	of := map[open][]string{}
+	for i := range results {
+		x := &results[i]
+		if x.Verdict == verify.Shown {
+			continue
+		}
+		key := open{x.Verdict, x.Property}
+		if of[key] == nil {
+			order = append(order, key)
+		}
+		name := x.Output
+		if name == "" {
+			name = "the site"
+		}
+		of[key] = append(of[key], name)
+	}
+	for _, key := range order {
+		tellWrapped(out, fmt.Sprintf("%s: property %s of ", key.verdict, key.property), strings.Join(of[key], ", "))
+	}
 }
 
 func tellProperty(out io.Writer, x *verify.Result, all bool) {
@@ -59,7 +103,7 @@ func tellProperty(out io.Writer, x *verify.Result, all bool) {
 		fmt.Fprintf(out, "  %s\n", clip(name, verifyWidth-2))
 		name = ""
 	}
-	fmt.Fprintf(out, "  %-3s %-16s %s\n", name, x.Verdict, clip(x.Title, verifyWidth-23))
+	tellWrapped(out, fmt.Sprintf("  %-3s %-16s ", name, x.Verdict), x.Title)
 	if all || x.Verdict != verify.Shown {
 		tellWrapped(out, "      ", x.Says)
 	}
@@ -88,9 +132,10 @@ type alikeGroup struct {
 	results []*verify.Result
 }
 
-// alike groups outputs with the same verdicts, so that eight equal valves are
-// read once. With all each stands for itself.
-func alike(results []verify.Result, all bool) []*alikeGroup {
+// alike groups outputs with the same verdicts, and where these are not "shown" with
+// the same words but for the names, so that eight equal valves are read once. With
+// all each stands for itself.
+func alike(known namer, results []verify.Result, all bool) []*alikeGroup {
 	var order []string
 	byOutput := map[string][]*verify.Result{}
 	for i := range results {
@@ -109,6 +154,9 @@ func alike(results []verify.Result, all bool) []*alikeGroup {
 		key := ""
 		for _, x := range byOutput[name] {
 			key += x.Property + string(x.Verdict) + "|"
+			if x.Verdict != verify.Shown {
+				key += known.shape(name+"|"+x.Says) + "|"
+			}
 		}
 		if all {
 			key += name
@@ -169,7 +217,7 @@ func tellLemmas(out io.Writer, r *verify.Report) {
 		}
 		tellWrapped(out, "counter: ", fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong))
 	}
-	fmt.Fprintf(out, "counters at their real length: %d of %d hold, %s steps compared\n", held, len(r.Lemmas), thousands(steps))
+	tellWrapped(out, "counters: ", fmt.Sprintf("%d of %d count right over their whole length, %s steps compared", held, len(r.Lemmas), thousands(steps)))
 }
 
 // tellWrapped prints text behind a heading, continued under itself.
