@@ -25,6 +25,7 @@ func TestFaultTableOnTheCommandLine(t *testing.T) {
 	table := filepath.Join(t.TempDir(), "faults.csv")
 	text, code := call("verify", amber, "--output", "bag_slide", "--faults", "--csv", table)
 	require.Equal(t, exitViolated, code, text)
+	require.Contains(t, text, "\nviolated: bag_slide by film on bond_bag, chatter on bond_bag, vibration on\n")
 	require.Contains(t, flat(text), "people are told, and no rule acts after 1 scan: bond_bag doubtful film, chatter, vibration on bond_bag")
 	narrow(t, text)
 	rows, err := os.ReadFile(table)
@@ -148,6 +149,10 @@ func TestFaultTableOfWhatNeverRuns(t *testing.T) {
 	require.Len(t, report.Rows, 1)
 	require.Equal(t, "nothing checked", report.Rows[0].Found)
 	require.Equal(t, 4, report.Exit)
+	told, code = call("verify", file, "--output", "bag_slide", "--faults")
+	require.Equal(t, exitNothing, code, told)
+	require.NotContains(t, told, "0 single faults")
+	require.Contains(t, told, "bag_slide: nothing checked: a healthy plant never brought it to run\n\nverdict: nothing checked")
 	require.NotEmpty(t, report.Hash)
 	require.NotEmpty(t, report.Tool)
 }

@@ -17,9 +17,6 @@ import (
 func tellFaults(out io.Writer, m *verify.Model, t *verify.FaultTable) {
 	tellWrapped(out, "", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each.")
 	fmt.Fprintln(out)
-	for _, name := range t.NeverRan {
-		tellWrapped(out, name+": ", "nothing checked: a healthy plant never brought it to run")
-	}
 	namer := namerOf(m)
 	for _, group := range faultOutputs(namer, t) {
 		head := group.names[0]
@@ -29,7 +26,22 @@ func tellFaults(out io.Writer, m *verify.Model, t *verify.FaultTable) {
 		tellWrapped(out, "", head)
 		fmt.Fprintln(out, group.text)
 	}
-	tellProofTests(out, t)
+	for _, name := range t.NeverRan {
+		tellWrapped(out, name+": ", "nothing checked: a healthy plant never brought it to run")
+	}
+	if len(t.NeverRan) > 0 {
+		fmt.Fprintln(out)
+	}
+	if t.Singles > 0 {
+		tellProofTests(out, t)
+		tellFaultCounts(out, t)
+	}
+	tellAlone(out, t)
+	fmt.Fprintf(out, "verdict: %s\n", faultVerdict(t))
+}
+
+// tellFaultCounts says how much was tried, and what was not.
+func tellFaultCounts(out io.Writer, t *verify.FaultTable) {
 	fmt.Fprintf(out, "%s, %s of them NOT detected by any rule or event: proof test\n", many(t.Singles, "single fault"), thousands(uint64(t.Missed)))
 	if t.Pairs > 0 {
 		tellWrapped(out, "", fmt.Sprintf("%s: %s of them meet nowhere, so that what each fault does alone says what both do; for the rest %s made, equal ones once.", many(t.Pairs, "pair"), thousands(uint64(t.Apart)), wereMade(t.Runs)))
@@ -40,7 +52,25 @@ func tellFaults(out io.Writer, m *verify.Model, t *verify.FaultTable) {
 	} else {
 		fmt.Fprintln(out, "Sets of two faults were not tried (--pairs does), nor sets of three.")
 	}
-	fmt.Fprintf(out, "\nverdict: %s\n", faultVerdict(t))
+	fmt.Fprintln(out)
+}
+
+// tellAlone names what makes the verdict: each fault that hides nothing and
+// defeats an output alone.
+func tellAlone(out io.Writer, t *verify.FaultTable) {
+	var order []string
+	faults := map[string][]string{}
+	for i := range t.Defeats {
+		if d := &t.Defeats[i]; len(d.Faults) == 1 && !d.Hidden {
+			if faults[d.Output] == nil {
+				order = append(order, d.Output)
+			}
+			faults[d.Output] = append(faults[d.Output], d.Faults[0])
+		}
+	}
+	for _, output := range order {
+		tellWrapped(out, "violated: "+output+" by ", strings.Join(faults[output], ", "))
+	}
 }
 
 // many is counted for large numbers.
