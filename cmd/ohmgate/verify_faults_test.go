@@ -105,7 +105,7 @@ func TestFaultTableTellsWhatIsAlikeOnce(t *testing.T) {
 	text, code := call("verify", kestrel, "--faults", "--output", "valve_1,valve_2,valve_6")
 	require.Equal(t, exitShown, code, text)
 	narrow(t, text)
-	require.Contains(t, text, "valve_1, and 1 output alike: valve_2\n")
+	require.Contains(t, flat(text), "A scan takes 10 ms at most. valve_1, and 1 output alike: valve_2 it goes on")
 	require.Contains(t, text, "\nvalve_6\n")
 	require.NotContains(t, text, "bond_2", "told with valve_1")
 }

@@ -7,6 +7,7 @@ import (
 	"sort"
 	"strings"
 
+	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
 )
 
@@ -15,7 +16,7 @@ import (
 
 // tellFaults prints a fault table for people.
 func tellFaults(out io.Writer, m *verify.Model, t *verify.FaultTable) {
-	tellWrapped(out, "", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each.")
+	tellWrapped(out, "", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each. A scan takes "+quantity.Duration(m.PeriodMax)+" at most.")
 	fmt.Fprintln(out)
 	namer := namerOf(m)
 	for _, group := range faultOutputs(namer, t) {
