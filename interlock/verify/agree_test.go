@@ -15,9 +15,19 @@ import (
 // them. Both must say the same of every channel and class: responses counted in
 // the longest scans, what is sure to be forgiven in the shortest.
 func TestWorstCasesAgreeWithTheSitesTiming(t *testing.T) {
-	for _, name := range []string{"kestrel_siding", "amber_line", "hazel_works"} {
+	short := 0 // of doubtful, so that a dip is lost while good readings repay it
+	for _, k := range []struct {
+		name  string
+		doubt time.Duration
+	}{{"kestrel_siding", 0}, {"amber_line", 0}, {"hazel_works", 0}, {"kestrel_siding", 800 * ms}, {"amber_line", 600 * ms}, {"hazel_works", 700 * ms}} {
+		name := k.name
 		s, problems := site.Read("../../testdata/sites/" + name + ".yaml")
 		require.Nil(t, problems)
+		for i := range s.Channels {
+			if k.doubt > 0 {
+				s.Channels[i].LongestDoubt = k.doubt
+			}
+		}
 		m, err := FromSite(s)
 		require.NoError(t, err)
 		v, err := newVerification(m, Options{})
@@ -32,6 +42,7 @@ func TestWorstCasesAgreeWithTheSitesTiming(t *testing.T) {
 					continue
 				}
 				compared++
+				short += b2i(f.Patience[class] < dipsForgiven(&m.Config.Channels[i].Config, class))
 				want, of := timing.Of(class), name+" "+s.Channels[i].Name+" "+class.String()
 				require.Equal(t, want.GuaranteedScans, f.Patience[class], "%s: forgiven", of)
 				require.Equal(t, want.DetectionScans, f.DetectOf[class], "%s: detected", of)
@@ -44,6 +55,24 @@ func TestWorstCasesAgreeWithTheSitesTiming(t *testing.T) {
 		}
 		require.NotZero(t, compared, name)
 	}
+	require.Greater(t, short, 3)
+}
+
+// A dip that the budget covers is not forgiven where doubtful ends before good
+// readings have repaid it. That is told, and a run shows it.
+func TestDipThatCannotBeRepaidInTime(t *testing.T) {
+	s, problems := site.Read("../../testdata/sites/amber_line.yaml")
+	require.Nil(t, problems)
+	for i := range s.Channels {
+		s.Channels[i].LongestDoubt = 600 * ms
+	}
+	m, err := FromSite(s)
+	require.NoError(t, err)
+	r, err := Verify(m, Options{Properties: []string{"6"}, Outputs: []string{s.Outputs[0].Name}})
+	require.NoError(t, err)
+	require.Equal(t, Violated, r.Verdict())
+	require.NotNil(t, r.Results[0].Counterexample, r.Results[0].Says)
+	require.Contains(t, r.Results[0].Counterexample.Sentence, "must be forgiven")
 }
 
 // The window judges the setting of the file as the whole verification does, with
@@ -111,9 +140,9 @@ func TestOnceBondedSettlingIsNotLookedAt(t *testing.T) {
 		require.NoError(t, err)
 		detect, _ := whole.longestBad(bad[:])
 		for _, class := range bad {
-			worst, err := searched{}.search(c, class)
+			worst, err := searched{}.search(c, class, 1)
 			require.NoError(t, err)
-			require.Equal(t, worstOfClass{detect, whole.shortestDip(class)}, worst, class)
+			require.Equal(t, worstOfClass{detect, whole.shortestDip(class, 1)}, worst, class)
 		}
 	}
 }

@@ -35,7 +35,7 @@ var assumptions = [16][]string{
 	3:  {"the reading is the truth (object evidence, proof test)"},
 	4:  {"the scan period stays within its limits (overrun trips)", "the reading turns bad when the bond does (change-of-state test)"},
 	5:  {"one reading in every scan is fresh"},
-	6:  {"between two dips the doubt is repaid"},
+	6:  {"between two dips the doubt is repaid, by a good reading in every poll"},
 	7:  {"the reset input is wired as declared (test sheet)"},
 	8:  {"end switches tell the truth (proof test)", "the valve seals"},
 	9:  {"the instrument says when it is not valid"},

@@ -480,7 +480,7 @@ func (h *hunt) sign(t *trail) string {
 		ch := &s.Channels[i]
 		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].index(ch.Stay))
 		bond := &m.bonds[i]
-		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.class), uint32(bond.spent))
+		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.class), uint32(bond.spent), uint32(bond.dip), uint32(bond.ago))
 		b = append(b, flags(ch.Parted, bond.mixed, bond.calm, bond.parted, bond.again))
 	}
 	for _, i := range h.near.inputs {

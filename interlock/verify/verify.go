@@ -176,7 +176,7 @@ func (v *verification) factsOf(channel int) (ChannelFacts, error) {
 	if err != nil {
 		return ChannelFacts{}, err
 	}
-	f := t.Facts(v.options.memory())
+	f := t.Facts(v.options.memory(), v.model.held())
 	v.facts[c] = f
 	return f, nil
 }

@@ -151,15 +151,20 @@ func (h *hunt) lingering(t *ChannelTable, ch int) *Run {
 	return nil
 }
 
-// dipping: the shortest dip of one class that is not forgiven.
+// dipping: the shortest dip of one class that is not forgiven, to the loss.
 func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
 	for _, class := range bad {
-		least, start := t.shortestDipFrom(class)
+		d := dip{class: class, poll: h.v.model.held()}
+		least, start := t.shortestDipFrom(class, d.poll)
 		if least == Endless || !possible(t.Config)[class] {
 			continue
 		}
-		news := slices.Repeat([]monitor.Class{class}, int(least)+1)
-		if run := h.sequence(h.started(), ch, append(t.upTo(start), news...)); run != nil {
+		news := t.upTo(start)
+		d.scans = least.Next()
+		for scan := range t.lost(t.States[start].Control, d) {
+			news = append(news, d.news(scan))
+		}
+		if run := h.sequence(h.started(), ch, news); run != nil {
 			return run
 		}
 	}

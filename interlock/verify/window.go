@@ -155,12 +155,13 @@ func (w *Window) fill(s *site.Site, at int, class monitor.Class, o Options) {
 }
 
 // searched keeps what was found of channels that differ in how they settle only:
-// once bonded, none of the settings of settling is looked at any more.
+// once bonded, none of the settings of settling is looked at any more. All have
+// the same poll.
 type searched map[monitor.Config]worstOfClass
 
 type worstOfClass struct{ detect, forgiven Scans }
 
-func (known searched) search(c monitor.Config, class monitor.Class) (worstOfClass, error) {
+func (known searched) search(c monitor.Config, class monitor.Class, poll Scans) (worstOfClass, error) {
 	c.SettleScans, c.SettleReadings, c.SettlePause = 1, 1, 0
 	if w, ok := known[c]; ok {
 		return w, nil
@@ -169,7 +170,7 @@ func (known searched) search(c monitor.Config, class monitor.Class) (worstOfClas
 	if err != nil {
 		return worstOfClass{}, err
 	}
-	w := worstOfClass{forgiven: t.shortestDip(class)}
+	w := worstOfClass{forgiven: t.shortestDip(class, poll)}
 	w.detect, _ = t.longestBad(bad[:])
 	known[c] = w
 	return w, nil
@@ -205,12 +206,12 @@ func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle,
 		c.Says = problems[0].Text
 		return c
 	}
-	worst, err := known.search(config.Channels[at].Config, class)
+	clock := Model{PeriodMin: changed.Period.Min, PeriodMax: period, Poll: changed.Poll}
+	worst, err := known.search(config.Channels[at].Config, class, clock.held())
 	if err != nil {
 		c.Says = err.Error()
 		return c
 	}
-	clock := Model{PeriodMin: changed.Period.Min, PeriodMax: period, Poll: changed.Poll}
 	delay := clock.read(ch.Aperture)
 	for i := range s.Outputs {
 		if s.Outputs[i].Name == w.Output {

@@ -83,6 +83,11 @@ type bondSight struct {
 	kind  monitor.Class
 	mixed bool // of more than one class
 	calm  bool // bonded without doubt before the present bad readings
+
+	// dip is how many bad scans of one class in a row good readings repay, of which
+	// the last came so many scans ago; 0 where there is nothing to repay.
+	dip, ago Scans
+	dipOf    monitor.Class
 }
 
 func (v *verification) witnessOf(output int) *witness {
@@ -246,6 +251,7 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 	for _, ch := range w.followed {
 		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.shown[ch]
 		was, is := w.prior.Channels[ch].Phase, d.state.Channels[ch].Phase
+		b.repay(news, is, w.v.model.held())
 		if news == monitor.Good || news == monitor.Between {
 			b.bad, b.calm = 0, is == monitor.Bonded
 		} else {
@@ -567,6 +573,22 @@ func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver
 	return 0
 }
 
+// repay follows the good readings after a dip, before the present scan counts.
+func (b *bondSight) repay(news monitor.Class, is monitor.Phase, poll Scans) {
+	switch {
+	case is == monitor.Bonded || news == monitor.Between:
+		b.dip = 0
+	case news == monitor.Good && b.bad > 0 && b.calm && !b.mixed:
+		b.dip, b.dipOf, b.ago = b.bad, b.kind, 0
+	case news == monitor.Good:
+		b.ago = 0
+	case news == monitor.Missing && b.ago+1 < poll:
+		b.ago++
+	default:
+		b.dip = 0
+	}
+}
+
 // seeResponse: bad for longer than its patience, and it runs; or tripped by a
 // single dip that must be forgiven.
 func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
@@ -585,8 +607,12 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
 	}
 	for _, ch := range w.needed {
 		b := &s.bonds[ch]
-		if isCut(w.config.Outputs[w.output].Permissive, ch) && b.calm && b.bad > 0 && !b.mixed && w.truly[ch] != interlock.True && b.bad <= dipsForgiven(&w.config.Channels[ch].Config, b.kind) && w.alone(ch) {
-			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), b.bad, b.kind, w.v.model.cause(ch)), "never: %s is tripped", w.name())
+		dip, class := b.dip, b.dipOf
+		if b.calm && !b.mixed {
+			dip, class = b.bad, b.kind
+		}
+		if isCut(w.config.Outputs[w.output].Permissive, ch) && dip > 0 && w.truly[ch] != interlock.True && dip <= dipsForgiven(&w.config.Channels[ch].Config, class) && w.alone(ch) {
+			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.model.cause(ch)), "never: %s is tripped", w.name())
 		}
 	}
 	return bad

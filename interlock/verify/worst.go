@@ -28,8 +28,8 @@ type ChannelFacts struct {
 	DetectOf [monitor.Classes]Scans
 	Run      []monitor.Class
 
-	// Patience is the shortest that a bonded channel lasts under one class
-	// alone, less the scan of the loss: so many bad scans are always forgiven.
+	// Patience is how many bad scans of one class in a row, from bonded, are always
+	// forgiven, good readings alone before and after them.
 	Patience [monitor.Classes]Scans
 	// Repay is the most fresh good scans until the doubt of such a dip is gone.
 	Repay Scans
@@ -52,15 +52,16 @@ type Share struct {
 	Bound   bool // an upper bound only: doubtful was too long to follow exactly
 }
 
-// Facts finds the worst cases of a tabulated channel.
-func (t *ChannelTable) Facts(memory uint64) ChannelFacts {
+// Facts finds the worst cases of a tabulated channel of which a fresh reading comes
+// in every poll.
+func (t *ChannelTable) Facts(memory uint64, poll Scans) ChannelFacts {
 	f := ChannelFacts{States: len(t.States), Transitions: len(t.edges)}
 	f.BondScans, f.BondReadings = t.shortestBond(func(s uint32) bool { return s == 0 })
 	f.RebondScans, f.RebondReadings = t.shortestBond(func(s uint32) bool { return !t.fitToKeep(s) && t.phase(s) != monitor.Settling })
 	f.Detect, f.Run = t.longestBad(bad[:])
 	for _, class := range bad {
 		f.DetectOf[class], _ = t.longestBad([]monitor.Class{class})
-		f.Patience[class] = t.shortestDip(class)
+		f.Patience[class] = t.shortestDip(class, poll)
 	}
 	f.Repay = t.longestGood(func(s uint32) bool { return t.phase(s) == monitor.Doubtful })
 	f.Recover = t.longestGood(func(s uint32) bool { return true })
@@ -189,14 +190,15 @@ func (l *longest) from(s uint32) Scans {
 }
 
 // shortestDip is how many scans of one class in a row, from bonded, are always
-// forgiven. It follows the step itself, so that doubtful has its real length.
-func (t *ChannelTable) shortestDip(class monitor.Class) Scans {
-	least, _ := t.shortestDipFrom(class)
+// forgiven: neither they nor the good readings after them, one in every poll, end
+// in a loss. It follows the step itself, so that doubtful has its real length.
+func (t *ChannelTable) shortestDip(class monitor.Class, poll Scans) Scans {
+	least, _ := t.shortestDipFrom(class, poll)
 	return least
 }
 
 // shortestDipFrom says as well where that dip begins.
-func (t *ChannelTable) shortestDipFrom(class monitor.Class) (Scans, uint32) {
+func (t *ChannelTable) shortestDipFrom(class monitor.Class, poll Scans) (Scans, uint32) {
 	least, at := Endless, uint32(0)
 	for i := range t.States {
 		// Missing is counted from a fresh reading on: only then does a gap begin.
@@ -204,7 +206,7 @@ func (t *ChannelTable) shortestDipFrom(class monitor.Class) (Scans, uint32) {
 		if t.phase(uint32(i)) != monitor.Bonded || !fresh {
 			continue
 		}
-		if n := t.dipFrom(t.States[i].Control, class, least); n < least {
+		if n := t.dipFrom(t.States[i].Control, dip{class: class, poll: poll}, least); n < least {
 			least, at = n, uint32(i)
 		}
 	}
@@ -216,16 +218,63 @@ func (t *ChannelTable) shortestDipFrom(class monitor.Class) (Scans, uint32) {
 
 // dipFrom is the same from one state, as far as it is less than the limit. Every
 // bad scan spends at least one part once the reading is stale: a channel that
-// lasts longer than its whole budget is never lost.
-func (t *ChannelTable) dipFrom(s monitor.Control, class monitor.Class, limit Scans) Scans {
-	never := uint64(t.Config.Full) + uint64(t.Config.StaleAfter) + 8
-	for n := Scans(0); n < limit && uint64(n) < never; n++ {
-		s = t.logic.Advance(t.Config, s, class)
-		if !s.Phase.MayKeep() {
-			return n
+// lasts longer than its whole budget is never lost to them.
+func (t *ChannelTable) dipFrom(s monitor.Control, d dip, limit Scans) Scans {
+	longest := min(limit, Scans(min(uint64(t.Config.Full)+uint64(t.Config.StaleAfter)+8, uint64(Endless))))
+	lasts := Scans(0)
+	for bad := s; lasts < longest; lasts++ {
+		if bad = t.logic.Advance(t.Config, bad, d.class); !bad.Phase.MayKeep() {
+			break
 		}
 	}
-	return limit
+	// The more bad scans, the more there is to repay: the first dip that is lost
+	// only afterwards is found by halving.
+	forgiven, lost := Scans(0), lasts.Next()
+	for forgiven+1 < lost {
+		if d.scans = forgiven + (lost-forgiven)/2; t.lost(s, d) > 0 {
+			lost = d.scans
+		} else {
+			forgiven = d.scans
+		}
+	}
+	if forgiven == longest {
+		return limit
+	}
+	return forgiven
+}
+
+// dip is so many scans of one class in a row, and after them one good reading in
+// every poll.
+type dip struct {
+	class       monitor.Class
+	scans, poll Scans
+}
+
+// news is what a scan of the dip brings; the first is 0.
+func (d dip) news(scan Scans) monitor.Class {
+	switch {
+	case scan < d.scans:
+		return d.class
+	case (scan-d.scans)%d.poll == 0:
+		return monitor.Good
+	}
+	return monitor.Missing
+}
+
+// lost is the scan of a dip, counted from one, in which the channel is lost; 0 if
+// it is bonded again, or stays doubtful.
+func (t *ChannelTable) lost(s monitor.Control, d dip) Scans {
+	last := uint64(d.scans) + uint64(t.Config.LongestStay) + uint64(d.poll)
+	for scan := Scans(0); uint64(scan) <= last; scan++ {
+		s = t.logic.Advance(t.Config, s, d.news(scan))
+		if !s.Phase.MayKeep() {
+			return scan + 1
+		}
+		if scan >= d.scans && s.Phase == monitor.Bonded {
+			return 0
+		}
+	}
+	return 0
 }
 
 // longestGood is the most scans of fresh good readings, from any state wanted,
