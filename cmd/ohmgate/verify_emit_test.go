@@ -24,7 +24,7 @@ func TestEmitPrintsAModel(t *testing.T) {
 			[]string{`assert bad8 = 0 "bad8"`}},
 		{"promela --channel bond_1 --property 4", "/* channel bond_1 alone, every counter at its exact value.\n", []string{"assert(bad4 == 0)", "#define BOUND 25\n", "#define LONGEST_STAY 500\n"}},
 		{"murphi --channel bond_1 --property 4 --bound 7", "-- channel bond_1 alone", []string{`assert bad4 = 0 "bad4"`, "  BOUND : 7;\n"}},
-		{"promela --channel bond_1 --property 5", "/* channel bond_1 alone", []string{"#define SHARE_BAD 1\n", "#define SHARE_OF 2\n", "#define STRETCH 19\n"}},
+		{"promela --channel bond_1 --property 5", "/* channel bond_1 alone", []string{"#define SHARE_BAD 1\n", "#define SHARE_OF 2\n", "#define LIMIT 37\n"}},
 		{"promela --channel bond_1 --property 6", "/* channel bond_1 alone", []string{"#define FORGIVEN_HIGH 18\n", "#define FORGIVEN_OPEN 0\n", "#define SPACED 126\n"}},
 		{"murphi --channel bond_1 --property 9", "-- channel bond_1 alone", []string{`cover hit9 = 1 "hit9"`, "doubt_b"}},
 		{"promela --bypass bypass_6 --property 11", "/* bypass bypass_6 alone, every counter at its exact value.\n", []string{"assert(bad11 == 0)", "#define BOUND 48000\n", "#define GAP "}},

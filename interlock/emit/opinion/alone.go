@@ -68,9 +68,10 @@ var alone = map[int]struct {
 }{
 	4: {(*Source).response, `After BOUND scans that were all bad, of any mixture, or (MIXED 0) of the class
 ONLY, it is no longer fit to keep, whatever came before.`},
-	5: {(*Source).chatter, `For every W: W scans in a row, with a fresh reading in each, end it if at least
-(SHARE_BAD * W + LIMIT) / SHARE_OF of them are bad. LIMIT is what STRETCH bad
-ones weigh, which end it by themselves.`},
+	5: {(*Source).chatter, `For every W: W scans in a row, with a fresh reading in each, end it if the bad
+ones, times SHARE_OF, are LIMIT above SHARE_BAD * W. LIMIT is more than two whole
+stays in doubtful weigh, so that a burst does not come to it, and a share that is
+tolerated for ever does.`},
 	6: {(*Source).dips, `Dips of one class each, no longer than FORGIVEN_ that class, with SPACED good
 readings before each, never make it unfit to keep.`},
 	9: {(*Source).unknown, `Two of the same channel, fit to keep: where one reads good, the other may hear
@@ -154,22 +155,56 @@ func (s *Source) chatter(a *verify.Alone, asked *Bound) error {
 	if b.Of == 0 {
 		return fmt.Errorf(`a bound of %q is no share; write one, such as --bound "1 in 5"`, b)
 	}
+	common := divisor(b.Scans, b.Of)
+	b.Scans, b.Of = b.Scans/common, b.Of/common
 	fresh := slices.DeleteFunc(slices.Clone(a.News), func(c monitor.Class) bool { return c == monitor.Missing })
-	stretch := verify.Scans(0)
-	for _, class := range fresh {
-		stretch = max(stretch, a.Facts.DetectOf[class])
-	}
-	if stretch == verify.Endless {
-		return fmt.Errorf("bad readings never end it, so there is no share to compare")
+	limit := 2*stayWeighs(a, fresh, b) + 1
+	if limit > most {
+		return fmt.Errorf(`a share of %q is too fine; write smaller numbers, such as --bound "1 in 5"`, b)
 	}
 	s.constant("SHARE_BAD", b.Scans)
 	s.constant("SHARE_OF", b.Of)
-	s.constant("STRETCH", uint64(stretch))
-	s.constant("LIMIT", uint64(stretch)*(b.Of-b.Scans))
-	s.keep(s.valueOf("LIMIT"), "wover")
+	s.constant("LIMIT", limit)
+	s.keep(limit, "wover")
 	s.hears(fresh)
 	s.steps("chatter")
 	return nil
+}
+
+// stayWeighs is the most that bad readings can weigh above a share in one stay in
+// doubtful, or in its rest. Each spends what the cheapest does at least; a good one
+// takes off what it repays, unless it repays all and ends the stay.
+func stayWeighs(a *verify.Alone, fresh []monitor.Class, share Bound) (heaviest uint64) {
+	c, cost := &a.Config, uint64(a.Config.Full)
+	for _, class := range fresh {
+		if class < monitor.Between {
+			cost = min(cost, uint64(c.Cost[class]))
+		}
+	}
+	full, repay := uint64(c.Full), uint64(c.Repay)
+	for bad := uint64(1); bad <= uint64(c.LongestStay)+1; bad++ {
+		good := uint64(0)
+		if above := bad * cost; above >= full {
+			if repay+1 >= full {
+				break // no good reading leaves any doubt
+			}
+			good = (above - full + repay) / repay
+		}
+		weighs := bad*(share.Of-share.Scans) - min(good*share.Scans, bad*(share.Of-share.Scans))
+		if bad+good > uint64(c.LongestStay)+1 {
+			break
+		}
+		heaviest = max(heaviest, weighs)
+	}
+	return heaviest
+}
+
+// divisor is the greatest common one.
+func divisor(a, b uint64) uint64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return a
 }
 
 // dips is property 6. Asked about one class, the others keep what was found.

@@ -9,6 +9,10 @@
 // for rumur. No table of the verifier's is printed but one: what the permissive
 // and a vessel's bond can be while all other causes are free.
 //
+// What a cell of a counter does not tell apart is asked of smaller models, in which
+// every counter has its exact value: a channel alone, or a bypass, beside one
+// property. They check the numbers that the verifier prints.
+//
 // State is exactly what the declarations of the printed source list: every
 // variable that is kept from one scan to the next. One scan is one step.
 package opinion
