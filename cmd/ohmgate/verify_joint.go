@@ -128,7 +128,7 @@ func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput
 	if err == nil && len(j.Channels) > 0 {
 		err = one.search(j, options)
 	} else if err == nil {
-		one.NotJudged["others"] = "no channel is in its permissive"
+		one.leave(options.Properties, "no channel is in its permissive")
 	}
 	if err == nil {
 		err = one.aside(j, options)
@@ -182,6 +182,13 @@ func (one *jointOutput) aside(j *verify.Joint, options verify.Options) error {
 		}
 		one.add(j.JudgeWaits(waits))
 	}
+	if wants(options, "11") {
+		list, err := joint.Bypasses(j, options.Memory, one.progress(options))
+		if err != nil {
+			return err
+		}
+		one.add(j.JudgeBypasses(list))
+	}
 	if wants(options, "9") {
 		r, err := joint.Unknown(j, options.Memory)
 		if err != nil {
@@ -190,7 +197,7 @@ func (one *jointOutput) aside(j *verify.Joint, options verify.Options) error {
 		one.add(r)
 	}
 	slices.SortStableFunc(one.Results, func(a, b verify.Result) int { return byNumber(a.Property, b.Property) })
-	one.leave(j, options.Properties)
+	one.taken(j, options)
 	return nil
 }
 
@@ -205,21 +212,22 @@ func (one *jointOutput) add(r *verify.Result) {
 	}
 }
 
-// leave says what is not judged jointly, and why. What was asked for by name and
-// not judged is not shown: its absence must not look like an answer.
-func (one *jointOutput) leave(j *verify.Joint, asked []string) {
-	for n, why := range j.NotJudged() {
-		one.NotJudged[strconv.Itoa(n)] = why
-	}
-	for n, why := range j.Taken() {
-		if len(one.Channels) > 0 && (len(asked) == 0 || isOneOf(asked, strconv.Itoa(n))) {
-			one.Taken[strconv.Itoa(n)] = why
+// leave says that only what has a search of its own is judged. What was asked for by
+// name beside it is not shown: its absence must not look like an answer.
+func (one *jointOutput) leave(asked []string, why string) {
+	one.NotJudged["others"] = why
+	for _, name := range asked {
+		if n, err := strconv.Atoi(name); err == nil && !isOneOf([]string{"8", "9", "11"}, name) {
+			one.Results = append(one.Results, verify.Result{Property: name, Title: verify.TitleOf(n), Output: one.Output, Verdict: verify.NotShown, Says: "not judged jointly: " + why})
 		}
 	}
-	for _, name := range asked {
-		why, left := one.NotJudged[name]
-		if n, err := strconv.Atoi(name); err == nil && left {
-			one.Results = append(one.Results, verify.Result{Property: name, Title: verify.TitleOf(n), Output: one.Output, Verdict: verify.NotShown, Says: "not judged jointly: " + why})
+}
+
+// taken says of what the verdict is that of verify without --joint, and why.
+func (one *jointOutput) taken(j *verify.Joint, options verify.Options) {
+	for n, why := range j.Taken() {
+		if name := strconv.Itoa(n); len(one.Channels) > 0 && wants(options, name) {
+			one.Taken[name] = why
 		}
 	}
 }

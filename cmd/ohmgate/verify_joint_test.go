@@ -38,6 +38,26 @@ func TestJointJudgesTheWaitsOfAnOutputWithoutAChannel(t *testing.T) {
 	require.Equal(t, "no channel is in its permissive", report.Outputs[0].NotJudged["others"])
 }
 
+// A property that was asked for and is not judged jointly is not shown.
+func TestJointIsNotGreenByAbsence(t *testing.T) {
+	text, code := call("verify", kestrelSite, "--joint", "--output", "pump", "--property", "2,8")
+	require.Equal(t, exitIncomplete, code, text)
+	require.Contains(t, text, "not judged jointly: no channel is in its permissive")
+	require.Contains(t, text, "verdict: not shown")
+}
+
+// The timer of a bypass stands beside the channel that it covers.
+func TestJointJudgesABypass(t *testing.T) {
+	text, code := call("verify", kestrelSite, "--joint", "--output", "valve_6", "--property", "4,11", "--json")
+	require.Equal(t, exitShown, code, text)
+	var report jointReport
+	require.NoError(t, json.Unmarshal([]byte(text), &report))
+	require.Len(t, report.Outputs[0].Results, 2)
+	require.Contains(t, report.Outputs[0].Results[0].Says, "a bypass of bond_6 that stands in adds its time")
+	require.Equal(t, "bypass_6", report.Outputs[0].Results[1].Subject)
+	require.Contains(t, report.Outputs[0].Results[1].Says, " joint states with the timer of bypass_6")
+}
+
 // A violated property comes with a run that simulate replays.
 func TestJointCounterexamplesReplayInSimulate(t *testing.T) {
 	runs := t.TempDir()

@@ -44,18 +44,6 @@ type JointResponse struct {
 	Lead, Bad [][]monitor.Class // by scan, then by channel of the joint search
 }
 
-// NotJudged are the default properties that a joint search leaves to the
-// composition, and why.
-func (j *Joint) NotJudged() map[int]string {
-	why := map[int]string{}
-	for i := range j.Channels {
-		if j.Channels[i].Bypassed {
-			why[11] = "the timer of the bypass is free here"
-		}
-	}
-	return why
-}
-
 // Taken are the default properties whose verdict is that of verify without
 // --joint, and why.
 func (j *Joint) Taken() map[int]string {

@@ -20,6 +20,9 @@ type Joint struct {
 	Vessel string
 	Bond   interlock.Permissive
 
+	// Timer is a bypass whose timer stands beside the channels; nil without one.
+	Timer *Timer
+
 	// Properties are those that the steps of the output know of.
 	Properties []int
 	// Helpful is the value of each input of the permissive that lets it be true.

@@ -22,7 +22,7 @@ func Waits(j *verify.Joint, memory uint64, progress Progress) (waits []verify.Jo
 		}
 		with, err := j.WithVessel(vessel)
 		if err == nil {
-			w.Verdict, w.States, err = aside(with, memory, progress)
+			w.Verdict, w.States, err = aside(with, memory, progress, (*Engine).wait)
 		}
 		if err != nil && !errors.As(err, new(*verify.CutOff)) {
 			return nil, err
@@ -34,8 +34,8 @@ func Waits(j *verify.Joint, memory uint64, progress Progress) (waits []verify.Jo
 	return waits, nil
 }
 
-// aside runs a search that judges one property.
-func aside(j *verify.Joint, memory uint64, progress Progress) (verdict verify.Verdict, states string, err error) {
+// aside runs a search that is judged in one way.
+func aside(j *verify.Joint, memory uint64, progress Progress, judge func(*Engine) (verify.Verdict, error)) (verdict verify.Verdict, states string, err error) {
 	e, err := New(j, memory)
 	if err != nil {
 		return verify.NotShown, "", err
@@ -43,6 +43,8 @@ func aside(j *verify.Joint, memory uint64, progress Progress) (verdict verify.Ve
 	if err := e.Run(progress); err != nil {
 		return verify.NotShown, "", err
 	}
-	verdict, err = e.Verdict(j.Properties[0])
+	verdict, err = judge(e)
 	return verdict, e.States().String(), err
 }
+
+func (e *Engine) wait() (verify.Verdict, error) { return e.Verdict(8) }

@@ -30,6 +30,7 @@ type Engine struct {
 	b                   *diagrams
 	limit               uint64
 	output              block
+	timer               *timer // of a bypass; nil is that all of them are free
 	channels            []channel
 	inputs              map[int][]int // variables of the inputs of the permissive
 	guards              []rudd.Node   // over output now and channels next: each letter can be
@@ -74,6 +75,8 @@ type channel struct {
 	firm  rudd.Node                   // next: may start, or covered
 	held  rudd.Node                   // now: may keep
 	kept  rudd.Node                   // next: may keep
+	ready rudd.Node                   // next: may start
+	cover rudd.Node                   // next: a bypass that is on stands in
 	calm  rudd.Node                   // now: has read good for long
 	free  []int
 }
@@ -83,6 +86,9 @@ func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 	e = &Engine{joint: j, limit: memory, bad: map[int][]rudd.Node{}, hit: map[int][]rudd.Node{}, inputs: map[int][]int{}}
 	words := make([][]uint64, len(j.Channels))
 	e.output = e.place(j.Words)
+	if j.Timer != nil {
+		e.timer = &timer{block: e.place(j.Timer.Words)}
+	}
 	for i := range j.Channels {
 		words[i] = wordsOf(j.Channels[i].Table)
 		c := channel{JointChannel: &j.Channels[i], block: e.place(words[i])}
@@ -102,6 +108,7 @@ func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 	}
 	defer e.full("building the relations", &err)
 	e.everySet()
+	e.timerSteps()
 	e.channelSteps(words)
 	e.outputSteps()
 	e.permissive()
@@ -286,7 +293,7 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 			return p == monitor.Unreadable || c.CoversLost && p == monitor.Lost
 		})
 	}
-	c.kept = keep
+	c.kept, c.ready = keep, start
 	c.held = e.some(&c.block, words, 0, func(i int) bool { return c.Table.States[i].Phase.MayKeep() })
 	c.fit, c.firm = e.b.Or(keep, covered), e.b.Or(start, covered)
 	c.calm = e.some(&c.block, words, 0, func(i int) bool {
@@ -294,6 +301,10 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 		return s.Phase == monitor.Bonded && s.Class == monitor.Good && s.Age == 0 && !s.Parted
 	})
 	stands := e.b.And(covered, e.b.Ithvar(c.free[2]))
+	if e.timer != nil && e.joint.Timer.Channel == c.Name {
+		stands = e.b.And(covered, e.timer.on)
+	}
+	c.cover = stands
 	evidence := three{e.b.True(), e.b.False()}
 	if c.Evidence {
 		evidence = e.freeTruth(c.free[:2])
@@ -351,6 +362,9 @@ func (e *Engine) start() rudd.Node {
 	for i := len(e.channels) - 1; i >= 0; i-- {
 		s = e.b.And(s, e.zero(&e.channels[i].block))
 	}
+	if e.timer != nil {
+		s = e.b.And(s, e.zero(&e.timer.block))
+	}
 	return e.b.And(s, e.zero(&e.output))
 }
 
@@ -380,6 +394,9 @@ func (e *Engine) moved(set rudd.Node, s scan) rudd.Node {
 	for i := range e.channels {
 		c := &e.channels[i]
 		set = e.b.AndExist(c.nowSet, set, s.news(c))
+	}
+	if e.timer != nil {
+		set = e.b.AndExist(e.timer.nowSet, set, e.timer.step)
 	}
 	return set
 }

@@ -114,13 +114,24 @@ func walk(j *verify.Joint) int {
 			}
 		})
 	}
+	timer := len(j.Channels) + 1 // stands behind the channels, if there is one
+	if j.Timer != nil {
+		next = append(next, make([][]uint32, len(j.Timer.Words)))
+		for _, s := range j.Timer.Steps {
+			next[timer-1][s.From] = append(next[timer-1][s.From], s.To)
+		}
+	}
 	// What the permissive says, by what every channel says of both questions.
 	perms := map[uint32][2]interlock.Truth{}
 	permOf := func(to [5]uint32) [2]interlock.Truth {
 		key := uint32(0)
 		keep, start := make([]interlock.Truth, len(j.Channels)), make([]interlock.Truth, len(j.Channels))
 		for k := range j.Channels {
-			keep[k], start[k] = interlock.Fitness(j.Channels[k].Table.States[to[k+1]].Phase)
+			phase := j.Channels[k].Table.States[to[k+1]].Phase
+			keep[k], start[k] = interlock.Fitness(phase)
+			if j.Timer != nil && j.Timer.Channel == j.Channels[k].Name && phase == monitor.Unreadable && j.Timer.On(j.Timer.Words[to[timer]]) {
+				keep[k], start[k] = interlock.True, interlock.True
+			}
 			key = key<<4 | uint32(keep[k]+1)<<2 | uint32(start[k]+1)
 		}
 		perm, ok := perms[key]
@@ -136,7 +147,7 @@ func walk(j *verify.Joint) int {
 	queue := []state{{}}
 	var spread func(s, to state, i int)
 	spread = func(s, to state, i int) {
-		if i < len(j.Channels) {
+		if i < len(next) {
 			for _, n := range next[i][s[i+1]] {
 				to[i+1] = n
 				spread(s, to, i+1)

@@ -1,0 +1,80 @@
+package joint
+
+import (
+	"errors"
+
+	"github.com/dalzilio/rudd"
+
+	"ohmgate/interlock/verify"
+)
+
+// timer is a bypass beside the channels, its key free.
+type timer struct {
+	block
+	step    rudd.Node
+	overdue rudd.Node // steps that break the words of the bypass
+	on      rudd.Node // next
+}
+
+func (e *Engine) timerSteps() {
+	t, of := e.timer, e.joint.Timer
+	if t == nil {
+		return
+	}
+	t.nowSet = e.b.Makeset(t.now)
+	var all, bad []pattern
+	for _, s := range of.Steps {
+		row := t.code.row(of.Words[s.From], of.Words[s.To])
+		if all = append(all, row); s.Bad {
+			bad = append(bad, row)
+		}
+	}
+	t.step, t.overdue = shapeOf(all, 2*len(t.code)).put(e.b, t.rowPlace), shapeOf(bad, 2*len(t.code)).put(e.b, t.rowPlace)
+	t.on = e.some(&t.block, of.Words, 1, func(i int) bool { return of.On(of.Words[i]) })
+}
+
+// Bypassed says of the bypass whose timer stands beside the channels whether it
+// keeps to its words, and lets the output run without the bond only while it is on
+// and covers what the channel is. Nothing is that it never did.
+func (e *Engine) Bypassed() (verdict verify.Verdict, err error) {
+	verdict = verify.NotShown
+	defer e.full("judging a bypass jointly", &err)
+	var c *channel
+	for i := range e.channels {
+		if e.channels[i].Name == e.joint.Timer.Channel {
+			c = &e.channels[i]
+		}
+	}
+	moved := e.reachedMoved()
+	bare := e.b.Not(e.b.Ite(e.running, c.kept, c.ready))
+	hit, bad := false, e.meets(e.reached, e.timer.overdue)
+	for v := range e.steps {
+		without := e.b.all(moved, e.guards[v], e.steps[v], e.runs, bare)
+		hit = hit || e.meets(without, c.cover)
+		bad = bad || c.Cut && e.meets(without, e.b.Not(c.cover))
+	}
+	switch {
+	case e.b.full():
+		return verify.NotShown, nil // the deferred call says why
+	case bad:
+		return verify.Violated, nil
+	case hit:
+		return verify.Shown, nil
+	}
+	return verify.Nothing, nil
+}
+
+// Bypasses searches with the timer of one bypass after the other beside the
+// channels. What did not end is told as such.
+func Bypasses(j *verify.Joint, memory uint64, progress Progress) (list []verify.JointBypass, err error) {
+	for _, name := range j.Bypasses() {
+		b := verify.JointBypass{Bypass: name}
+		b.Verdict, b.States, err = aside(j.WithBypass(name), memory, progress, (*Engine).Bypassed)
+		if err != nil && !errors.As(err, new(*verify.CutOff)) {
+			return nil, err
+		}
+		b.CutOff = err
+		list = append(list, b)
+	}
+	return list, nil
+}

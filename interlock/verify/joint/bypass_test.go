@@ -1,0 +1,142 @@
+package joint
+
+import (
+	"fmt"
+	"testing"
+
+	"github.com/stretchr/testify/assert"
+	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/verify"
+)
+
+// keyed puts a bypass on the first channel.
+func keyed(c *interlock.Config) {
+	c.Bypasses = []interlock.Bypass{{Input: 5, Channel: 0, For: 9, Warn: 2, Gap: 6}}
+}
+
+// As many joint states with the timer of a bypass as a walk finds.
+func TestStatesWithATimerAgreeWithAWalk(t *testing.T) {
+	for n, text := range []string{"bond_1", "bond_1 AND bond_2"} {
+		j, err := verify.JointOf(yard(t, n+1, text, func(c *interlock.Config) {
+			tiny(c)
+			keyed(c)
+		}), verify.Options{}, 0)
+		require.NoError(t, err)
+		require.Equal(t, []string{"bypass_1"}, j.Bypasses())
+		j = j.WithBypass("bypass_1")
+		e, err := New(j, 1<<30)
+		require.NoError(t, err)
+		require.NoError(t, e.Run(nil))
+		assert.Equal(t, fmt.Sprint(walk(j)), e.States().String(), text)
+		t.Logf("%s: %s states", text, e.States())
+	}
+}
+
+func bypassesOf(t testing.TB, m *verify.Model, o verify.Options) (*verify.Result, verify.Verdict) {
+	t.Helper()
+	o.Properties = []string{"11"}
+	j, err := verify.JointOf(m, o, 0)
+	require.NoError(t, err)
+	list, err := Bypasses(j, 1<<30, nil)
+	require.NoError(t, err)
+	if len(list) == 0 {
+		return j.JudgeBypasses(list), ""
+	}
+	return j.JudgeBypasses(list), list[0].Verdict
+}
+
+// Property 11 gets the explicit verdict; without a bypass that is needed neither
+// engine has one.
+func TestBypassesAgree(t *testing.T) {
+	for _, text := range []string{"bond_1", "bond_1 AND bond_2", "bond_1 OR bond_2", "bond_1 AND (bond_2 OR here)", "bond_2"} {
+		for name, change := range map[string]func(*interlock.Config){"covers unreadable": keyed, "covers lost": func(c *interlock.Config) {
+			keyed(c)
+			c.Bypasses[0].CoversLost = true
+		}} {
+			m := yard(t, 2, text, change)
+			got, alone := bypassesOf(t, m, verify.Options{})
+			report, err := verify.Verify(m, verify.Options{Properties: []string{"11"}})
+			require.NoError(t, err)
+			if text == "bond_2" {
+				assert.Nil(t, got)
+				assert.Empty(t, report.Results)
+				continue
+			}
+			require.Len(t, report.Results, 1, text)
+			assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s, %s: %s; jointly: %s", text, name, report.Results[0].Says, got.Says)
+			assert.Equal(t, verify.Shown, got.Verdict, "%s, %s: %s", text, name, got.Says)
+			assert.Equal(t, verify.Shown, alone)
+			assert.Equal(t, "bypass_1", got.Subject)
+		}
+	}
+}
+
+// A mistake in the bypass, or in an output that asks nothing under one, is met by
+// the joint search itself, and by the explicit engine where it looks there.
+func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
+	with := func(plant func(l *verify.Logic)) *verify.Logic {
+		l := verify.Real()
+		plant(l)
+		return l
+	}
+	bypass := func(change func(c *interlock.Bypass, s *interlock.BypassState, level *interlock.Truth, fresh *bool)) *verify.Logic {
+		return with(func(l *verify.Logic) {
+			l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {
+				same := *c
+				change(&same, &s, &level, &fresh)
+				return interlock.StepBypass(&same, s, level, fresh)
+			}
+		})
+	}
+	m := yard(t, 1, "bond_1", keyed)
+	for name, k := range map[string]struct {
+		logic    *verify.Logic
+		explicit bool
+	}{
+		"lasts one scan longer": {bypass(func(c *interlock.Bypass, _ *interlock.BypassState, _ *interlock.Truth, _ *bool) { c.For++ }), true},
+		"never ends": {bypass(func(_ *interlock.Bypass, s *interlock.BypassState, _ *interlock.Truth, _ *bool) {
+			s.Active = min(s.Active, 3)
+		}), true},
+		"renewed without its gap": {bypass(func(c *interlock.Bypass, s *interlock.BypassState, _ *interlock.Truth, _ *bool) {
+			s.Gap = c.Gap.Next()
+		}), true},
+		"begins with a jammed key": {bypass(func(_ *interlock.Bypass, s *interlock.BypassState, _ *interlock.Truth, _ *bool) { s.Low = true }), true},
+		"a dead key counts as released": {bypass(func(_ *interlock.Bypass, _ *interlock.BypassState, level *interlock.Truth, fresh *bool) {
+			if *level == interlock.Unknown {
+				*level, *fresh = interlock.False, true
+			}
+		}), true},
+		"an output that asks nothing": {with(func(l *verify.Logic) {
+			l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
+				if s.Mode == interlock.Enabled {
+					in.Keep = interlock.True
+				}
+				return interlock.StepOutput(c, s, in)
+			}
+		}), false},
+	} {
+		got, alone := bypassesOf(t, m, verify.Options{Logic: k.logic})
+		if name != "never ends" { // what counts wrongly without end is the lemma's
+			assert.Equal(t, verify.Violated, alone, name)
+		}
+		assert.Equal(t, verify.Violated, got.Verdict, "%s: %s", name, got.Says)
+		report, err := verify.Verify(m, verify.Options{Logic: k.logic, Properties: []string{"11"}})
+		require.NoError(t, err)
+		assert.Equal(t, k.explicit, report.Results[0].Verdict == verify.Violated, "%s: %s", name, report.Results[0].Says)
+	}
+}
+
+// A bypass under which the output never runs is nothing checked.
+func TestABypassThatNeverStandsInIsNothingChecked(t *testing.T) {
+	m := yard(t, 1, "bond_1 AND NOT bond_1", keyed)
+	j, err := verify.JointOf(m, verify.Options{}, 0)
+	require.NoError(t, err)
+	e, err := New(j.WithBypass("bypass_1"), 1<<30)
+	require.NoError(t, err)
+	require.NoError(t, e.Run(nil))
+	verdict, err := e.Bypassed()
+	require.NoError(t, err)
+	assert.Equal(t, verify.Nothing, verdict)
+}
