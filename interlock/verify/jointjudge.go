@@ -23,7 +23,7 @@ type JointFound struct {
 	// and of inputs, alone is bad; 0 where all else is never well, Endless where it
 	// never stops.
 	Alone func(channels []string, inputs []int) (scans int, err error)
-	// Recovery is the number of scans of good readings after which every channel
+	// Recovery is the number of scans with all well after which every channel
 	// is bonded from every joint state, and whether the output can then be brought
 	// to run from every one of its own.
 	Recovery func() (scans int, runs bool, err error)
@@ -299,11 +299,21 @@ func (j *Joint) recovery(f *JointFound) *Result {
 	case err != nil:
 		r.Verdict, r.Says = NotShown, err.Error()
 	case scans == -1:
-		r.Verdict, r.Says = NotShown, "some joint state has channels that good readings alone do not bring to bonded, and no run of the whole site was found that shows it"
+		r.Verdict, r.Says = NotShown, "some joint state has channels that all well alone does not bring to where they must be, and no run of the whole site was found that shows it"
 	case !runs:
 		r.Verdict, r.Says = NotShown, "all bonded, some joint state leads nowhere, and no run of the whole site was found that shows it"
 	default:
-		r.Says = fmt.Sprintf("all bonded after at most %d scans, from every joint state; then %s", scans, r.Says)
+		r.Says = fmt.Sprintf("all %s after at most %d scans, from every joint state; then %s", j.wellIs(), scans, r.Says)
 	}
 	return r
+}
+
+// wellIs says what all channels are where all is well.
+func (j *Joint) wellIs() string {
+	for i := range j.Channels {
+		if j.Channels[i].Reads != monitor.Good {
+			return "bonded, or off where they must be,"
+		}
+	}
+	return "bonded"
 }

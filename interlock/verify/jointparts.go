@@ -28,6 +28,7 @@ type Joint struct {
 	// Helpful is the value of each input of the permissive that lets it be true.
 	Helpful map[int]interlock.Truth
 
+	helps        []interlock.Truth // every cause, as a good plant provides it
 	table        *outputTable
 	waits        *waitTable // with a vessel
 	verification *verification
@@ -40,8 +41,9 @@ type JointChannel struct {
 	Cause                int
 	Evidence             bool
 	Bypassed, CoversLost bool
-	Cut                  bool // this channel alone stops the output
-	InVessel             bool // a reconnection of it is one of the vessel
+	Cut                  bool          // this channel alone stops the output
+	InVessel             bool          // a reconnection of it is one of the vessel
+	Reads                monitor.Class // where all is well: good, unless the clamp must be off
 	Table                *ChannelTable
 }
 
@@ -56,10 +58,11 @@ func JointOf(m *Model, o Options, output int) (*Joint, error) {
 	out := &c.Outputs[output]
 	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive, Properties: []int{2, 3, 7, 10},
 		Helpful: map[int]interlock.Truth{}, verification: v, output: output}
+	j.helps = helpful(out.Permissive, len(c.Channels)+len(c.Inputs))
 	causes := out.Permissive.Causes()
 	causes.Each(func(cause int) {
 		if cause >= len(c.Channels) {
-			j.Helpful[cause] = helpfulFor(out.Permissive, cause)
+			j.Helpful[cause] = j.helps[cause]
 		}
 	})
 	for _, n := range v.channelsOf(output, -1) {
@@ -81,8 +84,12 @@ func (j *Joint) channel(n int) (*JointChannel, error) {
 	v := j.verification
 	f := v.focusOf(v.job("reset", j.output, n, -1))
 	t, err := v.channelTable(&f.channel.Config)
+	reads := monitor.Good
+	if j.helps[n] == interlock.False {
+		reads = off(&f.channel.Config)
+	}
 	return &JointChannel{Name: v.model.Names.Channels[n], Cause: n, Evidence: f.channel.Evidence != 0,
-		Bypassed: f.bypassed, CoversLost: f.lostToo, Cut: f.cut, Table: t}, err
+		Bypassed: f.bypassed, CoversLost: f.lostToo, Cut: f.cut, Reads: reads, Table: t}, err
 }
 
 // JointStep is one step of the output under one letter of what the channels show

@@ -63,7 +63,7 @@ func (j *Joint) WithVessel(name string) (*Joint, error) {
 	vessel := slices.Index(v.model.Names.Vessels, name)
 	bond := c.Vessels[vessel].BondedBy
 	w := &Joint{Output: j.Output, Permissive: j.Permissive, Vessel: name, Bond: bond, Properties: []int{8}, Helpful: j.Helpful,
-		table: j.table, verification: v, output: j.output}
+		helps: j.helps, table: j.table, verification: v, output: j.output}
 	connects := bond.Causes()
 	for _, cause := range union(v.channelsOf(j.output, -1), v.channelsOf(j.output, vessel)) {
 		ch, err := j.channel(cause)

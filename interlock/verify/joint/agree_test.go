@@ -156,8 +156,13 @@ func TestRecoveryAgrees(t *testing.T) {
 	assert.Positive(t, longest)
 	assert.Equal(t, longest, scans)
 	assert.True(t, runs)
-	// Where all well means withheld there is no way back, and nothing is shown.
+	// A clamp that must be off is taken off.
 	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_2", nil), verify.Options{}, 1<<30)
+	_, runs, err = e.Recovery()
+	require.NoError(t, err)
+	assert.True(t, runs)
+	// Where all well means withheld there is no way back, and nothing is shown.
+	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", nil), verify.Options{}, 1<<30)
 	_, runs, err = e.Recovery()
 	require.NoError(t, err)
 	assert.False(t, runs)

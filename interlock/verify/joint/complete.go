@@ -9,7 +9,7 @@ import (
 // Alone is the most scans that an enabled output runs on, the scan in which it is
 // withheld counted, while one cut set alone is bad, its channels in any mixture:
 // from every joint state that can be reached in which all other channels have read
-// good for long, and go on to. 0 is that there is no such state; Endless is that
+// good for long, or off where they must be, and go on to. 0 is that there is no such state; Endless is that
 // some of them runs on for ever.
 func (e *Engine) Alone(channels []string, inputs []int, limit int) (scans int, err error) {
 	defer e.full("letting a cut set alone be bad", &err)
@@ -21,8 +21,8 @@ func (e *Engine) Alone(channels []string, inputs []int, limit int) (scans int, e
 	return len(sets), err
 }
 
-// othersCalm is where the output runs and all channels but the named ones have
-// read good for long.
+// othersCalm is where the output runs and all channels but the named ones have read
+// for long what they read where all is well.
 func (e *Engine) othersCalm(names []string) rudd.Node {
 	set := e.b.And(e.reached, e.running)
 	for i := range e.channels {

@@ -49,7 +49,7 @@ func TestEveryCutSetAloneTripsIt(t *testing.T) {
 
 // Where all is never well but for the cut set there is nothing to say.
 func TestAloneWithoutARunningOutput(t *testing.T) {
-	e, _ := run(t, yard(t, 2, "bond_1 AND NOT bond_2", nil), verify.Options{}, 1<<30)
+	e, _ := run(t, yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", nil), verify.Options{}, 1<<30)
 	scans, err := e.Alone([]string{"bond_1"}, nil, 100)
 	require.NoError(t, err)
 	assert.Zero(t, scans)

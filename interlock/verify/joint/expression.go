@@ -6,7 +6,6 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock"
-	"ohmgate/monitor"
 )
 
 // three is a truth of three values as two diagrams; neither is unknown.
@@ -105,7 +104,7 @@ func (e *Engine) permissive() {
 	e.guards = e.letters(keeps, begins, free)
 	keeps, begins = over(func(c *channel) (three, three) { return c.bare.keep, c.bare.start })
 	e.bare = e.letters(keeps, begins, free)
-	e.well = scan{func(c *channel) rudd.Node { return c.under[monitor.Good] }, e.wellBut(nil)}
+	e.well = scan{func(c *channel) rudd.Node { return c.under[c.Reads] }, e.wellBut(nil)}
 }
 
 // freeSet are the variables of everything that is free in every scan.

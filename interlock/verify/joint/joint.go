@@ -77,7 +77,7 @@ type channel struct {
 	kept  rudd.Node                   // next: may keep
 	ready rudd.Node                   // next: may start
 	cover rudd.Node                   // next: a bypass that is on stands in
-	calm  rudd.Node                   // now: has read good for long
+	calm  rudd.Node                   // now: has read for long what it reads where all is well
 	free  []int
 }
 
@@ -298,7 +298,7 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 	c.fit, c.firm = e.b.Or(keep, covered), e.b.Or(start, covered)
 	c.calm = e.some(&c.block, words, 0, func(i int) bool {
 		s := &c.Table.States[i]
-		return s.Phase == monitor.Bonded && s.Class == monitor.Good && s.Age == 0 && !s.Parted
+		return c.settled(s) && s.Class == c.Reads && s.Age == 0 && (!s.Parted || c.Reads != monitor.Good)
 	})
 	stands := e.b.And(covered, e.b.Ithvar(c.free[2]))
 	if e.timer != nil && e.joint.Timer.Channel == c.Name {
@@ -318,6 +318,14 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 	c.truth.keep, c.truth.start = shown(keep), shown(start)
 	c.bare.keep, c.bare.start = bare(keep), bare(start)
 	c.alone.keep, c.alone.start = alone(keep), alone(start)
+}
+
+// settled says that a channel is as it is where all is well: bonded, or off.
+func (c *channel) settled(s *verify.ChannelState) bool {
+	if c.Reads == monitor.Good {
+		return s.Phase == monitor.Bonded
+	}
+	return !s.Phase.MayKeep() && s.Phase != monitor.Unreadable
 }
 
 // Properties are those that the search of an output with its channels judges.

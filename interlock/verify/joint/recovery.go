@@ -1,21 +1,17 @@
 package joint
 
-import (
-	"github.com/dalzilio/rudd"
+import "github.com/dalzilio/rudd"
 
-	"ohmgate/monitor"
-)
-
-// Recovery is the number of scans of good readings after which every channel is
-// bonded, from every joint state that can be reached, and whether the output can
-// then be brought to run, from every state that it can itself be in. -1 scans is
-// never.
+// Recovery is the number of scans with all well after which every channel is
+// bonded, or off where it must be, from every joint state that can be reached, and
+// whether the output can then be brought to run, from every state that it can itself
+// be in. -1 scans is never.
 func (e *Engine) Recovery() (scans int, runs bool, err error) {
 	defer e.full("searching for the way back", &err)
 	bonded := e.b.True()
 	for i := len(e.channels) - 1; i >= 0; i-- {
 		c := &e.channels[i]
-		bonded = e.b.And(bonded, e.some(&c.block, c.words, 0, func(s int) bool { return c.Table.States[s].Phase == monitor.Bonded }))
+		bonded = e.b.And(bonded, e.some(&c.block, c.words, 0, func(s int) bool { return c.settled(&c.Table.States[s]) }))
 	}
 	outputs := e.reached
 	for i := range e.channels {
@@ -42,7 +38,7 @@ func (e *Engine) Recovery() (scans int, runs bool, err error) {
 	return scans, false, nil
 }
 
-// settle gives every channel good readings until all are bonded. Where every
+// settle gives every channel what it reads where all is well until all are bonded. Where every
 // state of one channel goes with every state of the others, each can settle by
 // itself, and the slowest counts.
 func (e *Engine) settle(bonded rudd.Node) (set rudd.Node, scans int, err error) {
@@ -71,7 +67,7 @@ func (e *Engine) settle(bonded rudd.Node) (set rudd.Node, scans int, err error) 
 	return set, scans, nil
 }
 
-// settleAll gives some channels good readings until they are bonded; -1 is never.
+// settleAll does so for some channels; -1 is never.
 func (e *Engine) settleAll(set, bonded rudd.Node, channels []channel) (rudd.Node, int, error) {
 	for k := range e.channels {
 		if len(channels) == 1 && e.channels[k].Name != channels[0].Name {
@@ -84,7 +80,7 @@ func (e *Engine) settleAll(set, bonded rudd.Node, channels []channel) (rudd.Node
 		}
 		later := set
 		for i := range channels {
-			later = e.b.AndExist(channels[i].nowSet, later, channels[i].under[monitor.Good])
+			later = e.b.AndExist(channels[i].nowSet, later, channels[i].under[channels[i].Reads])
 		}
 		later = e.b.Replace(later, e.back)
 		switch {

@@ -128,7 +128,7 @@ func (e *Engine) last(at state, named []string) []monitor.Class {
 	news := make([]monitor.Class, len(e.channels))
 	for i := range e.channels {
 		c := &e.channels[i]
-		news[i] = monitor.Good
+		news[i] = c.Reads
 		for _, class := range badNews {
 			if slices.Contains(named, c.Name) && c.Table.Hears(at.channels[i], class) {
 				news[i] = class

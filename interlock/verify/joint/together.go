@@ -55,7 +55,7 @@ func (e *Engine) Lost(names []string) (found verify.JointResponse, err error) {
 	news := make([]monitor.Class, len(e.channels))
 	for i := range e.channels {
 		c := &e.channels[i]
-		news[i] = monitor.Good
+		news[i] = c.Reads
 		if slices.Contains(names, c.Name) {
 			news[i] = c.lostBy(last.channels[i])
 		}
