@@ -272,7 +272,7 @@ var CannotAnswer = []string{
 	"How often do parts fail, and do several fail of one cause?",
 	"Do the target's compiler, input and output image and timers do the same?",
 	"Is the time that is available right, and does the valve seal?",
-	"Is the mirror of the phases independent? No: it runs the same chart.",
+	"Is the copy of the phases that runs beside the logic an independent check? No: it runs the same chart.",
 	"Who may change it?",
 }
 
