@@ -9,9 +9,6 @@ import "ohmgate/monitor"
 // Believed says that the actuator's reports can be taken as a confirmation.
 func (s *OutputControl) Believed() bool { return s.believed() }
 
-// CallsBackup says that what may still be open needs somebody else to stop.
-func (u Unconfirmed) CallsBackup() bool { return u.callsBackup() }
-
 // Confirmable says that the output has an end switch.
 func (o *Output) Confirmable() bool { return o.confirmable() }
 

@@ -40,7 +40,7 @@ func TestBackupsOfBackupsInTheSameScan(t *testing.T) {
 // stopped the flow itself.
 func TestOnlyFailToCloseCallsTheBackup(t *testing.T) {
 	for u, want := range map[Unconfirmed]bool{StayedOpen: true, UnknownClosed: true, StayedShut: false, UnknownOpen: false, 0: false, StayedShut | StayedOpen: true} {
-		if u.callsBackup() != want || u.CallsBackup() != want {
+		if u.callsBackup() != want {
 			t.Errorf("unconfirmed %d calls its backup: %v", u, !want)
 		}
 	}

@@ -23,13 +23,19 @@ var plantedBugs = []struct {
 		"amber_line", "bag_slide", "7"},
 	{"a reading too few", "monitor/monitor.go", "s.Count >= c.SettleReadings {", "s.Count+1 >= c.SettleReadings {",
 		"hazel_works", "stirrer_1", "1"},
+	{"a reconnection in the middle of a press is acknowledged by it", "interlock/vessel.go", "before.Early, next.Early && !early)", "true, true)",
+		"hazel_works", "stirrer_1", "8"},
+	{"a bypass stands in for the object evidence", "interlock/step.go", "d.allowKeep[b.Channel], d.allowStart[b.Channel] = evidence, evidence", "d.allowKeep[b.Channel], d.allowStart[b.Channel] = max(evidence, True), True",
+		"kestrel_siding", "valve_6", "2"},
+	{"a stop hides a trip", "interlock/output.go", "case reasons == ReasonStop:", "case reasons&ReasonStop != 0:",
+		"hazel_works", "stirrer_1", "13"},
 }
 
 // A mistake in the source is found by verify, with a run that the program with the
 // mistake replays to the violation, and that the right program does not violate.
 func TestBugsPlantedInTheSource(t *testing.T) {
 	if testing.Short() {
-		t.Skip("builds the program three times")
+		t.Skip("builds the program six times")
 	}
 	for _, bug := range plantedBugs {
 		t.Run(bug.name, func(t *testing.T) {

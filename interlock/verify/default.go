@@ -139,6 +139,9 @@ func (v *verification) found(output, property int, kind string) *Result {
 		r.Says = plural(len(jobs), "search", "searches") + ", every state"
 	case len(jobs) == 0:
 		v.byTable(output, property, r)
+		if r.Verdict == Violated && v.options.Logic == nil {
+			v.needsRun(r, output, property)
+		}
 	default:
 		r.Says = "no run came to where it would matter"
 	}
@@ -176,11 +179,17 @@ func (v *verification) replay(r *Result, s *Searched, property int) {
 	if v.options.Logic != nil {
 		return
 	}
-	r.Counterexample = v.huntFor(s.output, property)
+	if v.needsRun(r, s.output, property); r.Counterexample == nil {
+		r.Searched = v.searchedRun(s, property)
+	}
+}
+
+// needsRun adds the run that shows what was met; without one it is not shown.
+func (v *verification) needsRun(r *Result, output, property int) {
+	r.Counterexample = v.huntFor(output, property)
 	if r.Counterexample == nil {
 		r.Verdict = NotShown
 		r.Says += "; but no run of the whole site was found that shows it"
-		r.Searched = v.searchedRun(s, property)
 	}
 }
 

@@ -46,6 +46,7 @@ func (v *verification) glance(output int) glanced {
 	if !v.start(output).runs {
 		return found
 	}
+	h.keepAt(h.started() + 2)
 	for _, scenes := range [...][]scene{h.singles(), h.doubles(), h.underKey()} {
 		for limit := h.turns + glanceTurns; len(scenes) > 0 && h.turns < limit; scenes = scenes[1:] {
 			seen = 0
@@ -153,11 +154,11 @@ func (h *hunt) keyOf(b *interlock.Bypass, value interlock.Truth) int {
 	return h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(b.Input) - 1, value: value})
 }
 
-// glanceAt lets a result that is shown so far be contradicted by a run of the
-// whole site.
+// glanceAt lets a result that is shown so far, or for which nothing was met, be
+// contradicted by a run of the whole site.
 func (v *verification) glanceAt(output, property int, r *Result) {
 	seen := v.glance(output)[property]
-	if r.Verdict != Shown || seen == nil || v.options.Logic != nil {
+	if r.Verdict != Shown && r.Verdict != Nothing || seen == nil || v.options.Logic != nil {
 		return
 	}
 	h := v.huntOf(quarry{output: output, property: property, is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }})

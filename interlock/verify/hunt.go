@@ -35,6 +35,7 @@ type hunt struct {
 	// patience bounds how long a healthy plant may take.
 	patience uint64
 	well     []*trail // healthy beginnings, for replays
+	late     *trail   // one more, up to a scan from which much is played
 	spoilt   bool     // what is looked for comes about although all is well
 }
 
@@ -183,10 +184,11 @@ func (h *hunt) search(roots ...*trail) *Run {
 }
 
 // room is how many trails fit into the memory given: each keeps the state of the
-// whole site, what the witness remembers, and its sign.
+// whole site, what the witness remembers, its sign, and a branch for everything
+// that may go wrong.
 func (h *hunt) room() int {
 	c := h.d.config
-	each := 1000 + 250*len(c.Channels) + 24*len(c.Inputs) + 300*len(c.Outputs) + 100*len(c.Vessels) + 8*len(c.Streams) + 32*len(c.Bypasses)
+	each := 1000 + 220*len(h.wrongs) + 250*len(c.Channels) + 24*len(c.Inputs) + 300*len(c.Outputs) + 100*len(c.Vessels) + 8*len(c.Streams) + 32*len(c.Bypasses)
 	return int(h.v.options.memory() / uint64(each))
 }
 
@@ -505,7 +507,7 @@ func (h *hunt) sign(t *trail) string {
 		b = append(b, flags(s.Bypasses[i].Low, m.keys[i].low))
 		num(h.counter.gap[i].index(m.keys[i].gap))
 	}
-	num(uint32(m.watch.pack()>>watchShift), m.memory, uint32(b2i(m.tripped)))
+	num(uint32(m.watch.pack()>>watchShift), h.counter.disagree[h.quarry.output].index(m.moving), m.memory, uint32(b2i(m.tripped)))
 	for _, word := range m.named {
 		b = binary.AppendUvarint(b, word)
 	}

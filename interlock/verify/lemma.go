@@ -222,10 +222,17 @@ func (v *verification) travel(output int) Lemma {
 		s, _ = v.logic.Output(c, s, silent)
 	}
 	l.expect(n)
-	if !s.Unconfirmed.CallsBackup() {
+	if !mayBeOpen(s.Unconfirmed) {
 		l.refuse("an actuator that stays open does not call its backup")
 	}
 	v.runsAgainst(c, &l)
+	for at := Scans(0); at < c.Travel; at++ {
+		off := interlock.OutputScan{Keep: interlock.False, Reset: interlock.False, Begin: interlock.False}
+		if next, _ := v.logic.Output(c, interlock.OutputControl{Mode: interlock.Enabled, Disagree: at}, off); next.Disagree != 0 {
+			l.refuseAt(at, "withheld after %d scans without a report, it does not count anew", at)
+		}
+		l.Values++
+	}
 	h := shapeOf(c, true)
 	for _, mode := range [...]interlock.Mode{interlock.KeptOut, interlock.Tripped, interlock.Enabled} {
 		for number := range h.ends {

@@ -28,8 +28,8 @@ func (h *hunt) moments(root *trail) (list []*trail) {
 	add(root, h.v.stuckAway(h.quarry.output), func(s *interlock.State) bool {
 		return s.Outputs[h.quarry.output].Unconfirmed != 0
 	})
-	if len(h.w.needed) > 0 {
-		off := &deviation{cause: h.w.needed[0], class: off(&h.d.config.Channels[h.w.needed[0]].Config)}
+	if len(h.w.followed) > 0 {
+		off := &deviation{cause: h.w.followed[0], class: off(&h.d.config.Channels[h.w.followed[0]].Config)}
 		if len(h.w.vessels) > 0 {
 			add(root, off, func(s *interlock.State) bool { return s.Vessels[h.w.vessels[0]].Clear })
 		}

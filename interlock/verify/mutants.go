@@ -344,6 +344,12 @@ func vesselMutant(kind, name string, change func(c *interlock.Vessel, s *interlo
 	}}
 }
 
+// aside is a mistake that no table shows, only a counter beside them.
+func aside(m Mutant) Mutant {
+	m.part = partStep
+	return m
+}
+
 var vesselMutants = []Mutant{
 	vesselMutant("off by one", "the wait ends one scan early", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
 		c.Wait--
@@ -375,18 +381,18 @@ var vesselMutants = []Mutant{
 		in.Reconnected = in.Reconnected && !pressed
 		return nil
 	}),
-	vesselMutant("skipped input", "any press acknowledges, however short", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
+	aside(vesselMutant("skipped input", "any press acknowledges, however short", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
 		c.Press.Min = 1
 		return nil
-	}),
-	vesselMutant("dropped state", "flow does not start the rest again", func(_ *interlock.Vessel, s *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
+	})),
+	aside(vesselMutant("dropped state", "flow does not start the rest again", func(_ *interlock.Vessel, s *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
 		rested := s.Rested
 		return func(next *interlock.VesselState) { next.Rested = max(next.Rested, rested) }
-	}),
-	vesselMutant("off by one", "the rest ends one scan early", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
+	})),
+	aside(vesselMutant("off by one", "the rest ends one scan early", func(c *interlock.Vessel, _ *interlock.VesselState, _ *interlock.VesselScan) func(*interlock.VesselState) {
 		c.Rest--
 		return nil
-	}),
+	})),
 	vesselMutant("inverted quality", "an unknown bond counts as held", func(_ *interlock.Vessel, _ *interlock.VesselState, in *interlock.VesselScan) func(*interlock.VesselState) {
 		if in.Bonded == interlock.Unknown {
 			in.Bonded = interlock.True

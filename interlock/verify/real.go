@@ -59,7 +59,7 @@ func (v *verification) callsBackup(s *started, output, backup int) string {
 			d.healthy()
 			d.state.Outputs[output].OutputControl = interlock.OutputControl{Mode: mode, Unconfirmed: latch}
 			d.turn()
-			must := latch.CallsBackup() || o.AtOnce && d.state.Outputs[output].Mode == interlock.Tripped
+			must := mayBeOpen(latch) || o.AtOnce && d.state.Outputs[output].Mode == interlock.Tripped
 			if must && d.enabled() {
 				return fmt.Sprintf("%s runs on while %s may still be open", name[backup], name[output])
 			}
@@ -73,7 +73,7 @@ func (v *verification) callsBackup(s *started, output, backup int) string {
 		d.healthy()
 		d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), interlock.False)
 		d.turn()
-		if d.state.Outputs[output].Unconfirmed.CallsBackup() {
+		if mayBeOpen(d.state.Outputs[output].Unconfirmed) {
 			if d.enabled() {
 				return fmt.Sprintf("%s is not withheld in the scan in which %s is unconfirmed", name[backup], name[output])
 			}

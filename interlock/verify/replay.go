@@ -98,7 +98,23 @@ func (h *hunt) healthyUntil(scan uint64) *trail {
 			h.well = append(h.well, t)
 		}
 	}
-	return h.copyOf(h.well[min(uint64(len(h.well)-1), scan/snapshotEvery)])
+	t := h.well[min(uint64(len(h.well)-1), scan/snapshotEvery)]
+	if h.late != nil && t.scans < h.late.scans && h.late.scans <= scan {
+		t = h.late
+	}
+	return h.copyOf(t)
+}
+
+// keepAt keeps the healthy beginning up to one scan, from which much is played.
+func (h *hunt) keepAt(scan uint64) {
+	t := h.healthyUntil(scan)
+	h.d.state, h.d.stamp = t.state, t.stamp
+	for t.scans < scan {
+		h.turn(t)
+		h.alone(t)
+		t.scans, t.stamp = t.scans+1, h.d.stamp
+	}
+	h.late = t
 }
 
 func (h *hunt) copyOf(t *trail) *trail {

@@ -122,6 +122,12 @@ func (h *outputShape) latch(s *interlock.OutputControl, v *seen, l *outputScan) 
 	return latched, atRest && (latched == 0 || v.watch.home && (v.watch.away || !both))
 }
 
+// mayBeOpen says that an actuator did not show that it is stopped, so that its
+// backup must stop the flow.
+func mayBeOpen(u interlock.Unconfirmed) bool {
+	return u&(interlock.StayedOpen|interlock.UnknownClosed) != 0
+}
+
 func failure(running, dark bool) interlock.Unconfirmed {
 	switch {
 	case running && dark:

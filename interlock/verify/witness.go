@@ -49,6 +49,7 @@ type sight struct {
 	inputs  []interlock.InputState
 	watch   watch
 	on      Scans // start permissive true in a row
+	moving  Scans // without the report that the command asks for
 	bonds   []bondSight
 	stopped []Scans
 	vessels []vesselSight
@@ -145,7 +146,7 @@ func (s *sight) copyFrom(o *sight) {
 
 // same says that two remember the same.
 func (s *sight) same(o *sight) bool {
-	return s.watch == o.watch && s.on == o.on && s.tripped == o.tripped && s.named == o.named && s.memory == o.memory &&
+	return s.watch == o.watch && s.on == o.on && s.moving == o.moving && s.tripped == o.tripped && s.named == o.named && s.memory == o.memory &&
 		slices.Equal(s.bonds, o.bonds) && slices.Equal(s.stopped, o.stopped) && slices.Equal(s.vessels, o.vessels) &&
 		slices.Equal(s.bypass, o.bypass) && slices.Equal(s.keys, o.keys)
 }
@@ -158,7 +159,7 @@ func (s *sight) forget() {
 	clear(s.vessels)
 	clear(s.bypass)
 	clear(s.keys)
-	s.watch, s.on, s.tripped, s.named = watch{}, 0, false, interlock.CauseSet{}
+	s.watch, s.on, s.moving, s.tripped, s.named = watch{}, 0, 0, false, interlock.CauseSet{}
 }
 
 // see follows one scan: prior is the state before it, d has just turned.
@@ -398,8 +399,8 @@ func (v vesselSight) see(c *interlock.Vessel, in interlock.VesselScan, acknowled
 	return next, given
 }
 
-// forgotten: a vessel that may be charged counts as clear, or an early
-// reconnection that nobody has acknowledged does not stand.
+// forgotten: a vessel that may be charged counts as clear, or one that is clear as
+// charged; or an early reconnection that nobody has acknowledged does not stand.
 func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad mask) {
 	name, memory := w.v.model.Names.Vessels[vessel], &d.state.Vessels[vessel]
 	if memory.Clear && !is.paid && w.bypassed(vessel, d) {
@@ -407,6 +408,9 @@ func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad mask) {
 	}
 	if memory.Clear && !is.paid {
 		bad |= w.must(w.broken(8, "%s counts as clear and may be charged: still for %d scans since, must be more than %d", name, is.still, w.config.Vessels[vessel].Wait), "never: %s is clear", name)
+	}
+	if !memory.Clear && is.paid {
+		bad |= w.must(w.broken(8, "%s counts as charged, and since it was clear nothing was seen to charge it", name), "always: %s is clear", name)
 	}
 	if is.early && !memory.Early {
 		bad |= w.must(w.broken(8, "%s has reconnected early and it is forgotten", name), "always: %s is reconnected early", name)
@@ -460,7 +464,7 @@ func (w *witness) letter(s *sight, d *driver, owed bool) (l outputScan, begun bo
 	called := false
 	for _, i := range w.callers {
 		u := &d.state.Outputs[i]
-		called = called || u.Unconfirmed.CallsBackup() || w.config.Outputs[i].AtOnce && u.Mode == interlock.Tripped
+		called = called || mayBeOpen(u.Unconfirmed) || w.config.Outputs[i].AtOnce && u.Mode == interlock.Tripped
 	}
 	switch {
 	case d.in.Overrun || !w.prior.Running || called:
@@ -533,10 +537,38 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 	if called && after.Mode == interlock.Enabled {
 		v.bad |= w.broken(10, "%s runs although it is called as a backup", w.name())
 	}
+	if o := &w.config.Outputs[w.output]; mayBeOpen(after.Unconfirmed) || o.AtOnce && after.Mode == interlock.Tripped {
+		for _, i := range o.Backup {
+			if backup := w.v.model.Names.Outputs[i]; d.state.Outputs[i].Mode == interlock.Enabled {
+				v.bad |= w.must(w.broken(10, "%s runs on although %s calls it as its backup", backup, w.name()), "never: %s is enabled", backup)
+			}
+		}
+	}
+	v.bad |= w.seeTravel(s, before, after)
 	if before.Mode == interlock.Enabled && after.Mode != interlock.Enabled {
 		v.bad |= w.seeStop(s, l.perm, called, d)
 	}
 	return v.bad | w.seeResponse(s, after.Mode == interlock.Enabled, d)
+}
+
+// seeTravel: an actuator has its travel time for every command, from the scan of
+// the command, and no more.
+func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (bad mask) {
+	o, e, runs := &w.config.Outputs[w.output], w.switches(s, w.output), before.Mode == interlock.Enabled
+	s.moving = min(s.moving.Next(), o.Travel.Next())
+	if !o.Confirmable() || runs && e.away || !runs && e.home {
+		s.moving = 0
+	}
+	switch added := after.Unconfirmed &^ before.Unconfirmed; {
+	case added != 0 && s.moving <= o.Travel:
+		bad = w.must(w.broken(10, "%s is unconfirmed after %d scans, has %d to travel", w.name(), s.moving, o.Travel), "never: %s is unconfirmed", w.name())
+	case s.moving > o.Travel && after.Unconfirmed == 0:
+		bad = w.must(w.broken(10, "%s is not unconfirmed after %d scans, has %d to travel", w.name(), s.moving, o.Travel), "always: %s is unconfirmed", w.name())
+	}
+	if runs != (after.Mode == interlock.Enabled) {
+		s.moving = 0
+	}
+	return bad
 }
 
 // seeStop: an output that ran is withheld for a reason, and as what it must be: a
