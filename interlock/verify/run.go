@@ -179,11 +179,7 @@ func (r *recorder) lines() []string {
 func (r *Run) Scenario(m *Model, name string) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Written by verify for site %s, property %s.\nscenario: %s\ntitle: %q\n", m.Site, r.Property, name, r.Sentence)
-	lasts := r.Scans
-	if strings.HasPrefix(r.Expect, "{first-out") {
-		lasts++ // what is named is asked in the scan after the trip
-	}
-	fmt.Fprintf(&b, "lasts: %s\nsteps:\n", scansText(lasts))
+	fmt.Fprintf(&b, "lasts: %s\nsteps:\n", scansText(r.Scans))
 	for _, s := range r.Steps {
 		if s.On == "logic" {
 			fmt.Fprintf(&b, "  - {at: %s, do: %s}\n", scansText(s.At), s.Shows)
