@@ -154,6 +154,29 @@ func misheard(hear func(c *monitor.Config, s *monitor.State, in monitor.Reading)
 	return ""
 }
 
+// misstamped says which stamp a bonded channel takes for new where it is not, or
+// the other way round; empty if none. The same stamp is never new; a lower one is
+// only once the channel has been stale.
+func misstamped(step func(c *monitor.Config, s monitor.State, in monitor.Reading) monitor.State, c *monitor.Config) string {
+	for _, age := range [...]Scans{0, c.StaleAfter, c.StaleAfter.Next()} {
+		for _, ahead := range [...]uint16{0, 1, 1<<15 - 1, 1 << 15, 1<<16 - 1} {
+			s := monitor.State{Control: monitor.Control{Phase: monitor.Bonded, Class: monitor.Good, Age: age}, Stamp: 7, Seen: true}
+			in := monitor.Reading{Value: c.Accept, Quality: monitor.Valid, Stamp: 7 + ahead}
+			fresh := !c.Stamped || ahead != 0 && (ahead < 1<<15 || age > c.StaleAfter)
+			if news := step(c, s, in).Age == 0; news != fresh {
+				return fmt.Sprintf("takes a stamp %d ahead, %d scans after the last news, as new: %v, must be %v", ahead, age, news, fresh)
+			}
+		}
+	}
+	for _, value := range [...]monitor.Microohm{c.Floor - 1, c.Floor, c.Accept, c.Accept + 1} {
+		s := monitor.State{Control: monitor.Control{Phase: monitor.Bonded, Class: monitor.Good}}
+		if got, want := step(c, s, monitor.Reading{Value: value, Quality: monitor.Valid, Stamp: 1}).Class, sorted(c, value); got != want {
+			return fmt.Sprintf("takes a reading of %d µΩ while bonded as %s, by its limits it is %s", value, got, want)
+		}
+	}
+	return ""
+}
+
 // sorted is the class of a valid value by the limits, the first that matches.
 func sorted(c *monitor.Config, value monitor.Microohm) monitor.Class {
 	switch {

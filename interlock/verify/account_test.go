@@ -90,3 +90,23 @@ func TestHowAChannelSortsReadings(t *testing.T) {
 		}, &c), name)
 	}
 }
+
+// A channel that takes a repeated stamp for news, or hears nothing of limits while
+// it is bonded, is seen.
+func TestMisstamped(t *testing.T) {
+	for _, stamped := range []bool{true, false} {
+		c := demoChannel()
+		c.Stamped = stamped
+		require.Empty(t, misstamped(monitor.Step, &c))
+		other := c
+		other.Stamped = !stamped
+		require.NotEmpty(t, misstamped(func(_ *monitor.Config, s monitor.State, in monitor.Reading) monitor.State {
+			return monitor.Step(&other, s, in)
+		}, &c))
+		wider := c
+		wider.Accept++
+		require.NotEmpty(t, misstamped(func(_ *monitor.Config, s monitor.State, in monitor.Reading) monitor.State {
+			return monitor.Step(&wider, s, in)
+		}, &c))
+	}
+}

@@ -101,6 +101,9 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 	if says := misheard(monitor.Hear, &c); says != "" {
 		found[4] = misjudged{says: says}
 	}
+	if says := misstamped(monitor.Step, &c); says != "" {
+		found[4] = misjudged{says: says}
+	}
 	v.judged[c] = found
 	return found
 }
