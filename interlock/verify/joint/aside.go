@@ -2,6 +2,8 @@ package joint
 
 import (
 	"errors"
+	"runtime"
+	"runtime/debug"
 
 	"ohmgate/interlock/verify"
 )
@@ -36,6 +38,10 @@ func Waits(j *verify.Joint, memory uint64, progress Progress) (waits []verify.Jo
 
 // aside runs a search that is judged in one way.
 func aside(j *verify.Joint, memory uint64, progress Progress, judge func(*Engine) (verify.Verdict, error)) (verdict verify.Verdict, states string, err error) {
+	// What the search before held goes back first: its nodes in one round, then
+	// the table that they named.
+	runtime.GC()
+	debug.FreeOSMemory()
 	e, err := New(j, memory)
 	if err != nil {
 		return verify.NotShown, "", err
