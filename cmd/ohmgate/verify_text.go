@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"ohmgate/interlock/site"
@@ -107,6 +108,9 @@ func tellProperty(out io.Writer, x *verify.Result, all bool) {
 	if all || x.Verdict != verify.Shown {
 		tellWrapped(out, "      ", x.Says)
 	}
+	if x.But != "" {
+		tellWrapped(out, "      but ", x.But)
+	}
 	for i, line := range x.Searched {
 		if i == 0 {
 			fmt.Fprintln(out, "      the search's own run, in which more can happen than on the site:")
@@ -153,7 +157,7 @@ func alike(known namer, results []verify.Result, all bool) []*alikeGroup {
 	for _, name := range order {
 		key := ""
 		for _, x := range byOutput[name] {
-			key += x.Property + string(x.Verdict) + "|"
+			key += x.Property + string(x.Verdict) + known.shape(name+"|"+x.But) + "|"
 			if x.Verdict != verify.Shown {
 				key += known.shape(name+"|"+x.Says) + "|"
 			}
@@ -189,21 +193,34 @@ func tellWorst(out io.Writer, m *verify.Model, r *verify.Report) {
 	}
 	fmt.Fprintln(out)
 	fmt.Fprintf(out, "%-20s %-30s %8s %9s\n", "response of", "all bad of", "scans", "ms")
+	var bypassed []string
 	for _, c := range r.Cuts {
 		for _, x := range c.Response {
 			if x.Class == "any mixture" {
-				fmt.Fprintf(out, "%-20s %-30s %8d %9.1f %s\n", clip(c.Output, 20), clip(strings.Join(x.Set, " and "), 30), x.Scans, x.Seconds*1000, boundMark(x.Bound))
+				if x.Bypass != "" && !slices.Contains(bypassed, x.Bypass) {
+					bypassed = append(bypassed, x.Bypass)
+				}
+				fmt.Fprintf(out, "%-20s %-30s %8d %9.1f %s\n", clip(c.Output, 20), clip(strings.Join(x.Set, " and "), 30), x.Scans, x.Seconds*1000, boundMark(x))
 			}
 		}
+	}
+	for _, text := range bypassed {
+		tellWrapped(out, "* ", text)
 	}
 	fmt.Fprintln(out)
 }
 
-func boundMark(bound string) string {
-	if bound == "exact" {
-		return "exact"
+// boundMark says whether a number is attained, and with a star that a bypass is
+// not in it.
+func boundMark(r verify.Response) string {
+	mark := "bound"
+	if r.Bound == "exact" {
+		mark = "exact"
 	}
-	return "bound"
+	if r.Bypass != "" {
+		mark += " *"
+	}
+	return mark
 }
 
 func tellLemmas(out io.Writer, r *verify.Report) {

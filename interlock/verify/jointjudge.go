@@ -92,7 +92,7 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 			}
 		}
 	}
-	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: j.inTime, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed,
+	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed,
 		12: func(int) *Result { return j.complete(f) }, 13: func(int) *Result { return j.firstOut(f) }, 14: v.kick, 15: func(int) *Result { return j.recovery(f) }}
 	for number := 1; number <= 15; number++ {
 		if checks[number] == nil || !v.wants(strconv.Itoa(number)) {
@@ -164,17 +164,6 @@ func (j *Joint) hasAll(names []string) bool {
 		}
 	}
 	return true
-}
-
-// inTime says of the response where a bypass could prolong it.
-func (j *Joint) inTime(output int) *Result {
-	r := j.verification.response(output)
-	for i := range j.Channels {
-		if c := &j.Channels[i]; c.Bypassed && r.Verdict == Shown {
-			r.Says += "; a bypass of " + c.Name + " that stands in adds its time"
-		}
-	}
-	return r
 }
 
 // complete adds to the runs of the real Step that no history changes it: from every

@@ -107,7 +107,8 @@ type Result struct {
 	Output   string   `json:"output,omitempty"`
 	Subject  string   `json:"subject,omitempty"` // channel, vessel or bypass where one is meant
 	Verdict  Verdict  `json:"verdict"`
-	Says     string   `json:"says"` // one sentence with the numbers
+	Says     string   `json:"says"`          // one sentence with the numbers
+	But      string   `json:"but,omitempty"` // what the numbers leave out, to be read with them
 	Assumes  []string `json:"assumes,omitempty"`
 	States   uint64   `json:"states,omitempty"`
 	Steps    uint64   `json:"transitions,omitempty"`

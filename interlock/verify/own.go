@@ -151,12 +151,14 @@ func (v *verification) within(p *Own) Result {
 		}
 	}
 	excluded := v.excludes(p.When, perm)
+	steady := v.steady(p.When, perm)
 	bound := time.Duration(0)
 	if slow != Endless {
 		bound = v.model.longest(slow) + v.slowest(p.Output, causes)
 	}
-	if excluded && slow != Endless && bound <= p.Time {
-		return v.exercised(p, Result{Verdict: Shown, Says: fmt.Sprintf("withheld within %s, asked %s (%d scans, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), slow), Assumes: assumptions[4]}, 2)
+	if excluded && steady && slow != Endless && bound <= p.Time {
+		says := fmt.Sprintf("withheld within %s, asked %s (%s, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), scansText(slow))
+		return v.exercised(p, Result{Verdict: Shown, Says: says, But: v.standIns(p.Output, causes), Assumes: assumptions[4]}, 2)
 	}
 	if run := v.slowly(p, causes, bound); run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %s, asked %s", quantity.Duration(bound), quantity.Duration(p.Time)), Counterexample: run}
@@ -176,10 +178,58 @@ func (v *verification) within(p *Own) Result {
 	if run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %s", quantity.Duration(p.Time)), Counterexample: run}
 	}
+	if excluded && !steady {
+		return Result{Verdict: NotShown, Says: "its condition holds while now one cause is bad, now another; each for less than its patience, and nothing withholds the output"}
+	}
 	if excluded {
 		return Result{Verdict: NotShown, Says: fmt.Sprintf("the bound is %s, asked %s; no run was found that takes longer than asked", quantity.Duration(bound), quantity.Duration(p.Time))}
 	}
 	return Result{Verdict: NotShown, Says: "the permissive does not exclude it, and no run was found that violates it"}
+}
+
+// steady says that what makes a condition true is always the same: the causes that
+// must be bad for it, in every scan of it, exclude the permissive whatever the
+// others are. Else causes may take turns, each within its patience.
+func (v *verification) steady(when, perm interlock.Permissive) bool {
+	can := map[int]truthSet{}
+	set := when.Causes()
+	set.Each(func(c int) {
+		for _, t := range truths {
+			if outcomes(when, func(x int) truthSet {
+				if x == c {
+					return setOf(t)
+				}
+				return anyTruth
+			}).has(interlock.True) {
+				can[c] |= setOf(t)
+			}
+		}
+	})
+	return !outcomes(perm, func(c int) truthSet {
+		values, read := can[c]
+		for _, t := range truths {
+			if values.has(t) && v.mayBeBypassed(c, t) {
+				return anyTruth
+			}
+		}
+		if !read {
+			return anyTruth
+		}
+		return values
+	}).has(interlock.True)
+}
+
+// standIns tells what a bound on the response to some causes leaves out: a bypass
+// that stands in for one of them. How long it may is property 11.
+func (v *verification) standIns(output int, causes []int) string {
+	var list []string
+	for _, i := range v.bypassesOf(output) {
+		b := &v.model.Config.Bypasses[i]
+		if contains(causes, b.Channel) {
+			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.model.Names.Bypasses[i], v.model.cause(b.Channel), quantity.Duration(v.model.longest(b.For))))
+		}
+	}
+	return strings.Join(list, "; ")
 }
 
 // slowly lets the causes of a condition go bad in the way that takes longest to be
@@ -386,7 +436,14 @@ func (v *verification) until(p *Own) Result {
 	o := &v.model.Config.Outputs[p.Output]
 	stops := v.excludes(p.When, o.Permissive)
 	reset := len(v.model.Config.Channels) + int(o.Reset) - 1
-	byReset := o.Reset != 0 && !o.Automatic && evaluate(p.Then, func(c int) interlock.Truth { return truth(c == reset) }) == interlock.True
+	// A whole press shows the reset at 1; whatever else the other condition reads may
+	// have any value in that scan.
+	byReset := o.Reset != 0 && !o.Automatic && outcomes(p.Then, func(c int) truthSet {
+		if c == reset {
+			return setOf(interlock.True)
+		}
+		return anyTruth
+	}) == setOf(interlock.True)
 	byPermissive := !v.meets(p.Then, interlock.False, o.Permissive) && !v.meets(p.Then, interlock.Unknown, o.Permissive)
 	if stops && (byReset || byPermissive) {
 		how := "a start needs it (property 3)"
@@ -415,6 +472,9 @@ func (v *verification) tolerates(p *Own) Result {
 		return Result{Verdict: NotShown, Says: err.Error()}
 	}
 	name := v.model.Names.Channels[p.Channel]
+	if p.Output >= 0 && !contains(v.channelsOf(p.Output, -1), p.Channel) {
+		return Result{Verdict: Nothing, Subject: name, Says: fmt.Sprintf("%s does not depend on %s", v.model.Names.Outputs[p.Output], name)}
+	}
 	if p.Share[1] > 0 {
 		return v.toleratesShare(p, name)
 	}
@@ -449,7 +509,7 @@ func (v *verification) toleratesShare(p *Own, name string) Result {
 	c := &v.model.Config.Channels[p.Channel].Config
 	turns := 3 + 2*(int(c.Full)+int(c.LongestStay))/len(pattern)
 	run, tripped := v.play(p, pattern, turns)
-	r := Result{Verdict: Shown, Subject: name, Says: fmt.Sprintf("%d of %d of class %s, %d times over", p.Share[0], p.Share[1], p.Class, turns)}
+	r := Result{Verdict: Shown, Subject: name, Says: fmt.Sprintf("%d of %d of class %s, %s over", p.Share[0], p.Share[1], p.Class, plural(turns, "time", "times"))}
 	switch {
 	case run == nil:
 		return Result{Verdict: Nothing, Subject: name, Says: "no output that needs the channel was brought to run"}
@@ -484,7 +544,7 @@ func (v *verification) play(p *Own, pattern []monitor.Class, turns int) (run *Ru
 		d.in.Readings[p.Channel] = readingOf(&d.config.Channels[p.Channel].Config, pattern[i%len(pattern)], d.stamp)
 		record.turn(d)
 	}
-	run = record.finish(fmt.Sprintf("%s reads %s, %d times over", v.model.Names.Channels[p.Channel], patternText(pattern), turns), 1)
+	run = record.finish(fmt.Sprintf("%s reads %s, %s over", v.model.Names.Channels[p.Channel], patternText(pattern), plural(turns, "time", "times")), 1)
 	run.Expect = fmt.Sprintf("{never: %s is tripped}", v.model.Names.Outputs[output])
 	return run, !d.enabled()
 }

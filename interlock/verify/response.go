@@ -34,7 +34,7 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 		if class != mixture {
 			text = class.String()
 		}
-		r := Response{Set: names, Class: text, Bound: "exact"}
+		r := Response{Set: names, Class: text, Bound: "exact", Bypass: v.standIns(output, set)}
 		for _, cause := range set {
 			n, exact := v.detection(cause, class)
 			r.Scans = max(r.Scans, n)
@@ -164,6 +164,7 @@ func (v *verification) response(output int) *Result {
 	if r.Verdict == Nothing {
 		r.Says = "no cut set was seen to stop it"
 	}
+	r.But = v.standIns(output, v.needed(output))
 	if said := v.classBound(output); said != "" && r.Verdict == Shown {
 		r.Verdict, r.Says = Violated, said
 	}

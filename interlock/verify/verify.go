@@ -39,7 +39,8 @@ type Response struct {
 	Class   string   `json:"class"` // or "any mixture"
 	Scans   Scans    `json:"scans"`
 	Seconds float64  `json:"seconds"`
-	Bound   string   `json:"bound"` // exact or upper bound
+	Bound   string   `json:"bound"`            // exact or upper bound
+	Bypass  string   `json:"bypass,omitempty"` // what may stand in for one of the set and is not in the number
 	Run     *Run     `json:"run,omitempty"`
 }
 

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -142,6 +143,66 @@ func TestOwnProperties(t *testing.T) {
 			require.Contains(t, string(got.Counterexample.Scenario(m, "run")), "expect:", name)
 		} else {
 			require.NotNil(t, got.Example, name)
+		}
+	}
+}
+
+// What looks true of one cause, or of a press alone, is not where causes take turns,
+// something else must be so as well, or the channel is no matter.
+func TestOwnPropertiesThatLookTrue(t *testing.T) {
+	cases := []struct {
+		kind, when, then string
+		want             Verdict
+	}{
+		{"until", "NOT bond_1", "reset_pump", Shown},
+		{"until", "NOT bond_1", "reset_pump OR here_car_1", Shown},
+		{"until", "NOT bond_1", "reset_pump AND NOT bond_1", Violated},
+		{"until", "NOT bond_1", "reset_pump XOR here_car_1", NotShown},
+		{"within", "NOT bond_1 AND NOT bond_2", "", Shown},
+		{"within", "NOT bond_1 OR NOT bond_2", "", NotShown},
+	}
+	m := bay(t, 2, func(m *Model) {
+		allIntegrating(m)
+		m.Config.Outputs[2].Permissive = m.parse(t, "bond_1 AND bond_2")
+		for i, k := range cases {
+			p := Own{Name: fmt.Sprintf("own_%d", i), Kind: k.kind, Output: 2, When: m.parse(t, k.when), Time: 300 * time.Millisecond}
+			if k.then != "" {
+				p.Then = m.parse(t, k.then)
+			}
+			m.Own = append(m.Own, p)
+		}
+		m.Own = append(m.Own, Own{Name: "other", Kind: "tolerates", Output: 0, Channel: 1, Class: monitor.High, Share: [2]uint64{5, 5}})
+	})
+	r, err := Verify(m, Options{Properties: []string{"own_0", "own_1", "own_2", "own_3", "own_4", "own_5", "other"}})
+	require.NoError(t, err)
+	require.Len(t, r.Results, len(cases)+1)
+	for i, k := range cases {
+		require.Equal(t, k.want, r.Results[i].Verdict, "%s %s %s: %s", k.kind, k.when, k.then, r.Results[i].Says)
+		require.Equal(t, k.want == Violated, r.Results[i].Counterexample != nil)
+	}
+	require.Equal(t, Nothing, r.Results[len(cases)].Verdict, r.Results[len(cases)].Says)
+}
+
+// A bound on a response does not hold while a bypass stands in. That is said
+// beside every number.
+func TestBoundsNameTheBypassThatStandsIn(t *testing.T) {
+	for _, bypassed := range []bool{false, true} {
+		m := bay(t, 1, func(m *Model) {
+			m.Own = append(m.Own, Own{Name: "soon", Kind: "within", Output: 0, When: not(0), Time: time.Second})
+			if bypassed {
+				m.Config.Bypasses = []interlock.Bypass{{Input: 1, Channel: 0, For: 600, Warn: 1, Gap: 1}}
+				m.Names.Bypasses = []string{"key"}
+			}
+		})
+		r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"4", "soon"}})
+		require.NoError(t, err)
+		require.Len(t, r.Results, 2)
+		for _, x := range r.Results {
+			require.Equal(t, Shown, x.Verdict, x.Says)
+			require.Equal(t, bypassed, strings.Contains(x.But, "key, while it stands in for bond_1, adds up to 6 s"), x.But)
+		}
+		for _, x := range r.Cuts[0].Response {
+			require.Equal(t, bypassed && strings.Contains(strings.Join(x.Set, " "), "bond_1"), x.Bypass != "", x.Set)
 		}
 	}
 }
