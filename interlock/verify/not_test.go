@@ -37,3 +37,12 @@ func TestHelpfulValuesGoTogether(t *testing.T) {
 		require.Equal(t, interlock.True, evaluate(p, func(c int) interlock.Truth { return list[c] }), text)
 	}
 }
+
+// Under an XOR either side is to blame for a trip, and both are named.
+func TestBothSidesOfAnXorAreNamed(t *testing.T) {
+	m := bay(t, 2, func(m *Model) { m.Config.Outputs[0].Permissive = m.parse(t, "bond_1 XOR bond_2") })
+	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"13"}})
+	require.NoError(t, err)
+	require.Len(t, r.Results, 1)
+	require.Equal(t, Shown, r.Results[0].Verdict, r.Results[0].Says)
+}

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 
 	"ohmgate/interlock"
 	"ohmgate/monitor"
@@ -324,6 +325,19 @@ func (v *verification) firstOut(output int) *Result {
 	return &Result{Verdict: Shown, Says: fmt.Sprintf("%d trips by one cause and by two in one scan, each followed on for 20 scans", trips)}
 }
 
+// decides says that one cause with another value would make a permissive true: under
+// an XOR either side is to blame.
+func decides(p interlock.Permissive, cause int, value func(int) interlock.Truth) bool {
+	return slices.ContainsFunc(truths[:], func(t interlock.Truth) bool {
+		return evaluate(p, func(c int) interlock.Truth {
+			if c == cause {
+				return t
+			}
+			return value(c)
+		}) == interlock.True
+	})
+}
+
 // tripBy lets some causes go bad together and looks at what is named.
 func (v *verification) tripBy(s *started, output int, chosen []int) (tripped bool, said string) {
 	d, _ := s.from()
@@ -350,7 +364,7 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 		switch want, known := wanted(p, c); {
 		case known && d.decision.Keep[c] == want:
 			said = v.model.cause(c) + " is named and was as it must be"
-		case !known && !contains(chosen, c) && !v.evidenceOf(c, chosen):
+		case !known && !contains(chosen, c) && !v.evidenceOf(c, chosen) && !decides(p, c, keep):
 			said = v.model.cause(c) + " is named and had nothing to do with it"
 		}
 	})
