@@ -53,7 +53,7 @@ func TestJointJudgesABypass(t *testing.T) {
 	var report jointReport
 	require.NoError(t, json.Unmarshal([]byte(text), &report))
 	require.Len(t, report.Outputs[0].Results, 2)
-	require.Contains(t, report.Outputs[0].Results[0].Says, "a bypass of bond_6 that stands in adds its time")
+	require.Contains(t, report.Outputs[0].Results[0].But, "bypass_6, while it stands in for bond_6, adds up to")
 	require.Equal(t, "bypass_6", report.Outputs[0].Results[1].Subject)
 	require.Contains(t, report.Outputs[0].Results[1].Says, " joint states with the timer of bypass_6")
 }

@@ -91,6 +91,7 @@ func (e *Engine) freeTruth(pair []int) three {
 
 // permissive evaluates it over all channels, the inputs free.
 func (e *Engine) permissive() {
+	e.b.release()
 	free := e.freeSet()
 	over := func(of func(*channel) (keep, start three)) (keeps, begins [3]rudd.Node) {
 		return e.evaluateBoth(of, func(cause int) three { return e.freeTruth(e.inputs[cause]) })
@@ -101,9 +102,15 @@ func (e *Engine) permissive() {
 		e.guards = e.lettersWithBond(keeps, begins, free)
 		return
 	}
+	// What was built on the way goes back between them: with eight channels it is
+	// more than what stays.
 	e.guards = e.letters(keeps, begins, free)
+	keeps, begins = [3]rudd.Node{}, [3]rudd.Node{}
+	e.b.release()
 	keeps, begins = over(func(c *channel) (three, three) { return c.bare.keep, c.bare.start })
 	e.bare = e.letters(keeps, begins, free)
+	keeps, begins = [3]rudd.Node{}, [3]rudd.Node{}
+	e.b.release()
 	e.well = scan{func(c *channel) rudd.Node { return c.under[c.Reads] }, e.wellBut(nil)}
 }
 
