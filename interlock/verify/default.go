@@ -551,7 +551,7 @@ func (s *Share) text() string {
 }
 
 // plural is a number of things, one or many.
-func plural[N ~uint32 | ~int](n N, one, many string) string {
+func plural[N ~uint32 | ~uint64 | ~int](n N, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}

@@ -55,9 +55,10 @@ func (j *Joint) JudgeUnknown(said string, pairs map[string]JointPairs) *Result {
 			r.Verdict, r.Says = NotShown, p.CutOff.Error()
 		case p.Wrong != "":
 			r = j.met(9, j.Channels[i].Name+": "+p.Wrong)
+		default:
+			sum.Add(sum, p.Pairs)
+			kept = kept || p.Kept
 		}
-		sum.Add(sum, p.Pairs)
-		kept = kept || p.Kept
 	}
 	if r.Verdict == Shown {
 		r.Says = "every joint letter of the permissive"

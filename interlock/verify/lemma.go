@@ -169,11 +169,7 @@ func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma 
 		words  vesselSight
 		memory uint8
 	}
-	seen := map[pair]bool{{}: true}
-	queue := []pair{{}}
-	for len(queue) > 0 && l.Wrong == "" {
-		now := queue[0]
-		queue = queue[1:]
+	everyPair(func(now pair, to func(pair)) {
 		for number, r := range levels {
 			for _, again := range [...]bool{false, true} {
 				if !r.follows(now.memory) {
@@ -186,14 +182,29 @@ func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma 
 				if told.Acknowledged != given || next.Early != words.early {
 					l.refuse("a press of %d scans counts where it must not, or does not where it must", now.words.pressed)
 				}
-				if to := (pair{next, words, buttonOf(r.value)}); !seen[to] {
-					seen[to] = true
-					queue = append(queue, to)
+				if l.holds() {
+					to(pair{next, words, buttonOf(r.value)})
 				}
 			}
 		}
-	}
+	})
 	return l
+}
+
+// everyPair calls step once with everything that steps lead to from power-up.
+func everyPair[T comparable](step func(now T, to func(T))) {
+	queue := make([]T, 1)
+	seen := map[T]bool{queue[0]: true}
+	for len(queue) > 0 {
+		now := queue[0]
+		queue = queue[1:]
+		step(now, func(next T) {
+			if !seen[next] {
+				seen[next] = true
+				queue = append(queue, next)
+			}
+		})
+	}
 }
 
 func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
@@ -330,11 +341,7 @@ func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
 		held          Scans
 		was           bool
 	}
-	seen := map[pair]bool{{}: true}
-	queue := []pair{{}}
-	for len(queue) > 0 {
-		now := queue[0]
-		queue = queue[1:]
+	everyPair(func(now pair, to func(pair)) {
 		for number, r := range levels {
 			if !r.follows(now.memory) {
 				continue
@@ -346,14 +353,12 @@ func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
 				if given != (b.Phase == interlock.Given) {
 					l.refuse("a press of %d scans counts where it must not, or does not where it must", now.held)
 				}
-				next := pair{b, press, buttonOf(r.value), held, ready}
-				if !seen[next] && l.Wrong == "" {
-					seen[next] = true
-					queue = append(queue, next)
+				if l.holds() {
+					to(pair{b, press, buttonOf(r.value), held, ready})
 				}
 			}
 		}
-	}
+	})
 	return l
 }
 
@@ -405,11 +410,7 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 		on     Scans
 		memory uint8
 	}
-	seen := map[pair]bool{{}: true}
-	queue := []pair{{}}
-	for len(queue) > 0 && l.Wrong == "" {
-		now := queue[0]
-		queue = queue[1:]
+	everyPair(func(now pair, to func(pair)) {
 		for _, r := range levels {
 			if !r.follows(now.memory) {
 				continue
@@ -426,12 +427,11 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 			if next.logic.Active != next.on {
 				l.refuse("on for %d scans where it must be for %d (of %d, 0 is off), its key at 0 for %d scans before", next.logic.Active, next.on, c.For, now.key.gap)
 			}
-			if !seen[next] {
-				seen[next] = true
-				queue = append(queue, next)
+			if l.holds() {
+				to(next)
 			}
 		}
-	}
+	})
 	return l
 }
 
@@ -455,11 +455,12 @@ func (v *verification) inputLemma(c *interlock.Input, name string) Lemma {
 	return l
 }
 
-// maxWay is how many outputs on the way of a stream are tried in every way.
+// maxWay is how many outputs on the way of a stream are tried in every way; more of
+// them are at rest and report nothing.
 const maxWay = 3
 
 // flowLemma compares when a stream counts as stopped, and as seen to flow, with
-// the words of it, for everything that the outputs on its way can show.
+// the words of it, for everything that the first outputs on its way can show.
 func (v *verification) flowLemma(stream int) Lemma {
 	l := Lemma{Counter: "end of flow", Of: v.model.Names.Streams[stream], properties: []int{8}}
 	c := v.model.Config

@@ -5,6 +5,7 @@ import (
 	"fmt"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/site/quantity"
 )
 
 // recovery: from every reachable memory of the output, and of every vessel that
@@ -80,7 +81,7 @@ func (w *recoverer) all() *Result {
 		return &Result{Verdict: Violated, Says: w.said, States: uint64(len(w.back))}
 	}
 	return &Result{Verdict: Shown, States: uint64(len(w.back)),
-		Says: fmt.Sprintf("from %d states within %d scans (%.1f s)", w.starts, w.worst, w.v.model.longest(Scans(w.worst)).Seconds())}
+		Says: fmt.Sprintf("from %s within %s (%s)", plural(w.starts, "state", "states"), scansText(w.worst), quantity.Duration(w.v.model.longest(Scans(w.worst))))}
 }
 
 // from changes the running site in one way and follows it until it runs again,

@@ -265,8 +265,5 @@ func nth(n Scans) string {
 
 // scansText is a number of scans in words.
 func scansText[N ~uint32 | ~uint64 | ~int](n N) string {
-	if n == 1 {
-		return "1 scan"
-	}
-	return fmt.Sprintf("%d scans", n)
+	return plural(n, "scan", "scans")
 }

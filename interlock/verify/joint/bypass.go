@@ -53,15 +53,7 @@ func (e *Engine) Bypassed() (verdict verify.Verdict, err error) {
 		hit = hit || e.meets(without, c.cover)
 		bad = bad || c.Cut && e.meets(without, e.b.Not(c.cover))
 	}
-	switch {
-	case e.b.full():
-		return verify.NotShown, nil // the deferred call says why
-	case bad:
-		return verify.Violated, nil
-	case hit:
-		return verify.Shown, nil
-	}
-	return verify.Nothing, nil
+	return e.verdict(hit, bad), nil
 }
 
 // Bypasses searches with the timer of one bypass after the other beside the

@@ -45,15 +45,21 @@ func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
 		hit = hit || e.meets(e.b.And(moved, e.guards[v]), e.hit[property][v])
 		bad = bad || e.meets(moved, broken)
 	}
+	return e.verdict(hit, bad), nil
+}
+
+// verdict is what was met, unless the table is full: then the deferred call of the
+// judge says why nothing is shown.
+func (e *Engine) verdict(hit, bad bool) verify.Verdict {
 	switch {
 	case e.b.full():
-		return verify.NotShown, nil // the deferred call says why
+		return verify.NotShown
 	case bad:
-		return verify.Violated, nil
+		return verify.Violated
 	case hit:
-		return verify.Shown, nil
+		return verify.Shown
 	}
-	return verify.Nothing, nil
+	return verify.Nothing
 }
 
 // reachedMoved is everything that can be reached, its channels one scan on.

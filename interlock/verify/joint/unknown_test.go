@@ -168,3 +168,12 @@ func TestMemoryOfUnknownIsBounded(t *testing.T) {
 	assert.Equal(t, verify.NotShown, got.Verdict)
 	assert.Contains(t, got.Says, "memory limit")
 }
+
+// A channel that did not fit beside itself is not shown, and says how far it came.
+func TestPairsThatDoNotFitAreNotShown(t *testing.T) {
+	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), verify.Options{}, 0)
+	require.NoError(t, err)
+	r := j.JudgeUnknown("", map[string]verify.JointPairs{"bond_1": {CutOff: &verify.CutOff{Where: "tabulating a channel", Limit: 1 << 20}}})
+	require.Equal(t, verify.NotShown, r.Verdict)
+	require.Contains(t, r.Says, "the memory limit of 1 MB is reached")
+}
