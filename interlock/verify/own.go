@@ -179,7 +179,7 @@ func (v *verification) within(p *Own) Result {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %s", quantity.Duration(p.Time)), Counterexample: run}
 	}
 	if excluded && !steady {
-		return Result{Verdict: NotShown, Says: "its condition holds while now one cause is bad, now another; each for less than its patience, and nothing withholds the output"}
+		return Result{Verdict: NotShown, Says: "its condition can hold while now one cause is bad, now another, each for less than its patience; so no bound is known, and no run was found that takes longer than asked"}
 	}
 	if excluded {
 		return Result{Verdict: NotShown, Says: fmt.Sprintf("the bound is %s, asked %s; no run was found that takes longer than asked", quantity.Duration(bound), quantity.Duration(p.Time))}
