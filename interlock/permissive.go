@@ -245,11 +245,12 @@ func (p *parser) add(n Node) int {
 	return len(p.nodes) - 1
 }
 
-// binary lists the operators from the weakest to the strongest.
+// binary lists the operators from the weakest to the strongest, each with its
+// word and its sign, if it has one.
 var binary = [...]struct {
-	words []string
-	op    Op
-}{{[]string{"OR"}, OpOr}, {[]string{"XOR"}, OpXor}, {[]string{"AND", "&"}, OpAnd}}
+	word, sign string
+	op         Op
+}{{"OR", "", OpOr}, {"XOR", "", OpXor}, {"AND", "&", OpAnd}}
 
 // expression reads one level of precedence.
 func (p *parser) expression(level int) int {
@@ -276,12 +277,7 @@ func (p *parser) expression(level int) int {
 
 func (p *parser) isOperator(level int) bool {
 	next := p.peek()
-	for _, word := range binary[level].words {
-		if next == word {
-			return true
-		}
-	}
-	return false
+	return next == binary[level].word || next != "" && next == binary[level].sign
 }
 
 // term reads a name, a negation, a vote or a parenthesis.

@@ -16,14 +16,17 @@ import (
 func TestMirrorsStopWhatTheirChartsDoNotKnow(t *testing.T) {
 	names := &Names{Site: &site.Site{Channels: []site.Channel{{Name: "bond_1"}}, Outputs: []site.Output{{Name: "pump"}}}}
 	config := &interlock.Config{Channels: make([]interlock.Channel, 1), Outputs: make([]interlock.Output, 1)}
-	refused := 0
+	known, refused := map[[2]monitor.Phase]bool{}, 0
+	for _, e := range monitor.Chart() {
+		known[[2]monitor.Phase{e.From, e.To}] = true
+	}
 	for from := monitor.Phase(0); from < monitor.Phases; from++ {
 		for to := monitor.Phase(0); to < monitor.Phases; to++ {
 			m, s := newMirrors(names, 1, 1), interlock.NewState(config)
 			m.channels[0].SetState(from.String())
 			s.Channels[0].Phase = to
 			err := m.follow(7, s)
-			if monitor.CompileChart()[from][to] {
+			if from == to || known[[2]monitor.Phase{from, to}] {
 				require.NoError(t, err, "%s to %s", from, to)
 				require.Equal(t, to.String(), m.channels[0].Current())
 				continue
