@@ -36,6 +36,7 @@ const (
 	Kinds = iota
 )
 
+// kindTexts are kept in records and read in scenarios: they are not reworded.
 var kindTexts = [Kinds]string{
 	"", "power-up", "scan overrun", "phase", "above accept", "settling again",
 	"may be charged", "wait began", "wait over", "reconnected early", "acknowledged", "acknowledge ignored",

@@ -152,11 +152,11 @@ func (b *bench) reasons(output int) string { return textOf(b.d.Reasons[output]) 
 
 func textOf(r Reasons) string {
 	text := ""
-	r.Each(func(s string) {
+	r.Each(func(one Reason) {
 		if text != "" {
 			text += ", "
 		}
-		text += s
+		text += one.String()
 	})
 	return text
 }

@@ -1,5 +1,7 @@
 package interlock
 
+import "math/bits"
+
 // Mode is what an output is doing. The zero value withholds.
 type Mode uint8
 
@@ -17,6 +19,9 @@ func (m Mode) String() string { return modeNames[m] }
 // Reasons is the set of what withholds an output in one scan; all are kept.
 type Reasons uint16
 
+// Reason is one of them: a set that holds nothing else, as each constant is.
+type Reason = Reasons
+
 const (
 	ReasonPowerUp     Reasons = 1 << iota // the first scan since power-up
 	ReasonOverrun                         // the scan took too long
@@ -32,35 +37,75 @@ const (
 	ReasonReset                           // a deliberate press of reset is needed
 	ReasonStart                           // a start command is needed
 	reasonCount       = iota
+	AllReasons        = Reasons(1<<reasonCount - 1)
 )
 
+// reasonTexts are kept in records and label metrics: they are not reworded.
 var reasonTexts = [reasonCount]string{
 	"first scan since power-up", "scan overrun", "permissive not met", "permissive unknown",
 	"on-delay running", "wait running", "reconnected early, not acknowledged",
 	"actuator unconfirmed", "actuator not reported stopped", "backup called", "stop asked for", "reset needed", "start needed",
 }
 
-// Each calls f with the text of every reason in the set, in fixed order.
-func (r Reasons) Each(f func(text string)) {
-	for i, text := range reasonTexts {
-		if r>>i&1 == 1 {
-			f(text)
+// Each calls f with every reason in the set, in fixed order.
+func (r Reasons) Each(f func(one Reason)) {
+	for i := range reasonTexts {
+		if one := Reason(1) << i; r&one != 0 {
+			f(one)
 		}
 	}
 }
 
-// Unconfirmed says how an actuator failed to report; a latch.
+// String is every reason in the set, as records keep it.
+func (r Reasons) String() string {
+	text := ""
+	r.Each(func(one Reason) { text = joined(text, " + ", reasonTexts[bits.TrailingZeros16(uint16(one))]) })
+	return text
+}
+
+// Unconfirmed is the set of ways in which an actuator failed to report; a latch.
 type Unconfirmed uint8
 
 const (
-	StayedOpen    Unconfirmed = 1 << iota // withheld, and not reported stopped in time
-	StayedShut                            // enabled, and not reported running in time
-	UnknownClosed                         // withheld, and its switches say nothing usable
-	UnknownOpen                           // enabled, and its switches say nothing usable
+	StayedOpen       Unconfirmed = 1 << iota // withheld, and not reported stopped in time
+	StayedShut                               // enabled, and not reported running in time
+	UnknownClosed                            // withheld, and its switches say nothing usable
+	UnknownOpen                              // enabled, and its switches say nothing usable
+	unconfirmedCount = iota
+	AllUnconfirmed   = Unconfirmed(1<<unconfirmedCount - 1)
 )
 
-// callsBackup: what may still be open needs somebody else to stop the flow.
-func (u Unconfirmed) callsBackup() bool { return u&(StayedOpen|UnknownClosed) != 0 }
+// unconfirmedTexts are kept in records: they are not reworded.
+var unconfirmedTexts = [unconfirmedCount]string{
+	"did not report stopped in time", "did not report running in time",
+	"its switches say nothing usable while withheld", "its switches say nothing usable while enabled",
+}
+
+// Each calls f with every way in the set, alone, in fixed order.
+func (u Unconfirmed) Each(f func(one Unconfirmed)) {
+	for i := range unconfirmedTexts {
+		if one := Unconfirmed(1) << i; u&one != 0 {
+			f(one)
+		}
+	}
+}
+
+// String is every way in the set, as records keep it.
+func (u Unconfirmed) String() string {
+	text := ""
+	u.Each(func(one Unconfirmed) { text = joined(text, " - ", unconfirmedTexts[bits.TrailingZeros8(uint8(one))]) })
+	return text
+}
+
+func joined(text, separator, next string) string {
+	if text == "" {
+		return next
+	}
+	return text + separator + next
+}
+
+// CallsBackup: what may still be open needs somebody else to stop the flow.
+func (u Unconfirmed) CallsBackup() bool { return u&(StayedOpen|UnknownClosed) != 0 }
 
 // OutputControl is the part of an output's memory that decides.
 type OutputControl struct {

@@ -34,9 +34,11 @@ const (
 	TooShort
 	Bounced // pressed again before two zeros were seen
 	Stuck   // down since power-up
+	Spoils  = iota
 )
 
-var spoilTexts = [...]string{
+// spoilTexts are kept in records: they are not reworded.
+var spoilTexts = [Spoils]string{
 	NotSpoiled: "counts",
 	TooEarly:   "pressed before all conditions were true",
 	Fell:       "a condition went away during the press",

@@ -230,7 +230,7 @@ func (c *Config) stepOutput(i int, s *State, overrun bool, d *Decision) {
 	if next.Mode == Enabled {
 		d.Coils |= 1 << i
 	}
-	if next.Unconfirmed.callsBackup() || o.AtOnce && next.Mode == Tripped {
+	if next.Unconfirmed.CallsBackup() || o.AtOnce && next.Mode == Tripped {
 		for _, b := range o.Backup {
 			d.called[b] = true
 			d.callers[b] |= 1 << i

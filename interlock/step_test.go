@@ -40,7 +40,7 @@ func TestBackupsOfBackupsInTheSameScan(t *testing.T) {
 // stopped the flow itself.
 func TestOnlyFailToCloseCallsTheBackup(t *testing.T) {
 	for u, want := range map[Unconfirmed]bool{StayedOpen: true, UnknownClosed: true, StayedShut: false, UnknownOpen: false, 0: false, StayedShut | StayedOpen: true} {
-		if u.callsBackup() != want {
+		if u.CallsBackup() != want {
 			t.Errorf("unconfirmed %d calls its backup: %v", u, !want)
 		}
 	}
@@ -190,22 +190,8 @@ func TestDecisionDuties(t *testing.T) {
 	if b.run(1); !b.d.Kick {
 		t.Error("the scan after an overrun kicks nothing")
 	}
-	all := Reasons(1<<reasonCount - 1)
-	texts := map[string]bool{}
-	all.Each(func(text string) { texts[text] = true })
-	if len(texts) != reasonCount || texts[""] {
-		t.Errorf("texts %v", texts)
-	}
-	for k := NoEvent + 1; k < Kinds; k++ {
-		if k.String() == "" {
-			t.Errorf("kind %d has no name", k)
-		}
-	}
-	for m := KeptOut; m < Modes; m++ {
-		texts[m.String()] = true
-	}
-	if len(texts) != reasonCount+Modes || CoilSet(0).Energised(-1) || (^CoilSet(0)).Energised(64) || !CoilSet(1<<63).Energised(63) {
-		t.Error("modes or coils")
+	if CoilSet(0).Energised(-1) || (^CoilSet(0)).Energised(64) || !CoilSet(1<<63).Energised(63) {
+		t.Error("coils")
 	}
 }
 

@@ -245,11 +245,11 @@ var unconfirmedTexts = [...]string{
 func reasonList(v *view, output int, reasons interlock.Reasons) []string {
 	var list []string
 	o := &v.plant.Logic.Outputs[output]
-	reasons.Each(func(text string) { list = append(list, text) })
 	n := newCauseNames(v.plant.Site)
-	for i, text := range list {
-		switch text {
-		case "permissive not met", "permissive unknown":
+	reasons.Each(func(one interlock.Reason) {
+		text := one.String()
+		switch one {
+		case interlock.ReasonNotMet, interlock.ReasonUnknown:
 			var set interlock.CauseSet
 			values := v.Decision.Start
 			if v.State.Outputs[output].Mode == interlock.Tripped {
@@ -257,14 +257,15 @@ func reasonList(v *view, output int, reasons interlock.Reasons) []string {
 			}
 			o.Permissive.Culprits(values, &set)
 			if set.Len() > 0 {
-				list[i] = text + ": " + n.causes(set)
+				text += ": " + n.causes(set)
 			}
-		case "wait running", "reconnected early, not acknowledged":
-			list[i] = text + ": " + vesselsBehind(v, output, text == "wait running")
-		case "backup called":
-			list[i] = text + callersText(v, output)
+		case interlock.ReasonWait, interlock.ReasonEarly:
+			text += ": " + vesselsBehind(v, output, one == interlock.ReasonWait)
+		case interlock.ReasonBackup:
+			text += callersText(v, output)
 		}
-	}
+		list = append(list, text)
+	})
 	return list
 }
 

@@ -267,7 +267,7 @@ func (x *trial) healthyRestart() Scans {
 // ruleOf names what withholds an output now, and the channels behind it.
 func (v *verification) ruleOf(d *driver, output int) string {
 	var texts []string
-	d.decision.Reasons[output].Each(func(text string) { texts = append(texts, text) })
+	d.decision.Reasons[output].Each(func(one interlock.Reason) { texts = append(texts, one.String()) })
 	for _, ch := range v.channelsOf(output, -1) {
 		if p := d.state.Channels[ch].Phase; !p.MayKeep() {
 			texts = append(texts, v.model.Names.Channels[ch]+" "+p.String())

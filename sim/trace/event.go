@@ -73,37 +73,15 @@ func (h *Header) AppendEvent(to []byte, e *interlock.Event) []byte {
 	}
 	to = append(to, e.Kind.String()...)
 	if e.Reasons != 0 {
-		separator := ": "
-		e.Reasons.Each(func(text string) {
-			to = append(append(to, separator...), text...)
-			separator = " + "
-		})
+		to = append(append(to, ": "...), e.Reasons.String()...)
 	}
 	if e.Spoil != interlock.NotSpoiled {
 		to = append(append(to, " - "...), e.Spoil.String()...)
 	}
-	for _, word := range UnconfirmedWords(e.Unconfirmed) {
-		to = append(append(to, " - "...), word...)
+	if e.Unconfirmed != 0 {
+		to = append(append(to, " - "...), e.Unconfirmed.String()...)
 	}
 	return to
-}
-
-// UnconfirmedWords says how an actuator failed to report.
-func UnconfirmedWords(u interlock.Unconfirmed) []string {
-	var words []string
-	for _, w := range [...]struct {
-		bit  interlock.Unconfirmed
-		text string
-	}{
-		{interlock.StayedOpen, "did not report stopped in time"}, {interlock.StayedShut, "did not report running in time"},
-		{interlock.UnknownClosed, "its switches say nothing usable while withheld"},
-		{interlock.UnknownOpen, "its switches say nothing usable while enabled"},
-	} {
-		if u&w.bit != 0 {
-			words = append(words, w.text)
-		}
-	}
-	return words
 }
 
 // AppendEvents adds all events of one scan, separated by "; ".

@@ -225,7 +225,7 @@ func (t *teller) bypass(e interlock.Event, told *Event) {
 
 func reasonTexts(r interlock.Reasons) []string {
 	texts := []string{}
-	r.Each(func(text string) { texts = append(texts, text) })
+	r.Each(func(one interlock.Reason) { texts = append(texts, one.String()) })
 	return texts
 }
 

@@ -113,7 +113,7 @@ func (w *Writer) entry(r *trace.Row, e *interlock.Event) Entry {
 		entry.From, entry.To = monitor.Phase(e.From).String(), monitor.Phase(e.To).String()
 		entry.Class, entry.Cause = e.Class.String(), e.Cause.String()
 	}
-	e.Reasons.Each(func(text string) { entry.Reasons = append(entry.Reasons, text) })
+	e.Reasons.Each(func(one interlock.Reason) { entry.Reasons = append(entry.Reasons, one.String()) })
 	if e.Kind == interlock.OutputTripped {
 		trip := &r.State.Outputs[e.Subject].Trip
 		entry.FirstOut, entry.NotInOrder = w.header.CauseNames(&trip.FirstOut), trip.OrderUnknown()
@@ -121,7 +121,7 @@ func (w *Writer) entry(r *trace.Row, e *interlock.Event) Entry {
 	if e.Spoil != interlock.NotSpoiled {
 		entry.Spoil = e.Spoil.String()
 	}
-	entry.Unconfirmed = trace.UnconfirmedWords(e.Unconfirmed)
+	e.Unconfirmed.Each(func(one interlock.Unconfirmed) { entry.Unconfirmed = append(entry.Unconfirmed, one.String()) })
 	return entry
 }
 

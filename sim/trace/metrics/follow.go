@@ -155,8 +155,8 @@ func (m *Metrics) followOutputEvent(o *outputMetrics, e *interlock.Event) {
 	switch e.Kind {
 	case interlock.OutputTripped:
 		b.count(o.trips)
-		e.Reasons.Each(func(text string) {
-			if c := o.reasons[text]; c != nil {
+		e.Reasons.Each(func(one interlock.Reason) {
+			if c := o.reasons[one]; c != nil {
 				b.count(c)
 			}
 		})

@@ -37,7 +37,7 @@ type channelMetrics struct {
 type outputMetrics struct {
 	mode, trips, enabled, unconfirmed, unconfirmedNow *metric
 	resets, resetsIgnored                             *metric
-	reasons                                           map[string]*metric
+	reasons                                           map[interlock.Reason]*metric
 	causes                                            []causeMetrics
 }
 
@@ -135,9 +135,9 @@ func (m *Metrics) beginOutputs() {
 			mode: b.with(mode, name), trips: b.with(trips, name), enabled: b.with(enabled, name),
 			unconfirmed: b.with(unconfirmed, name), unconfirmedNow: b.with(unconfirmedNow, name),
 			resets: b.with(resets, name), resetsIgnored: b.with(ignored, name),
-			reasons: map[string]*metric{},
+			reasons: map[interlock.Reason]*metric{},
 		}
-		tripReasons.Each(func(text string) { o.reasons[text] = b.with(reasons, name, text) })
+		tripReasons.Each(func(one interlock.Reason) { o.reasons[one] = b.with(reasons, name, one.String()) })
 		set := m.config.Outputs[i].Permissive.Causes()
 		set.Each(func(cause int) {
 			text := m.header.CauseName(cause)

@@ -29,15 +29,12 @@ func (r *Replayer) explainOutput(i int) (name string, rule, causes []string, cha
 	} else {
 		if state.Mode == interlock.Tripped {
 			culprits = state.Trip.FirstOut
-			state.Trip.Why.Each(func(text string) { rule = append(rule, "tripped: "+text) })
+			state.Trip.Why.Each(func(one interlock.Reason) { rule = append(rule, "tripped: "+one.String()) })
+			reasons &^= state.Trip.Why
 		} else {
 			o.Permissive.Culprits(r.turner.decision.Start, &culprits)
 		}
-		reasons.Each(func(text string) {
-			if !contains(rule, "tripped: "+text) {
-				rule = append(rule, text)
-			}
-		})
+		reasons.Each(func(one interlock.Reason) { rule = append(rule, one.String()) })
 	}
 	channel = r.channelOf(o.Permissive)
 	culprits.Each(func(cause int) {
@@ -50,15 +47,6 @@ func (r *Replayer) explainOutput(i int) (name string, rule, causes []string, cha
 		causes = append(causes, text)
 	})
 	return r.header.Outputs[i], rule, causes, channel
-}
-
-func contains(list []string, s string) bool {
-	for _, have := range list {
-		if have == s {
-			return true
-		}
-	}
-	return false
 }
 
 // channelOf is the first channel that a permissive reads; -1 if it reads none.
