@@ -13,11 +13,11 @@ func verifiedBounds(s *site.Site, outputs []string) ([]rig.Verified, error) {
 	if len(outputs) == 0 {
 		return nil, nil
 	}
-	model, err := verify.FromSite(s)
+	m, err := verify.FromSite(s)
 	if err != nil {
 		return nil, failed(exitInput, "%w", err)
 	}
-	cuts, err := verify.Responses(model, verify.Options{Outputs: outputs})
+	cuts, err := verify.Responses(m, verify.Options{Outputs: outputs})
 	if err != nil {
 		return nil, failed(exitInternal, "%w", err)
 	}

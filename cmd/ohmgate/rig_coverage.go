@@ -21,7 +21,7 @@ const coverageOver = "the verified graph: what each part can do with its neighbo
 
 // verified is the graph of the outputs that a bench judges.
 func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
-	model, err := verify.FromSite(f.site)
+	m, err := verify.FromSite(f.site)
 	if err != nil {
 		return nil, nil, failed(exitInput, "%w", err)
 	}
@@ -29,7 +29,7 @@ func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
 	if len(judged) == 0 {
 		return &verify.Graph{}, []rig.Place{}, nil
 	}
-	graph, err := verify.MakeGraph(model, verify.Options{Outputs: judged})
+	graph, err := verify.MakeGraph(m, verify.Options{Outputs: judged})
 	if err != nil {
 		return nil, nil, failed(exitInternal, "%w", err)
 	}
@@ -42,12 +42,12 @@ func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
 
 // sight notes what of the graph a run passes through.
 func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
-	model, err := verify.FromSite(f.site)
+	m, err := verify.FromSite(f.site)
 	if err != nil {
 		return nil, failed(exitInput, "%w", err)
 	}
 	return func() (loop.Watcher, func() []string) {
-		sightings := verify.NewSightings(model)
+		sightings := verify.NewSightings(m)
 		return sightings, sightings.Seen
 	}, nil
 }

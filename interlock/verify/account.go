@@ -88,7 +88,7 @@ type misjudged struct {
 // misjudges follows a channel's graph together with the account of it, and
 // returns the first breach of each property. Where the logic is right, both
 // remember the same, so that there are hardly more pairs than states.
-func (t *ChannelTable) misjudges(memory uint64) (found [len(titles)]misjudged) {
+func misjudges(t *ChannelTable, memory uint64) (found [len(titles)]misjudged) {
 	type pair struct {
 		state uint32
 		w     account

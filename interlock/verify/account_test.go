@@ -19,7 +19,7 @@ func TestHowAChannelSettlesAndDoubts(t *testing.T) {
 		}
 		table, err := tabulate(logic, &c, 1<<30)
 		require.NoError(t, err)
-		for property, found := range table.misjudges(1 << 30) {
+		for property, found := range misjudges(table, 1<<30) {
 			require.NoError(t, found.err)
 			require.Equal(t, found.news == nil, found.says == "")
 			if found.news != nil {

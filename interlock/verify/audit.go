@@ -278,16 +278,6 @@ func (s *stand) withhold(shared uint8, way int) {
 	}
 }
 
-// hasEdge says that a state has an edge to a memory under a letter.
-func (t *outputTable) hasEdge(state uint32, l *outputScan, memory uint32) bool {
-	for _, e := range t.from(state, t.group(l)) {
-		if uint32(t.states[e.next]&(1<<watchShift-1)) == memory {
-			return true
-		}
-	}
-	return false
-}
-
 // vessels compares the table of a vessel. A still scan in which flow is seen, and
 // an unreadable channel that reads good, cannot be shown by one stream and one
 // channel; they are left out.
@@ -343,14 +333,4 @@ func (s *stand) prepareVessel(memory interlock.VesselState, l vesselScan) {
 	s.value(standOther, truth(l.still))
 	s.value(standFlow, truth(l.flowSeen))
 	s.in.Overrun = false
-}
-
-func (t *vesselTable) hasEdge(state uint32, letter int, after interlock.VesselState) bool {
-	for _, next := range t.next[int(state)*vesselScans+letter] {
-		k := t.states[next]
-		if k.clear == after.Clear && k.held == after.Held && k.early == after.Early && k.waited == t.waited.index(after.Waited) {
-			return true
-		}
-	}
-	return false
 }

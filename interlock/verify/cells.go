@@ -4,10 +4,14 @@ import (
 	"sort"
 
 	"ohmgate/interlock"
+	"ohmgate/monitor"
 )
 
 // Scans counts turns of the logic.
 type Scans = interlock.Scans
+
+// Endless stands for a worst case that has no bound.
+const Endless = monitor.ScansMax
 
 // cells cuts the values 0..top of a counter where the logic compares it with
 // something. Inside a cell every value behaves alike but for the last, from
@@ -65,4 +69,12 @@ func (c cells) each(i uint32, f func(Scans)) {
 	if last := c.last(i); last != c.first[i] {
 		f(last)
 	}
+}
+
+// b2i is 1 where something holds.
+func b2i(b bool) int {
+	if b {
+		return 1
+	}
+	return 0
 }

@@ -2,7 +2,6 @@ package verify
 
 import (
 	"ohmgate/interlock"
-	"ohmgate/monitor"
 )
 
 // compass leads a hunt to what a search has found. It says of every state of the
@@ -31,27 +30,27 @@ const maxCompass = 400 << 20
 // compassTo searches a product again, forwards and then backwards from what
 // violates the property.
 func (v *verification) compassTo(job *Searched, property int) *compass {
-	table, err := v.channelTable(&v.model.Config.Channels[job.channel].Config)
+	steps, err := v.channelTable(&v.model.Config.Channels[job.channel].Config)
 	if err != nil {
 		return nil
 	}
-	c := &compass{v: v, job: job, channel: table, columns: len(table.States)}
+	c := &compass{v: v, job: job, channel: steps, columns: len(steps.States)}
 	if c.output, err = v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait"); err != nil {
 		return nil
 	}
 	stem := (*Stem)(nil)
 	if job.Kind == "wait" {
 		c.wait = newWaitModel(v.logic, v.model.Config, job.output, job.vessel, c.output)
-		if stem, err = c.wait.stem(v.focusOf(job), table.letters(), v.options.memory()); err != nil {
+		if stem, err = c.wait.stem(v.focusOf(job), steps.letters(), v.options.memory()); err != nil {
 			return nil
 		}
 	} else {
-		stem = resetStem(v.logic, c.output, v.focusOf(job), table.letters())
+		stem = resetStem(v.logic, c.output, v.focusOf(job), steps.letters())
 	}
 	if uint64(stem.Rows*c.columns) > min(maxCompass, v.options.memory()) {
 		return nil
 	}
-	there := &Product{Channel: table, Stem: stem, Workers: v.options.Workers}
+	there := &Product{Channel: steps, Stem: stem, Workers: v.options.Workers}
 	if there.Run() != nil {
 		return nil
 	}
@@ -78,84 +77,6 @@ func (c *compass) backwards(there *Product, property int) {
 		}
 	}
 	_ = back.Run() // without a memory limit it ends well
-}
-
-// beginAt starts a backward search at every reached state from which one scan
-// violates a property; what was never reached counts as seen already.
-func (p *Product) beginAt(there *Product, property int) {
-	begin := make([]uint64, p.words)
-	for row := range p.Stem.Rows {
-		var open uint64
-		for class := range there.Stem.classes {
-			for _, e := range there.Stem.From(row, class) {
-				if e.Bad>>property&1 == 1 {
-					open |= 1 << class
-				}
-			}
-		}
-		seen, reached, some := p.seen[row*p.words:(row+1)*p.words], there.seen[row*p.words:(row+1)*p.words], uint64(0)
-		for i := range seen {
-			seen[i], begin[i] = ^reached[i], 0
-		}
-		for column := 0; open != 0 && column < len(there.Channel.States); column++ {
-			i, at := column>>6, uint64(1)<<(column&63)
-			for _, e := range there.Channel.fromAll(uint32(column)) {
-				if open>>there.Stem.Class[e.letter]&1 == 1 {
-					begin[i] |= at & reached[i]
-				}
-			}
-			seen[i] |= begin[i]
-			some |= begin[i]
-		}
-		if some != 0 {
-			p.wave.add(uint32(row), begin)
-		}
-	}
-}
-
-// reversed is the same channel with every step the other way round.
-func (t *ChannelTable) reversed() *ChannelTable {
-	lists := make([][]edge, len(t.States))
-	for s := range t.States {
-		for _, e := range t.fromAll(uint32(s)) {
-			lists[e.next] = append(lists[e.next], edge{uint32(s), e.letter})
-		}
-	}
-	r := &ChannelTable{Config: t.Config, States: t.States}
-	for _, list := range lists {
-		r.at = append(r.at, uint32(len(r.edges)))
-		r.edges = append(r.edges, list...)
-		for range monitor.Classes - 1 {
-			r.at = append(r.at, uint32(len(r.edges)))
-		}
-	}
-	r.at = append(r.at, uint32(len(r.edges)))
-	return r
-}
-
-// reversed is the same rest with every step the other way round.
-func (s *Stem) reversed() *Stem {
-	r := &Stem{Rows: s.Rows, Class: s.Class, classes: s.classes, at: make([]uint32, s.Rows*s.classes+1), Edges: make([]StemEdge, len(s.Edges))}
-	each := func(f func(at int, row uint32)) {
-		for row := range s.Rows {
-			for class := range s.classes {
-				for _, e := range s.From(row, class) {
-					f(int(e.Next)*s.classes+class, uint32(row))
-				}
-			}
-		}
-	}
-	each(func(at int, _ uint32) { r.at[at+1]++ })
-	for i := 1; i < len(r.at); i++ {
-		r.at[i] += r.at[i-1]
-	}
-	filled := make([]uint32, len(r.at))
-	each(func(at int, row uint32) {
-		r.Edges[r.at[at]+filled[at]] = StemEdge{Next: row}
-		filled[at]++
-	})
-	r.gather()
-	return r
 }
 
 // away is how far a state of the whole site is from a violation, at least.

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -80,7 +81,7 @@ func (v *verification) judge() {
 }
 
 func (v *verification) wants(property string) bool {
-	return len(v.options.Properties) == 0 || containsText(v.options.Properties, property)
+	return len(v.options.Properties) == 0 || slices.Contains(v.options.Properties, property)
 }
 
 // rest brings down a property whose counter lemma does not hold, and says that it
@@ -371,7 +372,7 @@ func (v *verification) needed(output int) []int {
 	var list []int
 	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
 		for _, cause := range set {
-			if cause < len(v.model.Config.Channels) && !contains(list, cause) {
+			if cause < len(v.model.Config.Channels) && !slices.Contains(list, cause) {
 				list = append(list, cause)
 			}
 		}
@@ -541,48 +542,11 @@ func (v *verification) chatter(output int) *Result {
 	return v.withRun(r, output, 5)
 }
 
-// text tells a share as people count it, and the readings that it is made of.
-func (s *Share) text() string {
-	if s.Bad == 0 {
-		return "no bad readings for ever"
-	}
-	common := divisor(s.Bad, s.Of)
-	return fmt.Sprintf("%d bad of every %s for ever: %s", s.Bad/common, plural(int(s.Of/common), "reading", "readings"), patternText(s.Pattern))
-}
-
-// plural is a number of things, one or many.
-func plural[N ~uint32 | ~uint64 | ~int](n N, one, many string) string {
-	if n == 1 {
-		return "1 " + one
-	}
-	return fmt.Sprintf("%d %s", n, many)
-}
-
-// patternText writes a pattern as counts of the same class.
-func patternText(pattern []monitor.Class) string {
-	text := ""
-	for i := 0; i < len(pattern); {
-		n := 1
-		for i+n < len(pattern) && pattern[i+n] == pattern[i] {
-			n++
-		}
-		if text != "" {
-			text += ", "
-		}
-		if len(text) > 50 {
-			return text + "…"
-		}
-		text += fmt.Sprintf("%d %s", n, pattern[i])
-		i += n
-	}
-	return text
-}
-
 // smallestWith is the smallest cut set that a cause is in.
 func smallestWith(sets [][]int, cause int) []int {
 	best := []int(nil)
 	for _, set := range sets {
-		if contains(set, cause) && (best == nil || len(set) < len(best)) {
+		if slices.Contains(set, cause) && (best == nil || len(set) < len(best)) {
 			best = set
 		}
 	}

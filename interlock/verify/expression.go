@@ -314,3 +314,6 @@ func wanted(p interlock.Permissive, cause int) (value interlock.Truth, known boo
 	}
 	return truth(asIs), asIs != inverted
 }
+
+// truths lists the three values in the order in which letters number them.
+var truths = [3]interlock.Truth{interlock.False, interlock.Unknown, interlock.True}

@@ -95,7 +95,7 @@ func (v *verification) places(output int) []placed {
 			}
 		case fault.OnBypass:
 			for i := range c.Bypasses {
-				if contains(near.channels, c.Bypasses[i].Channel) {
+				if slices.Contains(near.channels, c.Bypasses[i].Channel) {
 					add(f, n.Bypasses[i], i, v.inputLooks(f, int(c.Bypasses[i].Input)-1))
 				}
 			}
@@ -129,7 +129,7 @@ func (v *verification) near(output int) nearby {
 		outputs = append(outputs, c.Streams[st].Through...)
 	}
 	for _, o := range outputs {
-		if !contains(near.outputs, o) {
+		if !slices.Contains(near.outputs, o) {
 			near.outputs = append(near.outputs, o)
 			wired(c.Outputs[o].Closed, c.Outputs[o].Opened)
 		}
@@ -173,7 +173,7 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 	c := &v.model.Config.Channels[ch].Config
 	can, hides := possible(c), v.hides(f, ch)
 	classes := f.Sees.Readings.Classes(monitor.Good, c.OverRangeIsOpen)
-	lost := f.Gone || containsText(wearing, f.Name)
+	lost := f.Gone || slices.Contains(wearing, f.Name)
 	var looks []look
 	add := func(text string, calm, gone bool, pattern ...monitor.Class) {
 		shows := slices.Clone(pattern)
@@ -196,7 +196,7 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 			add("reads "+class.String(), calm, true, class)
 		}
 	}
-	if share := v.shareOf(ch); containsText(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
+	if share := v.shareOf(ch); slices.Contains(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
 		add("comes and goes: "+patternText(share.Pattern), true, 2*share.Bad > share.Of, share.Pattern...)
 	}
 	if evidence := v.model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {

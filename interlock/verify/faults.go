@@ -3,7 +3,6 @@ package verify
 import (
 	"encoding/csv"
 	"io"
-	"runtime"
 	"slices"
 	"strconv"
 	"sync"
@@ -232,14 +231,6 @@ func (x *trial) places() []placed {
 		list[i].meets = x.meetsAt(&list[i])
 	}
 	return list
-}
-
-// workers is how many work at the same time.
-func (o *Options) workers() int {
-	if o.Workers <= 0 {
-		return runtime.GOMAXPROCS(0)
-	}
-	return o.Workers
 }
 
 // faultJudged is one row, and the set that defeats if it is one.

@@ -40,12 +40,12 @@ func bay(t testing.TB, n int, change func(*Model)) *Model {
 	}
 	var all []string
 	for i := 1; i <= n; i++ {
-		c.Outputs[i-1].Permissive = m.parse(t, fmt.Sprintf("bond_%d", i))
+		c.Outputs[i-1].Permissive = parse(t, m, fmt.Sprintf("bond_%d", i))
 		c.Vessels[i-1].BondedBy = c.Outputs[i-1].Permissive
 		all = append(all, fmt.Sprintf("bond_%d", i))
 	}
 	m.Names.Outputs = append(m.Names.Outputs, "pump")
-	c.Outputs = append(c.Outputs, interlock.Output{Permissive: m.parse(t, strings.Join(all, " AND ")), Reset: pumpReset, Press: press})
+	c.Outputs = append(c.Outputs, interlock.Output{Permissive: parse(t, m, strings.Join(all, " AND ")), Reset: pumpReset, Press: press})
 	if change != nil {
 		change(m)
 	}
@@ -56,7 +56,7 @@ func bay(t testing.TB, n int, change func(*Model)) *Model {
 }
 
 // parse reads a permissive over the model's names.
-func (m *Model) parse(t testing.TB, text string) interlock.Permissive {
+func parse(t testing.TB, m *Model, text string) interlock.Permissive {
 	t.Helper()
 	p, err := interlock.ParsePermissive(text, func(name string) (int, bool) {
 		for i, have := range append(append([]string(nil), m.Names.Channels...), m.Names.Inputs...) {

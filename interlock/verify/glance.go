@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 
 	"ohmgate/interlock"
 	"ohmgate/monitor"
@@ -65,7 +66,7 @@ func (v *verification) glance(output int) glanced {
 func (v *verification) bypassesOf(output int) (list []int) {
 	needed := v.needed(output)
 	for i := range v.model.Config.Bypasses {
-		if contains(needed, v.model.Config.Bypasses[i].Channel) {
+		if slices.Contains(needed, v.model.Config.Bypasses[i].Channel) {
 			list = append(list, i)
 		}
 	}

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"ohmgate/interlock"
@@ -106,7 +107,7 @@ func (g *grower) add(t Transition) {
 		g.made.Transitions = append(g.made.Transitions, t)
 	}
 	have := &g.made.Transitions[i].Outputs
-	if !containsText(*have, g.output) {
+	if !slices.Contains(*have, g.output) {
 		*have = append(*have, g.output)
 	}
 }
@@ -122,7 +123,7 @@ func (g *grower) coneChannels(output int) []int {
 	list := g.channelsOf(output, -1)
 	for _, vessel := range g.model.Config.VesselsOf(output) {
 		for _, channel := range g.channelsOf(output, vessel) {
-			if !contains(list, channel) {
+			if !slices.Contains(list, channel) {
 				list = append(list, channel)
 			}
 		}
@@ -132,14 +133,14 @@ func (g *grower) coneChannels(output int) []int {
 
 // channel adds every step between phases of one channel's table.
 func (g *grower) channel(channel int) error {
-	table, err := g.channelTable(&g.model.Config.Channels[channel].Config)
+	steps, err := g.channelTable(&g.model.Config.Channels[channel].Config)
 	if err != nil {
 		return err
 	}
 	for from := monitor.Phase(0); from < monitor.Phases; from++ {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
 			for to := monitor.Phase(0); to < monitor.Phases; to++ {
-				if table.passes(from, news, to) {
+				if steps.passes(from, news, to) {
 					g.add(phaseTransition(g.model.Names.Channels[channel], from, news, to))
 				}
 			}
@@ -152,35 +153,19 @@ func phaseTransition(name string, from monitor.Phase, news monitor.Class, to mon
 	return Transition{Kind: KindChannel, Name: name, From: from.String(), To: to.String(), Why: news.String()}
 }
 
-// passes says that some reachable state in one phase leads to another phase
-// under some news.
-func (t *ChannelTable) passes(from monitor.Phase, news monitor.Class, to monitor.Phase) bool {
-	for state := range t.States {
-		if t.phase(uint32(state)) != from {
-			continue
-		}
-		for _, e := range t.from(uint32(state), news) {
-			if t.phase(e.next) == to {
-				return true
-			}
-		}
-	}
-	return false
-}
-
 // outputs adds every change of mode of one output's table, and what its buttons
 // and its actuator can tell.
 func (g *grower) outputs(output int) error {
 	c := g.model.Config
 	o := &c.Outputs[output]
-	table, err := g.outputTable(o, true)
+	steps, err := g.outputTable(o, true)
 	if err != nil {
 		return err
 	}
-	for _, word := range table.states {
-		table.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
-			table.shape.eachScan(s.Mode == interlock.Enabled, func(l *outputScan) {
-				_, told := g.logic.Output(o, s, l.arm(table.shape))
+	for _, word := range steps.states {
+		steps.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
+			steps.shape.eachScan(s.Mode == interlock.Enabled, func(l *outputScan) {
+				_, told := g.logic.Output(o, s, l.arm(steps.shape))
 				g.told(output, s.Mode, l, &told)
 			})
 		})
@@ -274,12 +259,12 @@ func (g *grower) canBe(cause int) truthSet {
 		return anyTruth
 	}
 	set := setOf(interlock.True)
-	table, err := g.channelTable(&c.Channels[cause].Config)
+	steps, err := g.channelTable(&c.Channels[cause].Config)
 	if err != nil {
 		return anyTruth
 	}
-	for state := range table.States {
-		keep, _ := g.logic.Fitness(table.phase(uint32(state)))
+	for state := range steps.States {
+		keep, _ := g.logic.Fitness(steps.phase(uint32(state)))
 		set |= setOf(keep)
 	}
 	return set
@@ -295,23 +280,23 @@ func lossesOf(m *Model, output int, unknown bool, canBe func(cause int) truthSet
 	}
 	for _, set := range CutSets(p) {
 		if outcomes(p, func(cause int) truthSet {
-			if contains(set, cause) {
+			if slices.Contains(set, cause) {
 				return canBe(cause) & unfit
 			}
 			return anyTruth
 		}).has(wanted) {
-			list = append(list, m.loss(word, "", set))
+			list = append(list, loss(m, word, "", set))
 		}
 	}
 	for _, cause := range blocking(p) {
 		if !unknown {
-			list = append(list, m.loss(word, "NOT ", []int{cause}))
+			list = append(list, loss(m, word, "NOT ", []int{cause}))
 		}
 	}
 	return list
 }
 
-func (m *Model) loss(word, prefix string, set []int) reason {
+func loss(m *Model, word, prefix string, set []int) reason {
 	var names []string
 	for _, cause := range set {
 		names = append(names, m.cause(cause))
@@ -411,12 +396,12 @@ func vesselTold(name string, kind interlock.Kind) Transition {
 // vessel adds what one vessel's table can tell.
 func (g *grower) vessel(vessel int) {
 	v, name := &g.model.Config.Vessels[vessel], g.model.Names.Vessels[vessel]
-	table := tabulateVessel(g.logic, v)
+	steps := tabulateVessel(g.logic, v)
 	told := map[interlock.Kind]bool{}
-	for _, state := range table.states {
+	for _, state := range steps.states {
 		for n := 0; n < vesselScans; n++ {
 			if l := vesselScanOf(n); !(l.still && l.flowSeen) { // a stream that is still is not seen to flow
-				table.tell(state, l, told)
+				steps.tell(state, l, told)
 			}
 		}
 	}
@@ -429,30 +414,6 @@ func (g *grower) vessel(vessel int) {
 		t := vesselTold(name, interlock.AcknowledgeIgnored)
 		t.Why = spoil.String()
 		g.add(t)
-	}
-}
-
-// tell notes what a vessel tells in one step.
-func (t *vesselTable) tell(k vesselKey, l vesselScan, told map[interlock.Kind]bool) {
-	for _, button := range [...]interlock.Button{{Phase: interlock.Idle}, {Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}} {
-		if button.Phase == interlock.Pressed && (t.config.Acknowledge == 0 || !k.early) {
-			continue
-		}
-		t.waited.each(k.waited, func(n Scans) {
-			s := interlock.VesselState{Clear: k.clear, Waited: n, Held: k.held, Early: k.early, Ack: button}
-			for _, rested := range [...]Scans{0, t.config.Rest.Next()} {
-				s.Rested = rested
-				_, news := t.logic.Vessel(t.config, s, interlock.VesselScan{
-					Bonded: l.bonded, Still: l.still, FlowSeen: l.flowSeen, Reconnected: l.reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true,
-				})
-				for kind, yes := range map[interlock.Kind]bool{
-					interlock.MayBeCharged: news.Charged, interlock.WaitBegan: news.Waiting, interlock.WaitOver: news.Over, interlock.ReconnectedEarly: news.Early,
-					interlock.Released: news.Released && !news.TooSoon, interlock.ReleasedTooSoon: news.Released && news.TooSoon, interlock.Acknowledged: news.Acknowledged,
-				} {
-					told[kind] = told[kind] || yes
-				}
-			}
-		})
 	}
 }
 

@@ -413,7 +413,7 @@ func (h *hunt) keep(list []stretch, t *trail) *Run {
 func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
 	var texts []string
 	for _, i := range named {
-		if text := h.v.deviationText(h.wrongs[i]); !containsText(texts, text) {
+		if text := h.v.deviationText(h.wrongs[i]); !slices.Contains(texts, text) {
 			texts = append(texts, text)
 		}
 	}

@@ -132,15 +132,15 @@ func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
 // What helps a permissive is read from where a cause stands in it.
 func TestWanted(t *testing.T) {
 	m := bay(t, 3, nil)
-	p := m.parse(t, "bond_1 AND (bond_2 OR NOT bond_3)")
+	p := parse(t, m, "bond_1 AND (bond_2 OR NOT bond_3)")
 	for cause, want := range []interlock.Truth{interlock.True, interlock.True, interlock.False} {
 		value, known := wanted(p, cause)
 		require.True(t, known)
 		require.Equal(t, want, value)
 	}
-	_, known := wanted(m.parse(t, "bond_1 XOR bond_2"), 0)
+	_, known := wanted(parse(t, m, "bond_1 XOR bond_2"), 0)
 	require.False(t, known)
-	_, known = wanted(m.parse(t, "bond_1 AND bond_2"), 2)
+	_, known = wanted(parse(t, m, "bond_1 AND bond_2"), 2)
 	require.False(t, known)
 }
 

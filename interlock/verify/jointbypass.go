@@ -84,7 +84,7 @@ func tabulateTimer(logic *Logic, c *interlock.Bypass) *Timer {
 func (j *Joint) Bypasses() (names []string) {
 	v := j.verification
 	for i, b := range v.model.Config.Bypasses {
-		if contains(v.channelsOf(j.output, -1), b.Channel) && contains(v.needed(j.output), b.Channel) {
+		if slices.Contains(v.channelsOf(j.output, -1), b.Channel) && slices.Contains(v.needed(j.output), b.Channel) {
 			names = append(names, v.model.Names.Bypasses[i])
 		}
 	}

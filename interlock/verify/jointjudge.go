@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -138,7 +139,7 @@ func (j *Joint) respond(f *JointFound, r *Response) error {
 	v := j.verification
 	var set []int
 	for i := range j.Channels {
-		if containsText(r.Set, j.Channels[i].Name) {
+		if slices.Contains(r.Set, j.Channels[i].Name) {
 			set = append(set, j.Channels[i].Cause)
 		}
 	}

@@ -128,53 +128,6 @@ func (j *Joint) EachStep(f func(JointStep)) {
 // Running says that a word is of an enabled output.
 func (j *Joint) Running(word uint64) bool { return interlock.Mode(word&3) == interlock.Enabled }
 
-// EachStep calls f with every tabulated step of the channel; again says that a
-// parted connection reads good again in it.
-func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class, again bool)) {
-	for state := range t.States {
-		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			for _, e := range t.from(uint32(state), news) {
-				f(uint32(state), e.next, news, e.letter.again())
-			}
-		}
-	}
-}
-
-// EachFrom calls f with every tabulated step from one state.
-func (t *ChannelTable) EachFrom(state uint32, f func(to uint32, news monitor.Class)) {
-	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		for _, e := range t.from(state, news) {
-			f(e.next, news)
-		}
-	}
-}
-
-// Leads lists the news under which a channel can step from one state to another.
-func (t *ChannelTable) Leads(from, to uint32) (list []monitor.Class) {
-	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		for _, e := range t.from(from, news) {
-			if e.next == to {
-				list = append(list, news)
-				break
-			}
-		}
-	}
-	return list
-}
-
-// Hears says that some news can come to a channel in this state.
-func (t *ChannelTable) Hears(state uint32, news monitor.Class) bool {
-	return len(t.from(state, news)) > 0
-}
-
-// stateOf is the number of a state that the table knows.
-func (t *ChannelTable) stateOf(s *interlock.ChannelState) (uint32, bool) {
-	key := ChannelState{s.Control, s.Parted}
-	key.Stay = t.stay.first[t.stay.index(key.Stay)]
-	i, ok := t.index[key]
-	return i, ok
-}
-
 // Judges says whether a property has a meaning for this output: without a reset
 // there is no press to ask about, without an end switch nothing to confirm.
 func (j *Joint) Judges(property int) bool {

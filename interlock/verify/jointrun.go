@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 
 	"ohmgate/interlock"
@@ -157,7 +158,7 @@ func (j *Joint) bothStop(a, b int) bool {
 	}
 	pair := false
 	for _, set := range CutSets(j.Permissive) {
-		pair = pair || len(set) == 2 && contains(set, x.Cause) && contains(set, y.Cause)
+		pair = pair || len(set) == 2 && slices.Contains(set, x.Cause) && slices.Contains(set, y.Cause)
 	}
 	return x.Cut && y.Cut || pair
 }

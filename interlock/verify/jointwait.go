@@ -114,22 +114,6 @@ func tabulateWait(m *waitModel, memory uint64) (*waitTable, error) {
 	return t, nil
 }
 
-// pack writes a row as one word, the output's own in its lowest bits.
-func (m *waitModel) pack(k waitKey) uint64 {
-	s, p := &m.vessel.states[k.vessel], packer{}
-	for _, b := range [...]bool{s.clear, s.held, s.early, s.watch.paid, s.watch.steady, s.watch.early} {
-		p.flag(b)
-	}
-	p.add(s.waited, 3)
-	for _, cell := range k.stopped {
-		p.add(uint32(cell), 3)
-	}
-	return m.table.states[k.out] | uint64(p.word)<<waitShift
-}
-
-// waitShift is above the memory of an output and what the properties remember.
-const waitShift = watchShift + 9
-
 // each calls f with every step.
 func (t *waitTable) each(f func(JointStep)) {
 	for row := range t.words {

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"slices"
 )
 
 // Most mistakes show themselves soon after power-up, or where the output runs.
@@ -97,7 +98,7 @@ type moment struct {
 func (v *verification) suspicious(property int) (list []moment) {
 	for i := range v.report.Lemmas {
 		l := &v.report.Lemmas[i]
-		if l.holds() || l.counts == nil || !contains(l.properties, property) {
+		if l.holds() || l.counts == nil || !slices.Contains(l.properties, property) {
 			continue
 		}
 		list = append(list, moment{l.needs, func(s *interlock.State) bool { return l.counts(s) >= l.at }})

@@ -12,7 +12,7 @@ import (
 // it off, so that what it does while it runs is looked at.
 func TestAnOutputThatNeedsAClampOffIsBroughtToRun(t *testing.T) {
 	m := bay(t, 2, func(m *Model) {
-		m.Config.Outputs[0].Permissive = m.parse(t, "bond_1 AND NOT bond_2")
+		m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 AND NOT bond_2")
 	})
 	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"2", "3", "7", "8", "9", "10", "12", "13", "14", "15"}})
 	require.NoError(t, err)
@@ -31,7 +31,7 @@ func TestHelpfulValuesGoTogether(t *testing.T) {
 		"NOT (bond_1 OR bond_2) AND bond_3": {interlock.False, interlock.False, interlock.True},
 		"bond_1 OR bond_2":                  {interlock.True, interlock.True, interlock.True},
 	} {
-		p := m.parse(t, text)
+		p := parse(t, m, text)
 		list := helpful(p, 3)
 		require.Equal(t, want[:], list, text)
 		require.Equal(t, interlock.True, evaluate(p, func(c int) interlock.Truth { return list[c] }), text)
@@ -40,7 +40,7 @@ func TestHelpfulValuesGoTogether(t *testing.T) {
 
 // Under an XOR either side is to blame for a trip, and both are named.
 func TestBothSidesOfAnXorAreNamed(t *testing.T) {
-	m := bay(t, 2, func(m *Model) { m.Config.Outputs[0].Permissive = m.parse(t, "bond_1 XOR bond_2") })
+	m := bay(t, 2, func(m *Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 XOR bond_2") })
 	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"13"}})
 	require.NoError(t, err)
 	require.Len(t, r.Results, 1)

@@ -4,9 +4,6 @@ import (
 	"ohmgate/interlock"
 )
 
-// truths lists the three values in the order in which letters number them.
-var truths = [3]interlock.Truth{interlock.False, interlock.Unknown, interlock.True}
-
 // level is a binary input as a button sees it in one scan.
 type level struct {
 	value interlock.Truth

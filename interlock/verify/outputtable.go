@@ -207,13 +207,6 @@ func (t *outputTable) group(l *outputScan) int {
 	return g
 }
 
-func b2i(b bool) int {
-	if b {
-		return 1
-	}
-	return 0
-}
-
 // eachScan calls f with every letter that matters to an output that is enabled,
 // or is not. Where it is not, all shared reasons are alike but for none, and the
 // end of flow is no matter; in full form only one of each is tried, and a test
@@ -292,4 +285,14 @@ func (t *outputTable) describe(row int) string {
 		}
 	})
 	return text
+}
+
+// hasEdge says that a state has an edge to a memory under a letter.
+func (t *outputTable) hasEdge(state uint32, l *outputScan, memory uint32) bool {
+	for _, e := range t.from(state, t.group(l)) {
+		if uint32(t.states[e.next]&(1<<watchShift-1)) == memory {
+			return true
+		}
+	}
+	return false
 }

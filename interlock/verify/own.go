@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -14,7 +15,7 @@ import (
 func (v *verification) own() {
 	for i := range v.model.Own {
 		p := &v.model.Own[i]
-		if !v.wants(p.Name) || p.Output >= 0 && !contains(v.outputs, p.Output) {
+		if !v.wants(p.Name) || p.Output >= 0 && !slices.Contains(v.outputs, p.Output) {
 			continue
 		}
 		kinds := map[string]func(*Own) Result{"within": v.within, "never": v.never, "until": v.until, "tolerates": v.tolerates}
@@ -225,7 +226,7 @@ func (v *verification) standIns(output int, causes []int) string {
 	var list []string
 	for _, i := range v.bypassesOf(output) {
 		b := &v.model.Config.Bypasses[i]
-		if contains(causes, b.Channel) {
+		if slices.Contains(causes, b.Channel) {
 			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.model.Names.Bypasses[i], v.model.cause(b.Channel), quantity.Duration(v.model.longest(b.For))))
 		}
 	}
@@ -319,7 +320,7 @@ func (v *verification) asked(p *Own) (list []int) {
 	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
 	set := p.When.Causes()
 	set.Each(func(c int) {
-		if c >= causes && !contains(list, c-causes) {
+		if c >= causes && !slices.Contains(list, c-causes) {
 			list = append(list, c-causes)
 		}
 	})
@@ -472,7 +473,7 @@ func (v *verification) tolerates(p *Own) Result {
 		return Result{Verdict: NotShown, Says: err.Error()}
 	}
 	name := v.model.Names.Channels[p.Channel]
-	if p.Output >= 0 && !contains(v.channelsOf(p.Output, -1), p.Channel) {
+	if p.Output >= 0 && !slices.Contains(v.channelsOf(p.Output, -1), p.Channel) {
 		return Result{Verdict: Nothing, Subject: name, Says: fmt.Sprintf("%s does not depend on %s", v.model.Names.Outputs[p.Output], name)}
 	}
 	if p.Share[1] > 0 {
@@ -526,7 +527,7 @@ func (v *verification) play(p *Own, pattern []monitor.Class, turns int) (run *Ru
 	output := p.Output
 	if output < 0 {
 		for _, o := range v.outputs {
-			if contains(v.needed(o), p.Channel) {
+			if slices.Contains(v.needed(o), p.Channel) {
 				output = o
 			}
 		}

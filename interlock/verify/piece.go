@@ -1,8 +1,6 @@
 package verify
 
 import (
-	"slices"
-
 	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
@@ -131,7 +129,7 @@ func (p *Piece) Search() (*Product, error) {
 }
 
 // VerdictOf is what a search says of one default property.
-func (p *Product) VerdictOf(property int) Verdict {
+func VerdictOf(p *Product, property int) Verdict {
 	switch {
 	case p.Bad>>property&1 == 1:
 		return Violated
@@ -139,22 +137,4 @@ func (p *Product) VerdictOf(property int) Verdict {
 		return Shown
 	}
 	return Nothing
-}
-
-// Move is one step of the channel as the rest sees it.
-type Move struct {
-	Column uint32 // that follows
-	Class  int    // of letters that are alike to the rest
-}
-
-// Moves lists the steps of the channel from a column, each once.
-func (p *Product) Moves(column uint32) []Move {
-	var list []Move
-	for _, e := range p.Channel.fromAll(column) {
-		m := Move{e.next, p.Stem.Class[e.letter]}
-		if !slices.Contains(list, m) {
-			list = append(list, m)
-		}
-	}
-	return list
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"slices"
 	"sync"
 
 	"ohmgate/interlock"
@@ -112,7 +113,7 @@ func (v *verification) keyOf(s *Searched) string {
 	key += fmt.Sprintf("|%d %d %+v %v|%v", vessel.Wait, vessel.Rest, vessel.Press, vessel.Acknowledge != 0, len(c.VesselsOf(s.output)) > 1)
 	others := 0
 	for _, i := range c.StreamsOf(s.output) {
-		others += b2i(!contains(c.ChargedBy(s.vessel), i))
+		others += b2i(!slices.Contains(c.ChargedBy(s.vessel), i))
 	}
 	key += fmt.Sprintf("|%v", others > 0)
 	for _, i := range c.ChargedBy(s.vessel) {
@@ -121,22 +122,13 @@ func (v *verification) keyOf(s *Searched) string {
 		for _, o := range st.Through {
 			others += b2i(o != s.output)
 		}
-		key += fmt.Sprintf("|%d %v %v %v %v", st.RunDown, st.Flow != 0, c.StreamConfirmable(i), contains(st.Through, s.output), others > 0)
+		key += fmt.Sprintf("|%d %v %v %v %v", st.RunDown, st.Flow != 0, c.StreamConfirmable(i), slices.Contains(st.Through, s.output), others > 0)
 	}
 	return key
 }
 
 func outputKey(o *interlock.Output) string {
 	return fmt.Sprintf("%d %v %v %+v %v %v %v %v %d", o.OnDelay, o.Automatic, o.Reset != 0, o.Press, o.Start != 0, o.Stop != 0, o.Closed != 0, o.Opened != 0, o.Travel)
-}
-
-func contains(list []int, n int) bool {
-	for _, have := range list {
-		if have == n {
-			return true
-		}
-	}
-	return false
 }
 
 // search runs every product that differs from those before it.
@@ -217,7 +209,7 @@ func (v *verification) one(s *Searched, memory uint64, workers int) error {
 
 // product builds the tables of one job.
 func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
-	table, err := v.channelTable(&v.model.Config.Channels[s.channel].Config)
+	steps, err := v.channelTable(&v.model.Config.Channels[s.channel].Config)
 	if err != nil {
 		return nil, err
 	}
@@ -227,17 +219,17 @@ func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
 	if err != nil {
 		return nil, err
 	}
-	key := fmt.Sprint(s.key, table.letters())
+	key := fmt.Sprint(s.key, steps.letters())
 	v.tables.Lock()
 	stem = v.stems[key]
 	v.tables.Unlock()
 	switch {
 	case stem != nil:
 	case s.Kind == "reset":
-		stem = resetStem(v.logic, output, f, table.letters())
+		stem = resetStem(v.logic, output, f, steps.letters())
 	default:
 		m := newWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
-		if stem, err = m.stem(f, table.letters(), memory); err != nil {
+		if stem, err = m.stem(f, steps.letters(), memory); err != nil {
 			return nil, err
 		}
 	}
@@ -246,7 +238,7 @@ func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
 		v.stems[key] = stem
 		v.tables.Unlock()
 	}
-	return &Product{Channel: table, Stem: stem, Memory: memory}, nil
+	return &Product{Channel: steps, Stem: stem, Memory: memory}, nil
 }
 
 // channelTable tabulates each different setting of a channel once.

@@ -93,7 +93,7 @@ func (v *verification) bypasses(output int) *Result {
 	var r *Result
 	for i := range v.model.Config.Bypasses {
 		b := &v.model.Config.Bypasses[i]
-		if !contains(v.channelsOf(output, -1), b.Channel) || !contains(v.needed(output), b.Channel) {
+		if !slices.Contains(v.channelsOf(output, -1), b.Channel) || !slices.Contains(v.needed(output), b.Channel) {
 			continue
 		}
 		s, none := v.ready(output)
@@ -364,7 +364,7 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 		switch want, known := wanted(p, c); {
 		case known && d.decision.Keep[c] == want:
 			said = v.model.cause(c) + " is named and was as it must be"
-		case !known && !contains(chosen, c) && !v.evidenceOf(c, chosen) && !decides(p, c, keep):
+		case !known && !slices.Contains(chosen, c) && !v.evidenceOf(c, chosen) && !decides(p, c, keep):
 			said = v.model.cause(c) + " is named and had nothing to do with it"
 		}
 	})
@@ -392,7 +392,7 @@ func (v *verification) evidenceOf(channel int, chosen []int) bool {
 	if channel >= len(c.Channels) || c.Channels[channel].Evidence == 0 {
 		return false
 	}
-	return contains(chosen, len(c.Channels)+int(c.Channels[channel].Evidence)-1)
+	return slices.Contains(chosen, len(c.Channels)+int(c.Channels[channel].Evidence)-1)
 }
 
 // kick: only in scans that were not overrun; in a scan that was, and in the first

@@ -239,14 +239,6 @@ func (v *verification) channelWorst() {
 	}
 }
 
-// divisor is the greatest common one, so that 17 in 51 is told as 1 in 3.
-func divisor(a, b uint64) uint64 {
-	for b != 0 {
-		a, b = b, a%b
-	}
-	return max(a, 1)
-}
-
 // nth is a scan's place in a row, in words.
 func nth(n Scans) string {
 	ending := "th"

@@ -171,7 +171,7 @@ type image struct {
 }
 
 func (p *Product) newImage() *image {
-	n := p.Stem.classes
+	n := p.Stem.Classes
 	return &image{class: make([]uint64, n*p.words), some: make([][]uint32, n), steps: make([]uint64, n)}
 }
 
@@ -309,7 +309,7 @@ func (p *Product) count(h *hand, group []uint32, class int) {
 		if p.skip != nil && p.skip(row, p.Levels) {
 			continue
 		}
-		list := row*p.Stem.classes + class
+		list := row*p.Stem.Classes + class
 		h.hit |= p.Stem.says[list].Hit
 		h.bad |= p.Stem.says[list].Bad
 		h.transitions += uint64(p.Stem.at[list+1]-p.Stem.at[list]) * steps
@@ -360,4 +360,31 @@ func (p *Product) advance() {
 		p.hands[i].next.clear()
 	}
 	p.peak = max(p.peak, bytes, p.wave.bytes())
+}
+
+// Open counts the steps from reached states to states that were not reached. It
+// is zero for a search that is complete; it does not trust how the search went.
+func (p *Product) Open() uint64 {
+	img, open := p.newImage(), uint64(0)
+	for row := 0; row < p.Stem.Rows; row++ {
+		p.imageOf(p.seen[row*p.words:(row+1)*p.words], img)
+		for c, some := range img.some {
+			from := img.class[c*p.words : (c+1)*p.words]
+			if len(some) == 0 {
+				continue
+			}
+			for _, e := range p.Stem.From(row, c) {
+				seen := p.seen[int(e.Next)*p.words : (int(e.Next)+1)*p.words]
+				for _, i := range some {
+					if from[i]&^seen[i] != 0 {
+						open++
+					}
+				}
+			}
+		}
+	}
+	if p.words == 0 || p.seen[0]&1 == 0 {
+		open++ // not even power-up
+	}
+	return open
 }

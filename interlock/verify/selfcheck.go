@@ -1,6 +1,9 @@
 package verify
 
-import "fmt"
+import (
+	"fmt"
+	"slices"
+)
 
 // Caught is what the self-check found of one mutant.
 type Caught struct {
@@ -88,7 +91,7 @@ func tryMutant(m *Model, o Options, mutant Mutant, unchanged *verification) (Cau
 	}
 	for i := range r.Results {
 		x := &r.Results[i]
-		if x.Verdict == Violated && !containsText(c.Properties, x.Property) {
+		if x.Verdict == Violated && !slices.Contains(c.Properties, x.Property) {
 			c.Properties = append(c.Properties, x.Property)
 			if c.Says == "" {
 				c.Says = fmt.Sprintf("property %s of %s: %s", x.Property, x.Output, x.Says)
@@ -124,31 +127,4 @@ func tryEngine(m *Model, o Options, mutant Mutant, c Caught) (Caught, error) {
 		}
 	}
 	return c, nil
-}
-
-// Open counts the steps from reached states to states that were not reached. It
-// is zero for a search that is complete; it does not trust how the search went.
-func (p *Product) Open() uint64 {
-	img, open := p.newImage(), uint64(0)
-	for row := 0; row < p.Stem.Rows; row++ {
-		p.imageOf(p.seen[row*p.words:(row+1)*p.words], img)
-		for c, some := range img.some {
-			from := img.class[c*p.words : (c+1)*p.words]
-			if len(some) == 0 {
-				continue
-			}
-			for _, e := range p.Stem.From(row, c) {
-				seen := p.seen[int(e.Next)*p.words : (int(e.Next)+1)*p.words]
-				for _, i := range some {
-					if from[i]&^seen[i] != 0 {
-						open++
-					}
-				}
-			}
-		}
-	}
-	if p.words == 0 || p.seen[0]&1 == 0 {
-		open++ // not even power-up
-	}
-	return open
 }

@@ -1,6 +1,9 @@
 package verify
 
-import "ohmgate/monitor"
+import (
+	"fmt"
+	"ohmgate/monitor"
+)
 
 // The largest share of bad readings that a channel tolerates for ever is the
 // maximum cycle mean of its graph. Every cycle that stays fit to keep runs
@@ -102,4 +105,21 @@ func (w *ways) pattern(from way) []monitor.Class {
 			return list
 		}
 	}
+}
+
+// text tells a share as people count it, and the readings that it is made of.
+func (s *Share) text() string {
+	if s.Bad == 0 {
+		return "no bad readings for ever"
+	}
+	common := divisor(s.Bad, s.Of)
+	return fmt.Sprintf("%d bad of every %s for ever: %s", s.Bad/common, plural(int(s.Of/common), "reading", "readings"), patternText(s.Pattern))
+}
+
+// divisor is the greatest common one, so that 17 in 51 is told as 1 in 3.
+func divisor(a, b uint64) uint64 {
+	for b != 0 {
+		a, b = b, a%b
+	}
+	return max(a, 1)
 }

@@ -157,7 +157,7 @@ func (p *Product) leads(l *front, column *uint32, wanted func(*StemEdge) bool) (
 	return l.each(words, func(v Visited) bool {
 		if int(v.Row) != row {
 			row, open = int(v.Row), 0
-			for c := range p.Stem.classes {
+			for c := range p.Stem.Classes {
 				edges := p.Stem.From(row, c)
 				for i := range edges {
 					if wanted(&edges[i]) {

@@ -35,11 +35,11 @@ func TestShortestRunIsARunAndShortest(t *testing.T) {
 		run := p.Shortest(10)
 		require.Len(t, run, p.FirstBad[10])
 		require.Greater(t, len(run), 3)
-		p.checkRun(t, run)
-		require.True(t, p.leadsTo(run[len(run)-1], func(e *StemEdge, _ uint32) bool { return e.Bad>>10&1 == 1 }))
+		checkRun(p, t, run)
+		require.True(t, leadsTo(p, run[len(run)-1], func(e *StemEdge, _ uint32) bool { return e.Bad>>10&1 == 1 }))
 		deepest := p.Deepest()
 		require.Len(t, deepest, p.Levels)
-		p.checkRun(t, deepest)
+		checkRun(p, t, deepest)
 		tight := *p
 		tight.traced = 0
 		tight.Memory = p.seenBytes() + p.Bytes() + longestFront(p)
@@ -69,18 +69,18 @@ func longestFront(p *Product) (most uint64) {
 }
 
 // checkRun demands a run from power-up that is made of steps of the tables.
-func (p *Product) checkRun(t *testing.T, run []Visited) {
+func checkRun(p *Product, t *testing.T, run []Visited) {
 	t.Helper()
 	require.Equal(t, Visited{}, run[0])
 	for i := 1; i < len(run); i++ {
-		require.True(t, p.leadsTo(run[i-1], func(e *StemEdge, column uint32) bool {
+		require.True(t, leadsTo(p, run[i-1], func(e *StemEdge, column uint32) bool {
 			return e.Next == run[i].Row && column == run[i].Column
 		}), "step %d", i)
 	}
 }
 
 // leadsTo says that a state has a step that f wants.
-func (p *Product) leadsTo(v Visited, f func(e *StemEdge, column uint32) bool) bool {
+func leadsTo(p *Product, v Visited, f func(e *StemEdge, column uint32) bool) bool {
 	for _, c := range p.Channel.fromAll(v.Column) {
 		edges := p.Stem.From(int(v.Row), p.Stem.Class[c.letter])
 		for i := range edges {

@@ -187,12 +187,12 @@ func (s *Sightings) standing(output int, unknown bool, d *interlock.Decision) (l
 	}
 	for _, set := range s.cutsets[output] {
 		if !slices.ContainsFunc(set, func(cause int) bool { return d.Keep[cause] == interlock.True }) {
-			list = append(list, s.model.loss(word, "", set))
+			list = append(list, loss(s.model, word, "", set))
 		}
 	}
 	for _, cause := range s.blocks[output] {
 		if d.Keep[cause] == interlock.True {
-			list = append(list, s.model.loss(word, "NOT ", []int{cause}))
+			list = append(list, loss(s.model, word, "NOT ", []int{cause}))
 		}
 	}
 	return list

@@ -18,11 +18,11 @@ import (
 // spent the doubt decide nothing.
 func TestChannelDependsOnReadingThroughItsClassOnly(t *testing.T) {
 	c := demoChannel()
-	table, err := tabulate(Real(), &c, 1<<30)
+	steps, err := tabulate(Real(), &c, 1<<30)
 	require.NoError(t, err)
 	random := rand.New(rand.NewPCG(1, 2))
 	checked := 0
-	for _, s := range table.States {
+	for _, s := range steps.States {
 		for n := 0; n < 20; n++ {
 			in := monitor.Reading{Value: monitor.Microohm(random.Int64N(2e9) - 1e6), Quality: monitor.Quality(random.IntN(4)), Stamp: uint16(random.IntN(6))}
 			var spent [monitor.Classes]monitor.Parts
@@ -44,17 +44,17 @@ func TestChannelDependsOnReadingThroughItsClassOnly(t *testing.T) {
 func TestRestSeesOfAChannelItsLetterOnly(t *testing.T) {
 	m, err := Reference()
 	require.NoError(t, err)
-	table, err := tabulate(Real(), &m.Config.Channels[0].Config, 1<<30)
+	steps, err := tabulate(Real(), &m.Config.Channels[0].Config, 1<<30)
 	require.NoError(t, err)
 	type way struct {
 		state ChannelState
 		news  monitor.Class
 	}
 	byLetter := map[Letter][]way{}
-	for i, s := range table.States {
+	for i, s := range steps.States {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			for _, e := range table.from(uint32(i), news) {
-				if stepped, letter := stepChannel(Real(), table.Config, s, news); letter == e.letter && table.index[stepped] == e.next {
+			for _, e := range steps.from(uint32(i), news) {
+				if stepped, letter := stepChannel(Real(), steps.Config, s, news); letter == e.letter && steps.index[stepped] == e.next {
 					byLetter[e.letter] = append(byLetter[e.letter], way{s, news})
 				}
 			}
@@ -74,7 +74,7 @@ func TestRestSeesOfAChannelItsLetterOnly(t *testing.T) {
 				d.in = copyInputs(base.in)
 				w := ways[random.IntN(len(ways))]
 				d.state.Channels[0] = interlock.ChannelState{State: monitor.State{Control: w.state.Control}, Parted: w.state.Parted}
-				d.in.Readings[0] = readingOf(table.Config, w.news, 9)
+				d.in.Readings[0] = readingOf(steps.Config, w.news, 9)
 				d.turn()
 				d.state.Channels[0] = interlock.ChannelState{}
 				for o := range d.state.Outputs {

@@ -11,7 +11,7 @@ type Stem struct {
 	// Class numbers the letters that are alike to the rest; -1 is a letter
 	// that the channel never shows.
 	Class   [Letters]int
-	classes int
+	Classes int
 	at      []uint32 // row*classes+class: where its edges start
 	Edges   []StemEdge
 	says    []said // by row and class: what any of its edges says
@@ -31,7 +31,7 @@ type said struct{ Hit, Bad mask }
 
 // gather sums up what the edges of every row and class say.
 func (s *Stem) gather() {
-	s.says = make([]said, s.Rows*s.classes)
+	s.says = make([]said, s.Rows*s.Classes)
 	for i := range s.says {
 		for _, e := range s.Edges[s.at[i]:s.at[i+1]] {
 			s.says[i].Hit |= e.Hit
@@ -42,12 +42,9 @@ func (s *Stem) gather() {
 
 // From lists the edges of a row under one class of letters.
 func (s *Stem) From(row, class int) []StemEdge {
-	i := row*s.classes + class
+	i := row*s.Classes + class
 	return s.Edges[s.at[i]:s.at[i+1]]
 }
-
-// Classes is how many letters the rest can tell apart.
-func (s *Stem) Classes() int { return s.classes }
 
 // view is one letter as the rest sees it: what the permissive can say over
 // fit-to-keep and over fit-to-start, what the vessel's bond can be, and whether
@@ -126,9 +123,9 @@ func resetStem(logic *Logic, t *outputTable, f *focus, shown uint32) *Stem {
 	s := &Stem{Rows: len(t.states), Name: t.describe, Calls: t.calls}
 	var views []view
 	s.Class, views = classify(f.views(logic), shown)
-	s.classes = len(views)
+	s.Classes = len(views)
 	add := adder{}
-	s.at = make([]uint32, 0, s.Rows*s.classes+1)
+	s.at = make([]uint32, 0, s.Rows*s.Classes+1)
 	s.Edges = make([]StemEdge, 0, 2*len(t.edges))
 	for row := 0; row < s.Rows; row++ {
 		for i := range views {
@@ -194,4 +191,29 @@ func (a *adder) to(edges []StemEdge, e StemEdge) []StemEdge {
 	}
 	last.turn, last.at = a.turn, uint32(len(edges))
 	return append(edges, e)
+}
+
+// reversed is the same rest with every step the other way round.
+func (s *Stem) reversed() *Stem {
+	r := &Stem{Rows: s.Rows, Class: s.Class, Classes: s.Classes, at: make([]uint32, s.Rows*s.Classes+1), Edges: make([]StemEdge, len(s.Edges))}
+	each := func(f func(at int, row uint32)) {
+		for row := range s.Rows {
+			for class := range s.Classes {
+				for _, e := range s.From(row, class) {
+					f(int(e.Next)*s.Classes+class, uint32(row))
+				}
+			}
+		}
+	}
+	each(func(at int, _ uint32) { r.at[at+1]++ })
+	for i := 1; i < len(r.at); i++ {
+		r.at[i] += r.at[i-1]
+	}
+	filled := make([]uint32, len(r.at))
+	each(func(at int, row uint32) {
+		r.Edges[r.at[at]+filled[at]] = StemEdge{Next: row}
+		filled[at]++
+	})
+	r.gather()
+	return r
 }

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"fmt"
+	"slices"
 	"strconv"
 	"sync"
 	"time"
@@ -82,25 +83,16 @@ func newVerification(m *Model, o Options) (*verification, error) {
 		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
 		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	for i, name := range m.Names.Outputs {
-		if len(o.Outputs) == 0 || containsText(o.Outputs, name) {
+		if len(o.Outputs) == 0 || slices.Contains(o.Outputs, name) {
 			v.outputs = append(v.outputs, i)
 		}
 	}
 	for _, name := range o.Outputs {
-		if !containsText(m.Names.Outputs, name) {
+		if !slices.Contains(m.Names.Outputs, name) {
 			return nil, fmt.Errorf("no output is called %q; the site has %v", name, m.Names.Outputs)
 		}
 	}
 	return v, nil
-}
-
-func containsText(list []string, text string) bool {
-	for _, have := range list {
-		if have == text {
-			return true
-		}
-	}
-	return false
 }
 
 // Verify searches everything and judges every property. A CutOff is no error of
@@ -230,7 +222,7 @@ func (v *verification) inSeries(output int) []int {
 	}
 	var list []int
 	for _, o := range v.model.Config.Streams[streams[0]].Through {
-		if o != output && !contains(list, o) {
+		if o != output && !slices.Contains(list, o) {
 			list = append(list, o)
 		}
 	}

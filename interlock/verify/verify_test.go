@@ -93,7 +93,7 @@ func TestWorstCases(t *testing.T) {
 func TestWhatNeverRunsIsNothingChecked(t *testing.T) {
 	for name, change := range map[string]func(*Model){
 		"empty permissive":   func(m *Model) { m.Config.Outputs[0].Permissive = nil },
-		"contradiction":      func(m *Model) { m.Config.Outputs[0].Permissive = m.parse(t, "bond_1 AND NOT bond_1") },
+		"contradiction":      func(m *Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 AND NOT bond_1") },
 		"reset that is stop": func(m *Model) { m.Config.Outputs[0].Stop = m.Config.Outputs[0].Reset },
 	} {
 		m := bay(t, 1, change)
@@ -163,11 +163,11 @@ func TestOwnPropertiesThatLookTrue(t *testing.T) {
 	}
 	m := bay(t, 2, func(m *Model) {
 		allIntegrating(m)
-		m.Config.Outputs[2].Permissive = m.parse(t, "bond_1 AND bond_2")
+		m.Config.Outputs[2].Permissive = parse(t, m, "bond_1 AND bond_2")
 		for i, k := range cases {
-			p := Own{Name: fmt.Sprintf("own_%d", i), Kind: k.kind, Output: 2, When: m.parse(t, k.when), Time: 300 * time.Millisecond}
+			p := Own{Name: fmt.Sprintf("own_%d", i), Kind: k.kind, Output: 2, When: parse(t, m, k.when), Time: 300 * time.Millisecond}
 			if k.then != "" {
-				p.Then = m.parse(t, k.then)
+				p.Then = parse(t, m, k.then)
 			}
 			m.Own = append(m.Own, p)
 		}

@@ -132,3 +132,37 @@ func (vesselWatch) paidBefore(before vesselWatch, charged bool) bool { return be
 func (t *vesselTable) from(state uint32, l vesselScan) []uint32 {
 	return t.next[int(state)*vesselScans+l.number()]
 }
+
+func (t *vesselTable) hasEdge(state uint32, letter int, after interlock.VesselState) bool {
+	for _, next := range t.next[int(state)*vesselScans+letter] {
+		k := t.states[next]
+		if k.clear == after.Clear && k.held == after.Held && k.early == after.Early && k.waited == t.waited.index(after.Waited) {
+			return true
+		}
+	}
+	return false
+}
+
+// tell notes what a vessel tells in one step.
+func (t *vesselTable) tell(k vesselKey, l vesselScan, told map[interlock.Kind]bool) {
+	for _, button := range [...]interlock.Button{{Phase: interlock.Idle}, {Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}} {
+		if button.Phase == interlock.Pressed && (t.config.Acknowledge == 0 || !k.early) {
+			continue
+		}
+		t.waited.each(k.waited, func(n Scans) {
+			s := interlock.VesselState{Clear: k.clear, Waited: n, Held: k.held, Early: k.early, Ack: button}
+			for _, rested := range [...]Scans{0, t.config.Rest.Next()} {
+				s.Rested = rested
+				_, news := t.logic.Vessel(t.config, s, interlock.VesselScan{
+					Bonded: l.bonded, Still: l.still, FlowSeen: l.flowSeen, Reconnected: l.reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true,
+				})
+				for kind, yes := range map[interlock.Kind]bool{
+					interlock.MayBeCharged: news.Charged, interlock.WaitBegan: news.Waiting, interlock.WaitOver: news.Over, interlock.ReconnectedEarly: news.Early,
+					interlock.Released: news.Released && !news.TooSoon, interlock.ReleasedTooSoon: news.Released && news.TooSoon, interlock.Acknowledged: news.Acknowledged,
+				} {
+					told[kind] = told[kind] || yes
+				}
+			}
+		})
+	}
+}

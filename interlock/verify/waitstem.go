@@ -108,7 +108,7 @@ func (m *waitModel) stem(f *focus, shown uint32, memory uint64) (*Stem, error) {
 	s := &Stem{}
 	var views []view
 	s.Class, views = classify(f.views(m.logic), shown)
-	s.classes = len(views)
+	s.Classes = len(views)
 	m.find(waitKey{}) // power-up
 	add := adder{}
 	for row := 0; row < len(m.keys); row++ {
@@ -284,3 +284,19 @@ func (m *waitModel) eachOutput(k waitKey, v *view, ends uint8, over, waits bool,
 		}
 	}
 }
+
+// pack writes a row as one word, the output's own in its lowest bits.
+func (m *waitModel) pack(k waitKey) uint64 {
+	s, p := &m.vessel.states[k.vessel], packer{}
+	for _, b := range [...]bool{s.clear, s.held, s.early, s.watch.paid, s.watch.steady, s.watch.early} {
+		p.flag(b)
+	}
+	p.add(s.waited, 3)
+	for _, cell := range k.stopped {
+		p.add(uint32(cell), 3)
+	}
+	return m.table.states[k.out] | uint64(p.word)<<waitShift
+}
+
+// waitShift is above the memory of an output and what the properties remember.
+const waitShift = watchShift + 9

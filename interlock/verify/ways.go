@@ -13,45 +13,6 @@ import (
 // power-up or from where the output runs, and is a run only if the witness sees
 // it there.
 
-// upTo is the shortest news that lead from a channel that reads good to another
-// state in which it is fit to keep, and never out of that; nil if there are none.
-func (t *ChannelTable) upTo(state uint32) []monitor.Class {
-	type step struct {
-		from int32
-		news monitor.Class
-	}
-	came := make([]step, len(t.States))
-	var queue []uint32
-	for s := range came {
-		came[s].from = -1
-		if t.well(uint32(s)) {
-			came[s].from = int32(s)
-			queue = append(queue, uint32(s))
-		}
-	}
-	for i := 0; i < len(queue) && came[state].from < 0; i++ {
-		for class := monitor.Class(0); class < monitor.Classes; class++ {
-			for _, e := range t.from(queue[i], class) {
-				if came[e.next].from < 0 && t.fitToKeep(e.next) {
-					came[e.next] = step{int32(queue[i]), class}
-					queue = append(queue, e.next)
-				}
-			}
-		}
-	}
-	var news []monitor.Class
-	for s := int32(state); came[s].from >= 0 && came[s].from != s; s = came[s].from {
-		news = append(news, came[s].news)
-	}
-	slices.Reverse(news)
-	return news
-}
-
-// well is a channel that has read good for long.
-func (t *ChannelTable) well(s uint32) bool {
-	return t.phase(s) == monitor.Bonded && t.States[s].Class == monitor.Good && t.States[s].Age == 0 && !t.States[s].Parted
-}
-
 // channelRun looks for a run of the ways of every needed channel.
 func (v *verification) channelRun(q quarry) *Run {
 	var run *Run
@@ -96,7 +57,7 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 	}
 	var found [len(titles)]misjudged
 	if t, err := v.channelTable(&c); err == nil {
-		found = t.misjudges(v.options.memory())
+		found = misjudges(t, v.options.memory())
 	}
 	if says := misheard(monitor.Hear, &c); says != "" {
 		found[4] = misjudged{says: says}

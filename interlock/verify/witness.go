@@ -111,7 +111,7 @@ func (v *verification) witnessOf(output int) *witness {
 			w.followed = appendNew(w.followed, ch)
 		}
 		for _, st := range c.ChargedBy(vessel) {
-			if !contains(w.streams, st) {
+			if !slices.Contains(w.streams, st) {
 				w.streams = append(w.streams, st)
 			}
 		}
@@ -120,7 +120,7 @@ func (v *verification) witnessOf(output int) *witness {
 }
 
 func appendNew(list []int, n int) []int {
-	if contains(list, n) {
+	if slices.Contains(list, n) {
 		return list
 	}
 	return append(list, n)
@@ -280,7 +280,7 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 		}
 		began := s.bypass[i] == 0
 		s.bypass[i] = min(s.bypass[i].Next(), b.For.Next())
-		if !contains(w.needed, b.Channel) {
+		if !slices.Contains(w.needed, b.Channel) {
 			continue
 		}
 		name := w.v.model.Names.Bypasses[i]
@@ -524,7 +524,7 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
 		}
 	}
 	for i := range w.config.Bypasses {
-		if b := &w.config.Bypasses[i]; v.bad&(bit(2)|bit(3)) != 0 && d.state.Bypasses[i].Active != 0 && contains(w.needed, b.Channel) {
+		if b := &w.config.Bypasses[i]; v.bad&(bit(2)|bit(3)) != 0 && d.state.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
 			v.bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.model.Names.Bypasses[i], w.v.model.cause(b.Channel), d.state.Channels[b.Channel].Phase)
 		}
 	}
@@ -579,7 +579,7 @@ func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver
 	streams := w.config.StreamsOf(w.output)
 	ended := len(streams) > 0
 	for _, st := range streams {
-		if !contains(w.streams, st) {
+		if !slices.Contains(w.streams, st) {
 			return 0 // it charges nothing, so nobody follows it here
 		}
 		ended = ended && s.stopped[st] > w.config.Streams[st].RunDown
@@ -590,7 +590,7 @@ func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver
 	case !hard && !stop && perm == interlock.True:
 		property := 12
 		for i := range w.config.Bypasses {
-			if d.state.Bypasses[i].Active != 0 && contains(w.needed, w.config.Bypasses[i].Channel) {
+			if d.state.Bypasses[i].Active != 0 && slices.Contains(w.needed, w.config.Bypasses[i].Channel) {
 				property = 11
 			}
 		}

@@ -7,9 +7,6 @@ import (
 // bad lists the news that speak against a connection.
 var bad = [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High}
 
-// Endless stands for a worst case that has no bound.
-const Endless = monitor.ScansMax
-
 // ChannelFacts are the worst cases of one channel, exact: each is a longest or
 // shortest way through the channel's own graph, over everything that it can
 // reach. Counts are in scans.

@@ -232,7 +232,7 @@ func said(p *verify.Product, s *Source) (violated, met []int) {
 		if n == 1 && p.Hit>>3&1 == 1 && s.valueOf("CUT") == 1 {
 			met = append(met, 1)
 		}
-		if p.VerdictOf(n) == verify.Violated {
+		if verify.VerdictOf(p, n) == verify.Violated {
 			violated = append(violated, n)
 		}
 		if p.Hit>>n&1 == 1 {
@@ -435,7 +435,7 @@ func foundByAll(t *testing.T, p *verify.Piece, property int, from, to string) {
 	t.Helper()
 	ours, err := p.Search()
 	require.NoError(t, err)
-	require.Equal(t, verify.Violated, ours.VerdictOf(property))
+	require.Equal(t, verify.Violated, verify.VerdictOf(ours, property))
 	s, err := Restate(p, property)
 	require.NoError(t, err)
 	text := strings.Join(s.body, "\n")

@@ -53,13 +53,13 @@ func tablesOf(p *verify.Product) string {
 	var edgesAt []int
 	var edges []verify.StemEdge
 	for row := range p.Stem.Rows {
-		for class := range p.Stem.Classes() {
+		for class := range p.Stem.Classes {
 			edgesAt = append(edgesAt, len(edges))
 			edges = append(edges, p.Stem.From(row, class)...)
 		}
 	}
 	edgesAt = append(edgesAt, len(edges))
-	fmt.Fprintf(&b, "#define CLASSES %d\n", p.Stem.Classes())
+	fmt.Fprintf(&b, "#define CLASSES %d\n", p.Stem.Classes)
 	array("moves_at", len(at), func(i int) int { return at[i] })
 	array("moves_end", len(end), func(i int) int { return end[i] })
 	array("move_next", len(moves), func(i int) int { return int(moves[i].Column) })

@@ -86,7 +86,7 @@ func TestOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 				for _, n := range Properties {
 					verdict, err := e.Verdict(n)
 					require.NoError(t, err)
-					assert.Equal(t, p.VerdictOf(n), verdict, "%s: property %d", text, n)
+					assert.Equal(t, verify.VerdictOf(p, n), verdict, "%s: property %d", text, n)
 				}
 				t.Logf("%s: %s states, %d scans", text, e.States(), e.Scans)
 			}
@@ -252,8 +252,8 @@ func TestVerdictsAgree(t *testing.T) {
 				product, err := p.Search()
 				require.NoError(t, err)
 				for _, n := range Properties {
-					if want[n] != verify.Violated && want[n] != verify.Shown || product.VerdictOf(n) == verify.Violated {
-						want[n] = product.VerdictOf(n)
+					if want[n] != verify.Violated && want[n] != verify.Shown || verify.VerdictOf(product, n) == verify.Violated {
+						want[n] = verify.VerdictOf(product, n)
 					}
 				}
 			}

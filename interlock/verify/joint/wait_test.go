@@ -72,7 +72,7 @@ func TestWaitOfOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 			verdict, err := e.Verdict(8)
 			require.NoError(t, err)
 			assert.Equal(t, verify.Shown, verdict)
-			assert.Equal(t, p.VerdictOf(8), verdict)
+			assert.Equal(t, verify.VerdictOf(p, 8), verdict)
 			t.Logf("%s states, %d scans", e.States(), e.Scans)
 		})
 	}

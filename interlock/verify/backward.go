@@ -1,0 +1,34 @@
+package verify
+
+// beginAt starts a backward search at every reached state from which one scan
+// violates a property; what was never reached counts as seen already.
+func (p *Product) beginAt(there *Product, property int) {
+	begin := make([]uint64, p.words)
+	for row := range p.Stem.Rows {
+		var open uint64
+		for class := range there.Stem.Classes {
+			for _, e := range there.Stem.From(row, class) {
+				if e.Bad>>property&1 == 1 {
+					open |= 1 << class
+				}
+			}
+		}
+		seen, reached, some := p.seen[row*p.words:(row+1)*p.words], there.seen[row*p.words:(row+1)*p.words], uint64(0)
+		for i := range seen {
+			seen[i], begin[i] = ^reached[i], 0
+		}
+		for column := 0; open != 0 && column < len(there.Channel.States); column++ {
+			i, at := column>>6, uint64(1)<<(column&63)
+			for _, e := range there.Channel.fromAll(uint32(column)) {
+				if open>>there.Stem.Class[e.letter]&1 == 1 {
+					begin[i] |= at & reached[i]
+				}
+			}
+			seen[i] |= begin[i]
+			some |= begin[i]
+		}
+		if some != 0 {
+			p.wave.add(uint32(row), begin)
+		}
+	}
+}

@@ -1,0 +1,34 @@
+package verify
+
+import (
+	"fmt"
+	"ohmgate/monitor"
+)
+
+// plural is a number of things, one or many.
+func plural[N ~uint32 | ~uint64 | ~int](n N, one, many string) string {
+	if n == 1 {
+		return "1 " + one
+	}
+	return fmt.Sprintf("%d %s", n, many)
+}
+
+// patternText writes a pattern as counts of the same class.
+func patternText(pattern []monitor.Class) string {
+	text := ""
+	for i := 0; i < len(pattern); {
+		n := 1
+		for i+n < len(pattern) && pattern[i+n] == pattern[i] {
+			n++
+		}
+		if text != "" {
+			text += ", "
+		}
+		if len(text) > 50 {
+			return text + "…"
+		}
+		text += fmt.Sprintf("%d %s", n, pattern[i])
+		i += n
+	}
+	return text
+}
