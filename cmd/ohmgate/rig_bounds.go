@@ -4,6 +4,7 @@ import (
 	"ohmgate/hwio/rig"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -13,18 +14,18 @@ func verifiedBounds(s *site.Site, outputs []string) ([]rig.Verified, error) {
 	if len(outputs) == 0 {
 		return nil, nil
 	}
-	m, err := verify.FromSite(s)
+	m, err := model.FromSite(s)
 	if err != nil {
 		return nil, failed(exitInput, "%w", err)
 	}
-	cuts, err := verify.Responses(m, verify.Options{Outputs: outputs})
+	cuts, err := verify.Responses(m, model.Options{Outputs: outputs})
 	if err != nil {
 		return nil, failed(exitInternal, "%w", err)
 	}
 	var list []rig.Verified
 	for i := range cuts {
 		for _, r := range cuts[i].Response {
-			if len(r.Set) != 1 || s.ChannelIndex(r.Set[0]) < 0 || r.Scans == verify.Endless {
+			if len(r.Set) != 1 || s.ChannelIndex(r.Set[0]) < 0 || r.Scans == model.Endless {
 				continue
 			}
 			for class := monitor.Class(0); class < monitor.Classes; class++ {

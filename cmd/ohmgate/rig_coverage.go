@@ -14,6 +14,7 @@ import (
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/sim"
 )
 
@@ -21,7 +22,7 @@ const coverageOver = "the verified graph: what each part can do with its neighbo
 
 // verified is the graph of the outputs that a bench judges.
 func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
-	m, err := verify.FromSite(f.site)
+	m, err := model.FromSite(f.site)
 	if err != nil {
 		return nil, nil, failed(exitInput, "%w", err)
 	}
@@ -29,7 +30,7 @@ func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
 	if len(judged) == 0 {
 		return &verify.Graph{}, []rig.Place{}, nil
 	}
-	graph, err := verify.MakeGraph(m, verify.Options{Outputs: judged})
+	graph, err := verify.MakeGraph(m, model.Options{Outputs: judged})
 	if err != nil {
 		return nil, nil, failed(exitInternal, "%w", err)
 	}
@@ -42,7 +43,7 @@ func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
 
 // sight notes what of the graph a run passes through.
 func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
-	m, err := verify.FromSite(f.site)
+	m, err := model.FromSite(f.site)
 	if err != nil {
 		return nil, failed(exitInput, "%w", err)
 	}

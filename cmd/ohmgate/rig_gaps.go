@@ -13,6 +13,7 @@ import (
 	"ohmgate/hwio/rig"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 	"ohmgate/sim"
 )
@@ -118,7 +119,7 @@ type gapWriter struct {
 	*rigFiles
 	graph    *verify.Graph
 	coverage rig.Coverage
-	model    *verify.Model
+	model    *model.Model
 	kept     []gapFile
 	open     []gapOpen
 	full     bool
@@ -127,7 +128,7 @@ type gapWriter struct {
 // find searches tours, turns each into a scenario, and keeps those that really pass through their gap when simulated, the
 // shortest first; in the end those go whose gaps others close as well.
 func (w *gapWriter) find() (err error) {
-	if w.model, err = verify.FromSite(w.site); err != nil {
+	if w.model, err = model.FromSite(w.site); err != nil {
 		return failed(exitInput, "%w", err)
 	}
 	if !w.plays() {

@@ -11,6 +11,7 @@ import (
 
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // verifyOptions is what the command line asks of the verb.
@@ -112,24 +113,24 @@ func (o *verifyOptions) site(out, errs io.Writer, file string) error {
 }
 
 // readModel is a site file as the verifier sees it.
-func readModel(file string) (*site.Site, *verify.Model, error) {
+func readModel(file string) (*site.Site, *model.Model, error) {
 	s, problems := site.Read(file)
 	if problems != nil {
 		return nil, nil, failed(exitInput, "%v", problems)
 	}
-	m, err := verify.FromSite(s)
+	m, err := model.FromSite(s)
 	if err != nil {
 		return nil, nil, failed(exitInput, "%v", err)
 	}
 	return s, m, nil
 }
 
-func (o *verifyOptions) options(errs io.Writer) (verify.Options, func()) {
+func (o *verifyOptions) options(errs io.Writer) (model.Options, func()) {
 	progress, end := searchProgress(errs)
-	return verify.Options{Memory: o.memory.value << 20, Workers: int(o.workers.value), Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end
+	return model.Options{Memory: o.memory.value << 20, Workers: int(o.workers.value), Outputs: o.outputs, Properties: o.properties, Audit: o.audit, Progress: progress}, end
 }
 
-func runVerify(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
+func runVerify(out, errs io.Writer, s *site.Site, m *model.Model, o *verifyOptions) error {
 	options, end := o.options(errs)
 	report, err := verify.Verify(m, options)
 	end()
@@ -156,7 +157,7 @@ func runVerify(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOpti
 }
 
 // checkNames refuses outputs and properties that do not exist.
-func checkNames(m *verify.Model, o *verifyOptions) error {
+func checkNames(m *model.Model, o *verifyOptions) error {
 	for _, name := range o.outputs {
 		if !isOneOf(m.Names.Outputs, name) {
 			return failed(exitInput, "--output %s: the site has no such output; it has %s", name, strings.Join(m.Names.Outputs, ", "))
@@ -193,7 +194,7 @@ func verdictCode(v verify.Verdict) exitCode {
 	return exitNothing
 }
 
-func writeRuns(directory string, m *verify.Model, report *verify.Report) error {
+func writeRuns(directory string, m *model.Model, report *verify.Report) error {
 	runs := namedRuns{}
 	for _, r := range report.Results {
 		runs.add(fmt.Sprintf("property_%s_%s", r.Property, r.Output), r.Counterexample)
@@ -211,7 +212,7 @@ func (n namedRuns) add(name string, run *verify.Run) {
 }
 
 // write writes each as a scenario file that simulate replays.
-func (n namedRuns) write(directory string, m *verify.Model) error {
+func (n namedRuns) write(directory string, m *model.Model) error {
 	for name, run := range n {
 		err := writeBeside(filepath.Join(directory, name+".yaml"), func(w io.Writer) error {
 			_, err := w.Write(run.Scenario(m, name))

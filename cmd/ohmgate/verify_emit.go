@@ -9,6 +9,7 @@ import (
 
 	"ohmgate/interlock/emit/opinion"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // secondOptions is what asks for another engine: somebody else's, by a printed
@@ -32,7 +33,7 @@ func (o *secondOptions) flags(flags *pflag.FlagSet) {
 }
 
 // second says whether another engine is wanted, and runs it.
-func (o *verifyOptions) second(out, errs io.Writer, m *verify.Model) (bool, error) {
+func (o *verifyOptions) second(out, errs io.Writer, m *model.Model) (bool, error) {
 	switch {
 	case o.emit != "":
 		return true, emitModel(out, m, o)
@@ -43,7 +44,7 @@ func (o *verifyOptions) second(out, errs io.Writer, m *verify.Model) (bool, erro
 }
 
 // emitModel prints one product of the search plan, or one channel or bypass alone.
-func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
+func emitModel(out io.Writer, m *model.Model, o *verifyOptions) error {
 	if o.emit != "promela" && o.emit != "murphi" {
 		return failed(exitInput, "--emit %s: no such language; write promela or murphi", o.emit)
 	}
@@ -77,7 +78,7 @@ func emitModel(out io.Writer, m *verify.Model, o *verifyOptions) error {
 }
 
 // restated is the model of one output with one channel.
-func (o *verifyOptions) restated(m *verify.Model, properties []int) (*opinion.Source, error) {
+func (o *verifyOptions) restated(m *model.Model, properties []int) (*opinion.Source, error) {
 	piece, err := o.piece(m)
 	if err != nil {
 		return nil, err
@@ -89,7 +90,7 @@ func (o *verifyOptions) restated(m *verify.Model, properties []int) (*opinion.So
 }
 
 // channelAlone is the model of one channel and one property of it.
-func (o *verifyOptions) channelAlone(m *verify.Model, properties []int) (*opinion.Source, error) {
+func (o *verifyOptions) channelAlone(m *model.Model, properties []int) (*opinion.Source, error) {
 	channel := indexOf(m.Names.Channels, o.channel)
 	switch {
 	case channel < 0:
@@ -103,7 +104,7 @@ func (o *verifyOptions) channelAlone(m *verify.Model, properties []int) (*opinio
 	if err != nil {
 		return nil, err
 	}
-	a, err := verify.AloneOf(m, verify.Options{}, channel)
+	a, err := verify.AloneOf(m, model.Options{}, channel)
 	if err != nil {
 		return nil, err
 	}
@@ -111,7 +112,7 @@ func (o *verifyOptions) channelAlone(m *verify.Model, properties []int) (*opinio
 }
 
 // bypassAlone is the model of one bypass and its key.
-func (o *verifyOptions) bypassAlone(m *verify.Model, properties []int) (*opinion.Source, error) {
+func (o *verifyOptions) bypassAlone(m *model.Model, properties []int) (*opinion.Source, error) {
 	bypass := indexOf(m.Names.Bypasses, o.bypass)
 	switch {
 	case len(m.Names.Bypasses) == 0:
@@ -144,7 +145,7 @@ func (o *verifyOptions) asked() (*opinion.Bound, error) {
 }
 
 // piece is the one product that --output, --vessel and --channel name.
-func (o *verifyOptions) piece(m *verify.Model) (*verify.Piece, error) {
+func (o *verifyOptions) piece(m *model.Model) (*verify.Piece, error) {
 	if len(o.outputs) != 1 {
 		return nil, failed(exitInput, "--emit prints the model of one output; write --output with one of %s; or of one channel alone, --channel with one of %s", strings.Join(m.Names.Outputs, ", "), strings.Join(m.Names.Channels, ", "))
 	}
@@ -172,12 +173,12 @@ func (o *verifyOptions) piece(m *verify.Model) (*verify.Piece, error) {
 	case o.channel == "" || !isOneOf(channels, o.channel):
 		return nil, failed(exitInput, "%s: --emit needs the channel that is to be in full detail; write --channel with one of %s", of, strings.Join(channels, ", "))
 	}
-	return verify.PieceOf(m, verify.Options{}, output, indexOf(m.Names.Channels, o.channel), vessel)
+	return verify.PieceOf(m, model.Options{}, output, indexOf(m.Names.Channels, o.channel), vessel)
 }
 
 // charged is the vessel that --vessel names, which the output must charge; below
 // zero without one.
-func (o *verifyOptions) charged(m *verify.Model, output int) (int, error) {
+func (o *verifyOptions) charged(m *model.Model, output int) (int, error) {
 	if o.vessel == "" {
 		return -1, nil
 	}

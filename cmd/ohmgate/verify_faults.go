@@ -5,10 +5,11 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // faultTable prints every single fault, and every pair where asked for.
-func faultTable(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
+func faultTable(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 	options, end := o.options(errs)
 	table, err := verify.Faults(m, options, o.pairs)
 	end()
@@ -48,7 +49,7 @@ func faultTable(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
 
 // writeFaultRuns writes a scenario for every minimal set that defeats, and for
 // every single fault that nothing shows.
-func writeFaultRuns(directory string, m *verify.Model, t *verify.FaultTable) error {
+func writeFaultRuns(directory string, m *model.Model, t *verify.FaultTable) error {
 	runs := namedRuns{}
 	for i := range t.Defeats {
 		d := &t.Defeats[i]

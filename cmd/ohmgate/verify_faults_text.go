@@ -9,13 +9,14 @@ import (
 
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // A fault table has thousands of rows. People read it worst first: what is true
 // of several faults, places or outputs is told once, and how often it is true.
 
 // tellFaults prints a fault table for people.
-func tellFaults(out io.Writer, m *verify.Model, t *verify.FaultTable) {
+func tellFaults(out io.Writer, m *model.Model, t *verify.FaultTable) {
 	tellWrapped(out, "", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each. A scan takes "+quantity.Duration(m.PeriodMax)+" at most.")
 	fmt.Fprintln(out)
 	namer := namerOf(m)
@@ -90,7 +91,7 @@ func wereMade(runs int) string {
 // that differ in the names alone are equal.
 type namer map[string]bool
 
-func namerOf(m *verify.Model) namer {
+func namerOf(m *model.Model) namer {
 	known := namer{}
 	for _, list := range [][]string{m.Names.Channels, m.Names.Inputs, m.Names.Outputs, m.Names.Vessels, m.Names.Streams, m.Names.Bypasses} {
 		for _, name := range list {

@@ -13,6 +13,8 @@ import (
 
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/joint"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 )
 
 // jointReport is the JSON document of verify --joint.
@@ -44,7 +46,7 @@ type jointOutput struct {
 }
 
 // jointly searches every wanted output with all of its channels at once.
-func jointly(out, errs io.Writer, m *verify.Model, o *verifyOptions) error {
+func jointly(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 	options, end := o.options(errs)
 	report := jointReport{Schema: 1, Verb: "verify --joint", Tool: toolVersion(), Caution: caution, Site: m.Site, Hash: m.Hash, Own: ownNotJudged(m, o)}
 	all := verify.Report{}
@@ -103,7 +105,7 @@ func (r *jointReport) verdict() verify.Verdict {
 
 // ownNotJudged lists the wanted properties of the site's own. A joint search judges
 // none of them, so none is shown: one may be violated.
-func ownNotJudged(m *verify.Model, o *verifyOptions) []verify.Result {
+func ownNotJudged(m *model.Model, o *verifyOptions) []verify.Result {
 	results := []verify.Result{}
 	for i := range m.Own {
 		p, output := &m.Own[i], ""
@@ -121,7 +123,7 @@ func ownNotJudged(m *verify.Model, o *verifyOptions) []verify.Result {
 
 // jointOne searches one output. A full table is no error: what was not searched
 // is not shown.
-func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput, error) {
+func jointOne(m *model.Model, options model.Options, output int) (*jointOutput, error) {
 	began := time.Now()
 	one := &jointOutput{Output: m.Names.Outputs[output], NotJudged: map[string]string{}, Taken: map[string]string{}, Channels: []string{}}
 	j, err := verify.JointOf(m, options, output)
@@ -134,7 +136,7 @@ func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput
 		err = one.aside(j, options)
 	}
 	one.Seconds = time.Since(began).Seconds()
-	var cut *verify.CutOff
+	var cut *table.CutOff
 	if errors.As(err, &cut) {
 		one.Incomplete = cut.Error()
 		return one, nil
@@ -142,7 +144,7 @@ func jointOne(m *verify.Model, options verify.Options, output int) (*jointOutput
 	return one, err
 }
 
-func (one *jointOutput) search(j *verify.Joint, options verify.Options) error {
+func (one *jointOutput) search(j *verify.Joint, options model.Options) error {
 	for i := range j.Channels {
 		one.Channels = append(one.Channels, j.Channels[i].Name)
 	}
@@ -164,7 +166,7 @@ func (one *jointOutput) search(j *verify.Joint, options verify.Options) error {
 	return err
 }
 
-func (one *jointOutput) progress(options verify.Options) joint.Progress {
+func (one *jointOutput) progress(options model.Options) joint.Progress {
 	return func(scans, nodes int, bytes uint64) {
 		if options.Progress != nil {
 			options.Progress(0, 1, fmt.Sprintf("%s, scan %d, %d MB", one.Output, scans, bytes>>20), uint64(nodes))
@@ -174,7 +176,7 @@ func (one *jointOutput) progress(options verify.Options) joint.Progress {
 
 // aside judges what has a search of its own, when the first one has given back its
 // memory.
-func (one *jointOutput) aside(j *verify.Joint, options verify.Options) error {
+func (one *jointOutput) aside(j *verify.Joint, options model.Options) error {
 	if wants(options, "8") {
 		waits, err := joint.Waits(j, options.Memory, one.progress(options))
 		if err != nil {
@@ -201,7 +203,7 @@ func (one *jointOutput) aside(j *verify.Joint, options verify.Options) error {
 	return nil
 }
 
-func wants(options verify.Options, property string) bool {
+func wants(options model.Options, property string) bool {
 	return len(options.Properties) == 0 || isOneOf(options.Properties, property)
 }
 
@@ -224,7 +226,7 @@ func (one *jointOutput) leave(asked []string, why string) {
 }
 
 // taken says of what the verdict is that of verify without --joint, and why.
-func (one *jointOutput) taken(j *verify.Joint, options verify.Options) {
+func (one *jointOutput) taken(j *verify.Joint, options model.Options) {
 	for n, why := range j.Taken() {
 		if name := strconv.Itoa(n); len(one.Channels) > 0 && wants(options, name) {
 			one.Taken[name] = why
@@ -281,7 +283,7 @@ func tellJointResponse(out io.Writer, x *verify.Response) {
 		return
 	}
 	set := strings.Join(x.Set, " and ")
-	if x.Scans == verify.Endless {
+	if x.Scans == model.Endless {
 		tellWrapped(out, "  response: ", set+" bad: no bound")
 		return
 	}

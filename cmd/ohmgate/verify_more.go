@@ -6,6 +6,7 @@ import (
 	"io"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // encode prints a document as JSON.
@@ -34,7 +35,7 @@ type siteHead struct {
 	Hash string `json:"site_hash"`
 }
 
-func headOf(verb string, m *verify.Model, code exitCode) siteHead {
+func headOf(verb string, m *model.Model, code exitCode) siteHead {
 	return siteHead{jsonHead{1, verb, toolVersion(), int(code)}, m.Site, m.Hash}
 }
 

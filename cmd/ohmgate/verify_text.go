@@ -9,12 +9,13 @@ import (
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 const verifyWidth = 80
 
 // tellVerify prints a verification for people, within 80 columns.
-func tellVerify(out io.Writer, s *site.Site, m *verify.Model, r *verify.Report, all bool) {
+func tellVerify(out io.Writer, s *site.Site, m *model.Model, r *verify.Report, all bool) {
 	fmt.Fprintf(out, "%s: %s, %s, %s\n", s.Name, counted(len(m.Names.Outputs), "output"), counted(len(m.Names.Channels), "channel"), counted(len(m.Names.Inputs), "input"))
 	searches := 0
 	for _, x := range r.Searches {
@@ -181,7 +182,7 @@ func alike(known namer, results []verify.Result, all bool) []*alikeGroup {
 }
 
 // tellWorst prints the worst cases of channels and outputs.
-func tellWorst(out io.Writer, m *verify.Model, r *verify.Report) {
+func tellWorst(out io.Writer, m *model.Model, r *verify.Report) {
 	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "worst cases", "detect", "", "forgiven scans of", "tolerated", "recovery")
 	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "channel", "scans", "ms", "hi/open/inv/miss", "for ever", "scans")
 	for _, w := range r.Channels {

@@ -16,10 +16,11 @@ import (
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // windowMap prints the room between danger and nuisance for one channel.
-func windowMap(out, errs io.Writer, s *site.Site, m *verify.Model, o *verifyOptions) error {
+func windowMap(out, errs io.Writer, s *site.Site, m *model.Model, o *verifyOptions) error {
 	kind := strings.TrimPrefix(filepath.Ext(o.plot), ".")
 	if o.plot != "" && kind != "svg" && kind != "png" {
 		return failed(exitInput, "--plot %q: the name must end in .svg or .png", o.plot)

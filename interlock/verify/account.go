@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -13,8 +15,8 @@ import (
 // its budget of doubt is spent.
 type account struct {
 	class              monitor.Class // in effect
-	age                Scans         // since the last news
-	span, good, paused Scans
+	age                model.Scans   // since the last news
+	span, good, paused model.Scans
 	spent              monitor.Parts
 	parted, again      bool // since its last fresh good reading; that this one is the first since
 }
@@ -36,7 +38,7 @@ func (w account) see(c *monitor.Config, news monitor.Class, was, is monitor.Phas
 		w.span, w.good, w.paused = 0, 0, 0
 	case w.class == monitor.Good && (fresh || w.span > 0):
 		w.span = min(w.span.Next(), c.SettleScans)
-		w.good = min(w.good+Scans(b2i(fresh)), c.SettleReadings)
+		w.good = min(w.good+model.Scans(model.Int(fresh)), c.SettleReadings)
 	case w.class != monitor.Good && w.span > 0:
 		if w.paused++; w.paused > c.SettlePause {
 			w.span, w.good, w.paused = 0, 0, 0
@@ -88,7 +90,7 @@ type misjudged struct {
 // misjudges follows a channel's graph together with the account of it, and
 // returns the first breach of each property. Where the logic is right, both
 // remember the same, so that there are hardly more pairs than states.
-func misjudges(t *ChannelTable, memory uint64) (found [len(titles)]misjudged) {
+func misjudges(t *table.ChannelTable, memory uint64) (found [len(titles)]misjudged) {
 	type pair struct {
 		state uint32
 		w     account
@@ -100,11 +102,11 @@ func misjudges(t *ChannelTable, memory uint64) (found [len(titles)]misjudged) {
 	all, came, known := []pair{{}}, []step{{-1, 0}}, map[pair]bool{{}: true}
 	for i := 0; i < len(all); i++ {
 		before := t.States[all[i].state].Control
-		before.Stay = t.stay.last(t.stay.index(before.Stay))
+		before.Stay = t.Stay.Last(t.Stay.Index(before.Stay))
 		for class := monitor.Class(0); class < monitor.Classes; class++ {
-			for _, e := range t.from(all[i].state, class) {
-				next := pair{e.next, all[i].w.see(t.Config, class, before.Phase, t.phase(e.next))}
-				if property, says, _ := next.w.wrong(t.Config, before, t.phase(e.next), e.letter.again()); property > 0 {
+			for _, e := range t.From(all[i].state, class) {
+				next := pair{e.Next, all[i].w.see(t.Config, class, before.Phase, t.Phase(e.Next))}
+				if property, says, _ := next.w.wrong(t.Config, before, t.Phase(e.Next), e.Letter.Again()); property > 0 {
 					if found[property].says == "" {
 						news := []monitor.Class{class}
 						for at := i; came[at].from >= 0; at = came[at].from {
@@ -124,7 +126,7 @@ func misjudges(t *ChannelTable, memory uint64) (found [len(titles)]misjudged) {
 		if uint64(len(all))*150 > memory {
 			for p := range found {
 				if found[p].says == "" {
-					found[p].err = &CutOff{"following a channel and the account of it", uint64(len(all)), memory}
+					found[p].err = &table.CutOff{Where: "following a channel and the account of it", States: uint64(len(all)), Limit: memory}
 				}
 			}
 			break
@@ -158,7 +160,7 @@ func misheard(hear func(c *monitor.Config, s *monitor.State, in monitor.Reading)
 // the other way round; empty if none. The same stamp is never new; a lower one is
 // only once the channel has been stale.
 func misstamped(step func(c *monitor.Config, s monitor.State, in monitor.Reading) monitor.State, c *monitor.Config) string {
-	for _, age := range [...]Scans{0, c.StaleAfter, c.StaleAfter.Next()} {
+	for _, age := range [...]model.Scans{0, c.StaleAfter, c.StaleAfter.Next()} {
 		for _, ahead := range [...]uint16{0, 1, 1<<15 - 1, 1 << 15, 1<<16 - 1} {
 			s := monitor.State{Control: monitor.Control{Phase: monitor.Bonded, Class: monitor.Good, Age: age}, Stamp: 7, Seen: true}
 			in := monitor.Reading{Value: c.Accept, Quality: monitor.Valid, Stamp: 7 + ahead}

@@ -5,6 +5,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -13,11 +15,11 @@ import (
 func TestHowAChannelSettlesAndDoubts(t *testing.T) {
 	c, broken := demoChannel(), 0
 	find := func(change func(s, next monitor.Control, news monitor.Class) monitor.Control) []monitor.Class {
-		logic := Real()
+		logic := model.Real()
 		logic.Advance = func(c *monitor.Config, s monitor.Control, news monitor.Class) monitor.Control {
 			return change(s, monitor.Advance(c, s, news), news)
 		}
-		table, err := tabulate(logic, &c, 1<<30)
+		table, err := table.Tabulate(logic, &c, 1<<30)
 		require.NoError(t, err)
 		for property, found := range misjudges(table, 1<<30) {
 			require.NoError(t, found.err)
@@ -79,9 +81,9 @@ func TestHowAChannelSortsReadings(t *testing.T) {
 	require.Empty(t, misheard(monitor.Hear, &c))
 	for name, wrong := range map[string]func(in *monitor.Reading){
 		"negative reads good":  func(in *monitor.Reading) { in.Value = max(in.Value, c.Floor) },
-		"reject is one higher": func(in *monitor.Reading) { in.Value -= monitor.Microohm(b2i(in.Value == c.Reject+1)) },
+		"reject is one higher": func(in *monitor.Reading) { in.Value -= monitor.Microohm(model.Int(in.Value == c.Reject+1)) },
 		"over-range is measured": func(in *monitor.Reading) {
-			in.Quality = max(in.Quality, monitor.Valid*monitor.Quality(b2i(in.Quality == monitor.OverRange)))
+			in.Quality = max(in.Quality, monitor.Valid*monitor.Quality(model.Int(in.Quality == monitor.OverRange)))
 		},
 	} {
 		require.NotEmpty(t, misheard(func(c *monitor.Config, s *monitor.State, in monitor.Reading) monitor.Class {

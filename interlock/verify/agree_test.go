@@ -7,6 +7,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -28,27 +30,27 @@ func TestWorstCasesAgreeWithTheSitesTiming(t *testing.T) {
 				s.Channels[i].LongestDoubt = k.doubt
 			}
 		}
-		m, err := FromSite(s)
+		m, err := model.FromSite(s)
 		require.NoError(t, err)
-		v, err := newVerification(m, Options{})
+		v, err := newVerification(m, model.Options{})
 		require.NoError(t, err)
 		clock, compared := s.Clock(), 0
 		for i := range s.Channels {
 			f, err := v.factsOf(i)
 			require.NoError(t, err)
 			timing := s.Timing(m.Config, i)
-			for _, class := range bad {
-				if !possible(&m.Config.Channels[i].Config)[class] {
+			for _, class := range table.Bad {
+				if !table.Possible(&m.Config.Channels[i].Config)[class] {
 					continue
 				}
 				compared++
-				short += b2i(f.Patience[class] < dipsForgiven(&m.Config.Channels[i].Config, class))
+				short += model.Int(f.Patience[class] < dipsForgiven(&m.Config.Channels[i].Config, class))
 				want, of := timing.Of(class), name+" "+s.Channels[i].Name+" "+class.String()
 				require.Equal(t, want.GuaranteedScans, f.Patience[class], "%s: forgiven", of)
 				require.Equal(t, want.DetectionScans, f.DetectOf[class], "%s: detected", of)
 				require.GreaterOrEqual(t, f.Detect, f.DetectOf[class], "%s: a mixture is the worst", of)
-				require.Equal(t, want.Detection, m.longest(f.DetectOf[class])+v.slowest(len(s.Outputs), []int{i}), "%s: time to detect", of)
-				require.Equal(t, want.Guaranteed, m.forgiven(class, f.Patience[class]), "%s: time forgiven", of)
+				require.Equal(t, want.Detection, m.Longest(f.DetectOf[class])+v.slowest(len(s.Outputs), []int{i}), "%s: time to detect", of)
+				require.Equal(t, want.Guaranteed, m.Forgiven(class, f.Patience[class]), "%s: time forgiven", of)
 			}
 			require.Equal(t, timing.Settle.Scans, f.BondScans, "%s %s: bond", name, s.Channels[i].Name)
 			require.Equal(t, timing.Settle.Shortest, clock.Shortest(f.BondScans-1))
@@ -66,9 +68,9 @@ func TestDipThatCannotBeRepaidInTime(t *testing.T) {
 	for i := range s.Channels {
 		s.Channels[i].LongestDoubt = 600 * ms
 	}
-	m, err := FromSite(s)
+	m, err := model.FromSite(s)
 	require.NoError(t, err)
-	r, err := Verify(m, Options{Properties: []string{"6"}, Outputs: []string{s.Outputs[0].Name}})
+	r, err := Verify(m, model.Options{Properties: []string{"6"}, Outputs: []string{s.Outputs[0].Name}})
 	require.NoError(t, err)
 	require.Equal(t, Violated, r.Verdict())
 	require.NotNil(t, r.Results[0].Counterexample, r.Results[0].Says)
@@ -81,13 +83,13 @@ func TestWindowAgreesWithTheWorstCases(t *testing.T) {
 	s, problems := site.Read("../../testdata/sites/kestrel_siding.yaml")
 	require.Nil(t, problems)
 	require.Greater(t, s.Poll, s.Period.Max)
-	m, err := FromSite(s)
+	m, err := model.FromSite(s)
 	require.NoError(t, err)
-	v, err := newVerification(m, Options{})
+	v, err := newVerification(m, model.Options{})
 	require.NoError(t, err)
 	f, err := v.factsOf(0)
 	require.NoError(t, err)
-	w := &Window{Output: "valve_1", Available: m.longest(f.Detect) + v.slowest(0, []int{0})}
+	w := &Window{Output: "valve_1", Available: m.Longest(f.Detect) + v.slowest(0, []int{0})}
 	high := s.Channels[0].Patience[monitor.High]
 	cell := w.cell(s, 0, monitor.High, s.Period.Max, s.Channels[0].SettleTime, high, searched{})
 	require.Equal(t, WindowShown, cell.Found)
@@ -105,22 +107,22 @@ func TestWindowAgreesWithTheWorstCases(t *testing.T) {
 // forgiven the shortest; where a poll is slower, it is added to the one and
 // stands for whole readings in the other.
 func TestScansBecomeTimesToTheCarefulSide(t *testing.T) {
-	m := &Model{PeriodMin: 9 * ms, PeriodMax: 12 * ms, Poll: 12 * ms}
-	require.Equal(t, 48*ms, m.longest(4))
-	require.Equal(t, 5*ms, m.read(5*ms))
-	require.Equal(t, 27*ms, m.forgiven(monitor.High, 3))
-	require.Equal(t, Scans(3), m.hit(monitor.High, 27*ms-1))
-	require.Equal(t, Scans(4), m.hit(monitor.High, 27*ms), "it may begin just before a scan")
-	require.Zero(t, m.forgiven(monitor.Open, 0))
+	m := &model.Model{PeriodMin: 9 * ms, PeriodMax: 12 * ms, Poll: 12 * ms}
+	require.Equal(t, 48*ms, m.Longest(4))
+	require.Equal(t, 5*ms, m.Read(5*ms))
+	require.Equal(t, 27*ms, m.Forgiven(monitor.High, 3))
+	require.Equal(t, model.Scans(3), m.Hit(monitor.High, 27*ms-1))
+	require.Equal(t, model.Scans(4), m.Hit(monitor.High, 27*ms), "it may begin just before a scan")
+	require.Zero(t, m.Forgiven(monitor.Open, 0))
 
 	m.Poll = 40 * ms // five of the shortest scans, so one bad reading is five bad scans
-	require.Equal(t, 45*ms, m.read(5*ms))
-	require.Equal(t, Scans(5), m.hit(monitor.High, 40*ms-1))
-	require.Equal(t, Scans(10), m.hit(monitor.High, 40*ms))
-	require.Equal(t, 40*ms, m.forgiven(monitor.High, 9))
+	require.Equal(t, 45*ms, m.Read(5*ms))
+	require.Equal(t, model.Scans(5), m.Hit(monitor.High, 40*ms-1))
+	require.Equal(t, model.Scans(10), m.Hit(monitor.High, 40*ms))
+	require.Equal(t, 40*ms, m.Forgiven(monitor.High, 9))
 	// One reading lost: 80 ms from the one before to the one after, nine scans of
 	// 9 ms start in it, and the last of them already shows the next reading.
-	require.Equal(t, Scans(8), m.hit(monitor.Missing, 40*ms-1))
+	require.Equal(t, model.Scans(8), m.Hit(monitor.Missing, 40*ms-1))
 }
 
 const ms = time.Millisecond
@@ -136,13 +138,13 @@ func TestOnceBondedSettlingIsNotLookedAt(t *testing.T) {
 	} {
 		c := demoChannel()
 		change(&c)
-		whole, err := tabulate(Real(), &c, 1<<30)
+		whole, err := table.Tabulate(model.Real(), &c, 1<<30)
 		require.NoError(t, err)
-		detect, _ := whole.longestBad(bad[:])
-		for _, class := range bad {
+		detect, _ := whole.LongestBad(table.Bad[:])
+		for _, class := range table.Bad {
 			worst, err := searched{}.search(c, class, 1)
 			require.NoError(t, err)
-			require.Equal(t, worstOfClass{detect, whole.shortestDip(class, 1)}, worst, class)
+			require.Equal(t, worstOfClass{detect, whole.ShortestDip(class, 1)}, worst, class)
 		}
 	}
 }

@@ -2,6 +2,8 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -31,25 +33,25 @@ func (v *verification) stride(a *Audit, states, sampled, all int) int {
 func (v *verification) audit() *Audit {
 	a := &Audit{}
 	for _, t := range v.byChannel {
-		c, d := t.audit(v.stride(a, len(t.States), sampledOfChannel, 1))
+		c, d := t.Audit(v.stride(a, len(t.States), sampledOfChannel, 1))
 		a.Compared += c
 		a.Different += d
 	}
 	for _, t := range v.byOutput {
-		every := v.stride(a, len(t.states), sampledOfOutput, v.auditEvery)
-		newStand(v.logic, t.shape.config, nil).outputs(t, a, every, v.auditEvery > 0 || v.options.Audit)
+		every := v.stride(a, len(t.States), sampledOfOutput, v.auditEvery)
+		newStand(v.logic, t.Shape.Config, nil).outputs(t, a, every, v.auditEvery > 0 || v.options.Audit)
 	}
-	seen := map[interlock.Press]map[[2]Scans]bool{}
+	seen := map[interlock.Press]map[[2]model.Scans]bool{}
 	for _, o := range v.outputs {
 		for _, i := range v.model.Config.VesselsOf(o) {
 			vessel := &v.model.Config.Vessels[i]
 			if seen[vessel.Press] == nil {
-				seen[vessel.Press] = map[[2]Scans]bool{}
+				seen[vessel.Press] = map[[2]model.Scans]bool{}
 			}
-			if key := [2]Scans{vessel.Wait, vessel.Rest}; !seen[vessel.Press][key] {
+			if key := [2]model.Scans{vessel.Wait, vessel.Rest}; !seen[vessel.Press][key] {
 				seen[vessel.Press][key] = true
-				t := tabulateVessel(v.logic, vessel)
-				every := v.stride(a, len(t.states), sampledOfChannel, 1)
+				t := table.TabulateVessel(v.logic, vessel)
+				every := v.stride(a, len(t.States), sampledOfChannel, 1)
 				newStand(v.logic, &interlock.Output{Reset: 1, Press: interlock.Press{Min: 1, Max: 1}}, vessel).vessels(t, a, every)
 			}
 		}
@@ -84,14 +86,14 @@ const standRunDown = 5
 // stand is a test stand: the part under audit on a site that can show it every
 // letter, turned by the whole Step.
 type stand struct {
-	logic  *Logic
+	logic  *model.Logic
 	config *interlock.Config
 	state  *interlock.State
 	in     *interlock.Inputs
 	d      *interlock.Decision
 }
 
-func newStand(logic *Logic, o *interlock.Output, vessel *interlock.Vessel) *stand {
+func newStand(logic *model.Logic, o *interlock.Output, vessel *interlock.Vessel) *stand {
 	cause := func(n int) interlock.Node { return interlock.Node{Op: interlock.OpCause, Cause: n} }
 	mine := *o
 	// An input, and two channels by which the permissive can differ over
@@ -138,25 +140,25 @@ func newStand(logic *Logic, o *interlock.Output, vessel *interlock.Vessel) *stan
 }
 
 // show makes an input be seen as a level in the next scan.
-func (s *stand) show(ref interlock.Ref, l level) {
+func (s *stand) show(ref interlock.Ref, l table.Level) {
 	if ref == 0 {
 		return
 	}
-	s.state.Inputs[ref-1] = interlock.InputState{Level: l.value}
+	s.state.Inputs[ref-1] = interlock.InputState{Level: l.Value}
 	s.in.Signals[ref-1] = interlock.Faulty
 	switch {
-	case l.fresh && l.value == interlock.True:
+	case l.Fresh && l.Value == interlock.True:
 		s.in.Signals[ref-1] = interlock.High
-	case l.fresh:
+	case l.Fresh:
 		s.in.Signals[ref-1] = interlock.Low
-	case l.value != interlock.Unknown:
+	case l.Value != interlock.Unknown:
 		s.in.Signals[ref-1] = interlock.NoSignal
 	}
 }
 
 // value shows a fresh value, or unknown.
 func (s *stand) value(ref interlock.Ref, v interlock.Truth) {
-	s.show(ref, level{v, v != interlock.Unknown})
+	s.show(ref, table.Level{Value: v, Fresh: v != interlock.Unknown})
 }
 
 // doubt makes a channel be fit to keep and not fit to start in the next scan.
@@ -177,26 +179,26 @@ func (s *stand) bond(channel int, v interlock.Truth, parted bool) {
 
 // outputs compares the table of an output. Without streams and vessels of its own
 // the stand's ones stand in: the flow has ended or not, the wait runs or not.
-func (s *stand) outputs(t *outputTable, a *Audit, every int, enabledToo bool) {
+func (s *stand) outputs(t *table.OutputTable, a *Audit, every int, enabledToo bool) {
 	o := &s.config.Outputs[0]
-	for at, word := range t.states {
-		if at%every != 0 && !(enabledToo && t.enabled(uint32(at))) {
+	for at, word := range t.States {
+		if at%every != 0 && !(enabledToo && t.Enabled(uint32(at))) {
 			continue
 		}
-		t.shape.eachLetter(false, func(l *outputScan) {
-			if !t.shape.brief && !levels[l.reset].follows(unpackWatch(word).button) || o.Automatic && l.shared == sharedWait {
+		t.Shape.EachLetter(false, func(l *table.OutputScan) {
+			if !t.Shape.Brief && !table.Levels[l.Reset].Follows(table.UnpackWatch(word).Button) || o.Automatic && l.Shared == table.SharedWait {
 				return
 			}
-			t.shape.each(uint32(word&(1<<watchShift-1)), func(memory interlock.OutputControl) {
-				for way := range max(waysOf[l.shared], permWays(l.perm)) {
-					s.prepare(o, t.shape, memory, l)
-					s.withhold(l.shared, way%waysOf[l.shared])
-					in := s.permit(l, way, memory.Mode == interlock.Enabled, t.shape)
-					step, _ := t.logic.Output(t.shape.config, memory, in)
+			t.Shape.Each(uint32(word&(1<<table.WatchShift-1)), func(memory interlock.OutputControl) {
+				for way := range max(waysOf[l.Shared], permWays(l.Perm)) {
+					s.prepare(o, t.Shape, memory, l)
+					s.withhold(l.Shared, way%waysOf[l.Shared])
+					in := s.permit(l, way, memory.Mode == interlock.Enabled, t.Shape)
+					step, _ := t.Logic.Output(t.Shape.Config, memory, in)
 					s.logic.Step(s.config, s.state, s.in, s.d)
 					a.Compared++
 					after := s.state.Outputs[0].OutputControl
-					if step != after || !t.hasEdge(uint32(at), l, t.shape.pack(after)) {
+					if step != after || !t.HasEdge(uint32(at), l, t.Shape.Pack(after)) {
 						a.Different++
 					}
 				}
@@ -205,22 +207,22 @@ func (s *stand) outputs(t *outputTable, a *Audit, every int, enabledToo bool) {
 	}
 }
 
-func (s *stand) prepare(o *interlock.Output, h *outputShape, memory interlock.OutputControl, l *outputScan) {
+func (s *stand) prepare(o *interlock.Output, h *table.OutputShape, memory interlock.OutputControl, l *table.OutputScan) {
 	s.state.Running = true
 	s.state.Outputs[0] = interlock.OutputState{OutputControl: memory}
 	s.state.Outputs[1] = interlock.OutputState{}
 	s.state.Vessels[0] = interlock.VesselState{Clear: true, Held: true}
 	s.state.Streams[0] = interlock.StreamState{}
 	s.bond(0, interlock.True, false)
-	s.show(o.Reset, levels[l.reset])
-	s.show(o.Start, levels[l.begin])
-	s.value(o.Stop, truth(l.shared == sharedStop))
-	s.value(o.Closed, h.ends[l.ends].closed)
-	s.value(o.Opened, h.ends[l.ends].opened)
-	s.value(standOther, truth(l.ended))
+	s.show(o.Reset, table.Levels[l.Reset])
+	s.show(o.Start, table.Levels[l.Begin])
+	s.value(o.Stop, model.Truth(l.Shared == table.SharedStop))
+	s.value(o.Closed, h.Ends[l.Ends].Closed)
+	s.value(o.Opened, h.Ends[l.Ends].Opened)
+	s.value(standOther, model.Truth(l.Ended))
 	s.value(standFlow, interlock.False)
 	s.value(standAcknowledge, interlock.False)
-	if l.ended {
+	if l.Ended {
 		s.state.Streams[0].Stopped = standRunDown + 1
 	}
 	s.in.Overrun = false
@@ -237,9 +239,9 @@ func permWays(t interlock.Truth) int {
 // permit makes the permissive come to a value: by its input; or, where it is
 // false, over fit-to-start alone, which an output that runs is not asked, or over
 // fit-to-keep alone. It returns what the output's own step is then told.
-func (s *stand) permit(l *outputScan, way int, running bool, h *outputShape) (in interlock.OutputScan) {
-	t := l.perm
-	in = l.arm(h)
+func (s *stand) permit(l *table.OutputScan, way int, running bool, h *table.OutputShape) (in interlock.OutputScan) {
+	t := l.Perm
+	in = l.Arm(h)
 	s.bond(standAsIs, interlock.True, false)
 	s.bond(standNot, interlock.False, false)
 	s.value(standPerm, t)
@@ -258,22 +260,22 @@ func (s *stand) permit(l *outputScan, way int, running bool, h *outputShape) (in
 }
 
 // waysOf is in how many ways each shared reason can come about.
-var waysOf = [sharedClasses]int{sharedNone: 1, sharedWait: 2, sharedStop: 1, sharedHard: 3}
+var waysOf = [table.SharedClasses]int{table.SharedNone: 1, table.SharedWait: 2, table.SharedStop: 1, table.SharedHard: 3}
 
 // withhold makes a shared reason come about in one of its ways: a wait that runs
 // or an early reconnection that is not acknowledged; an overrun, the first scan
 // since power-up, or a call by an actuator that may still be open.
 func (s *stand) withhold(shared uint8, way int) {
 	switch {
-	case shared == sharedWait && way == 0:
+	case shared == table.SharedWait && way == 0:
 		s.state.Vessels[0].Clear = false
-	case shared == sharedWait:
+	case shared == table.SharedWait:
 		s.state.Vessels[0].Early = true
-	case shared == sharedHard && way == 0:
+	case shared == table.SharedHard && way == 0:
 		s.in.Overrun = true
-	case shared == sharedHard && way == 1:
+	case shared == table.SharedHard && way == 1:
 		s.state.Running = false
-	case shared == sharedHard:
+	case shared == table.SharedHard:
 		s.state.Outputs[1].Unconfirmed = interlock.StayedOpen
 	}
 }
@@ -281,35 +283,35 @@ func (s *stand) withhold(shared uint8, way int) {
 // vessels compares the table of a vessel. A still scan in which flow is seen, and
 // an unreadable channel that reads good, cannot be shown by one stream and one
 // channel; they are left out.
-func (s *stand) vessels(t *vesselTable, a *Audit, every int) {
-	idle := level{interlock.False, true}
-	if t.config.Acknowledge == 0 {
-		idle = level{interlock.Unknown, false} // what Step says of an input that is not there
+func (s *stand) vessels(t *table.VesselTable, a *Audit, every int) {
+	idle := table.Level{Value: interlock.False, Fresh: true}
+	if t.Config.Acknowledge == 0 {
+		idle = table.Level{Value: interlock.Unknown, Fresh: false} // what Step says of an input that is not there
 	}
-	about := interlock.Button{Phase: interlock.Pressed, Held: t.config.Press.Min, Released: true}
-	for at, k := range t.states {
+	about := interlock.Button{Phase: interlock.Pressed, Held: t.Config.Press.Min, Released: true}
+	for at, k := range t.States {
 		if at%every != 0 {
 			continue
 		}
-		for number := 0; number < vesselScans; number++ {
-			l := vesselScanOf(number)
-			if l.still && l.flowSeen || l.bonded == interlock.Unknown && l.reconnected {
+		for number := 0; number < table.VesselScans; number++ {
+			l := table.VesselScanOf(number)
+			if l.Still && l.FlowSeen || l.Bonded == interlock.Unknown && l.Reconnected {
 				continue
 			}
-			t.waited.each(k.waited, func(n Scans) {
+			t.Waited.Each(k.Waited, func(n model.Scans) {
 				for _, button := range [...]interlock.Button{{}, {Phase: interlock.Idle}, about} {
-					if button == about && (t.config.Acknowledge == 0 || !k.early) {
+					if button == about && (t.Config.Acknowledge == 0 || !k.Early) {
 						continue
 					}
-					memory := interlock.VesselState{Clear: k.clear, Held: k.held, Early: k.early, Waited: n, Ack: button}
+					memory := interlock.VesselState{Clear: k.Clear, Held: k.Held, Early: k.Early, Waited: n, Ack: button}
 					s.prepareVessel(memory, l)
 					s.logic.Step(s.config, s.state, s.in, s.d)
 					a.Compared++
-					step, _ := t.logic.Vessel(t.config, memory, interlock.VesselScan{
-						Bonded: l.bonded, Still: l.still, FlowSeen: l.flowSeen, Reconnected: l.reconnected,
-						Acknowledge: idle.value, AcknowledgeFresh: idle.fresh,
+					step, _ := t.Logic.Vessel(t.Config, memory, interlock.VesselScan{
+						Bonded: l.Bonded, Still: l.Still, FlowSeen: l.FlowSeen, Reconnected: l.Reconnected,
+						Acknowledge: idle.Value, AcknowledgeFresh: idle.Fresh,
 					})
-					if after := s.state.Vessels[0]; step != after || !t.hasEdge(uint32(at), number, after) {
+					if after := s.state.Vessels[0]; step != after || !t.HasEdge(uint32(at), number, after) {
 						a.Different++
 					}
 				}
@@ -318,19 +320,19 @@ func (s *stand) vessels(t *vesselTable, a *Audit, every int) {
 	}
 }
 
-func (s *stand) prepareVessel(memory interlock.VesselState, l vesselScan) {
+func (s *stand) prepareVessel(memory interlock.VesselState, l table.VesselScan) {
 	s.state.Running = true
 	s.state.Outputs[0], s.state.Outputs[1] = interlock.OutputState{}, interlock.OutputState{}
 	s.state.Vessels[0] = memory
 	s.state.Streams[0] = interlock.StreamState{}
-	if l.still {
+	if l.Still {
 		s.state.Streams[0].Stopped = standRunDown + 1
 	}
-	s.bond(0, l.bonded, l.reconnected)
+	s.bond(0, l.Bonded, l.Reconnected)
 	for ref := interlock.Ref(1); ref <= standInputs; ref++ {
 		s.value(ref, interlock.False)
 	}
-	s.value(standOther, truth(l.still))
-	s.value(standFlow, truth(l.flowSeen))
+	s.value(standOther, model.Truth(l.Still))
+	s.value(standFlow, model.Truth(l.FlowSeen))
 	s.in.Overrun = false
 }

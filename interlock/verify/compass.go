@@ -2,6 +2,8 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/search"
+	"ohmgate/interlock/verify/table"
 )
 
 // compass leads a hunt to what a search has found. It says of every state of the
@@ -14,9 +16,9 @@ import (
 type compass struct {
 	v       *verification
 	job     *Searched
-	channel *ChannelTable
-	output  *outputTable
-	wait    *waitModel // nil where buttons and delays were searched
+	channel *table.ChannelTable
+	output  *table.OutputTable
+	wait    *table.WaitModel // nil where buttons and delays were searched
 	columns int
 	far     []uint8 // by row and column; 0 is not known to lead there
 }
@@ -38,19 +40,19 @@ func (v *verification) compassTo(job *Searched, property int) *compass {
 	if c.output, err = v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait"); err != nil {
 		return nil
 	}
-	stem := (*Stem)(nil)
+	stem := (*table.Stem)(nil)
 	if job.Kind == "wait" {
-		c.wait = newWaitModel(v.logic, v.model.Config, job.output, job.vessel, c.output)
-		if stem, err = c.wait.stem(v.focusOf(job), steps.letters(), v.options.memory()); err != nil {
+		c.wait = table.NewWaitModel(v.logic, v.model.Config, job.output, job.vessel, c.output)
+		if stem, err = c.wait.Stem(v.focusOf(job), steps.Letters(), v.options.MemoryLimit()); err != nil {
 			return nil
 		}
 	} else {
-		stem = resetStem(v.logic, c.output, v.focusOf(job), steps.letters())
+		stem = table.ResetStem(v.logic, c.output, v.focusOf(job), steps.Letters())
 	}
-	if uint64(stem.Rows*c.columns) > min(maxCompass, v.options.memory()) {
+	if uint64(stem.Rows*c.columns) > min(maxCompass, v.options.MemoryLimit()) {
 		return nil
 	}
-	there := &Product{Channel: steps, Stem: stem, Workers: v.options.Workers}
+	there := &search.Product{Channel: steps, Stem: stem, Workers: v.options.Workers}
 	if there.Run() != nil {
 		return nil
 	}
@@ -59,17 +61,17 @@ func (v *verification) compassTo(job *Searched, property int) *compass {
 }
 
 // backwards fills in the distances.
-func (c *compass) backwards(there *Product, property int) {
+func (c *compass) backwards(there *search.Product, property int) {
 	c.far = make([]uint8, there.Stem.Rows*c.columns)
-	back := &Product{Channel: c.channel.reversed(), Stem: there.Stem.reversed(), Workers: there.Workers}
-	back.begin = func() { back.beginAt(there, property) }
-	back.keep = func(level int, w *wave) {
-		for i, row := range w.rows {
-			words := w.at(i, back.words)
-			l := front{at: []uint32{0}, words: []uint64{0}}
+	back := &search.Product{Channel: c.channel.Reversed(), Stem: there.Stem.Reversed(), Workers: there.Workers}
+	back.Begin = func() { back.BeginAt(there, property) }
+	back.Keep = func(level int, w *search.Wave) {
+		for i, row := range w.Rows {
+			words := w.At(i, back.Words)
+			l := search.Front{At: []uint32{0}, Words: []uint64{0}}
 			for i, w := range words {
-				l.at[0], l.words[0] = uint32(i), w
-				l.each(back.words, func(at Visited) bool {
+				l.At[0], l.Words[0] = uint32(i), w
+				l.Each(back.Words, func(at search.Visited) bool {
 					c.far[int(row)*c.columns+int(at.Column)] = uint8(min(level+1, nowhere-1))
 					return false
 				})
@@ -82,7 +84,7 @@ func (c *compass) backwards(there *Product, property int) {
 // away is how far a state of the whole site is from a violation, at least.
 func (c *compass) away(w *witness, s *interlock.State, m *sight) uint32 {
 	ch := &s.Channels[c.job.channel]
-	column, ok := c.channel.known(ChannelState{ch.Control, ch.Parted})
+	column, ok := c.channel.Known(table.ChannelState{Control: ch.Control, Parted: ch.Parted})
 	if !ok {
 		return nowhere
 	}
@@ -99,10 +101,10 @@ func (c *compass) away(w *witness, s *interlock.State, m *sight) uint32 {
 func (c *compass) rows(w *witness, s *interlock.State, m *sight, f func(uint32)) {
 	seen := m.watch
 	if c.wait != nil {
-		seen = watch{away: seen.away, home: seen.home}
+		seen = table.Watch{Away: seen.Away, Home: seen.Home}
 	}
-	word := uint64(c.output.shape.pack(s.Outputs[c.job.output].OutputControl)) | seen.pack()
-	out, ok := c.output.index[word]
+	word := uint64(c.output.Shape.Pack(s.Outputs[c.job.output].OutputControl)) | seen.Pack()
+	out, ok := c.output.Index[word]
 	switch {
 	case !ok:
 		return
@@ -118,19 +120,19 @@ func (c *compass) rows(w *witness, s *interlock.State, m *sight, f func(uint32))
 		return
 	}
 	vessel := &s.Vessels[c.job.vessel]
-	key := waitKey{out: out}
-	for i := range c.wait.streams {
-		part := &c.wait.streams[i]
-		key.stopped[i] = uint8(part.stopped.index(s.Streams[part.number].Stopped))
+	key := table.WaitKey{Out: out}
+	for i := range c.wait.Streams {
+		part := &c.wait.Streams[i]
+		key.Stopped[i] = uint8(part.Stopped.Index(s.Streams[part.Number].Stopped))
 	}
 	for _, steady := range [...]bool{false, true} {
-		at, ok := c.wait.vessel.index[vesselKey{clear: vessel.Clear, held: vessel.Held, early: vessel.Early, waited: c.wait.vessel.waited.index(vessel.Waited),
-			watch: vesselWatch{paid: m.vessels[n].paid, early: m.vessels[n].early, steady: steady}}]
+		at, ok := c.wait.Vessel.Index[table.VesselKey{Clear: vessel.Clear, Held: vessel.Held, Early: vessel.Early, Waited: c.wait.Vessel.Waited.Index(vessel.Waited),
+			Watch: table.VesselWatch{Paid: m.vessels[n].paid, Early: m.vessels[n].early, Steady: steady}}]
 		if !ok {
 			continue
 		}
-		key.vessel = at
-		if row, ok := c.wait.row(key); ok {
+		key.Vessel = at
+		if row, ok := c.wait.Row(key); ok {
 			f(row)
 		}
 	}

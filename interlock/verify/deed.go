@@ -6,6 +6,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -97,7 +99,7 @@ func laid[T ~uint8](under, above []T) []T {
 
 // key tells deeds apart.
 func (d *deed) key() string {
-	b := []byte{byte(b2i(d.silent) | b2i(d.overruns)<<1 | b2i(d.unpowered)<<2)}
+	b := []byte{byte(model.Int(d.silent) | model.Int(d.overruns)<<1 | model.Int(d.unpowered)<<2)}
 	b = keyed(b, d.reads)
 	b = keyed(append(b, asBefore), d.signals)
 	return string(b)
@@ -115,8 +117,8 @@ func keyed[T ~uint8](b []byte, list []turns[T]) []byte {
 }
 
 // period is after how many scans a deed does the same again.
-func (d *deed) period() Scans {
-	return Scans(multiple(d.reads) * multiple(d.signals))
+func (d *deed) period() model.Scans {
+	return model.Scans(multiple(d.reads) * multiple(d.signals))
 }
 
 func multiple[T ~uint8](list []turns[T]) int {
@@ -130,14 +132,14 @@ func multiple[T ~uint8](list []turns[T]) int {
 }
 
 // do changes the inputs of a scan that a healthy plant has filled.
-func (d *deed) do(to *driver, scan Scans) {
+func (d *deed) do(to *driver, scan model.Scans) {
 	if d.silent {
 		clear(to.in.Readings)
 		clear(to.in.Signals)
 	}
 	for _, t := range d.reads {
 		if news := t.shows[uint64(scan)%uint64(len(t.shows))]; news != asBefore {
-			to.in.Readings[t.number] = readingOf(&to.config.Channels[t.number].Config, news, to.stamp)
+			to.in.Readings[t.number] = table.ReadingOf(&to.config.Channels[t.number].Config, news, to.stamp)
 		}
 	}
 	for _, t := range d.signals {

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -137,7 +139,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		r.Verdict = NotShown
 	case hits > 0:
 		r.Verdict = Shown
-		r.Says = plural(len(jobs), "search", "searches") + ", every state"
+		r.Says = model.Plural(len(jobs), "search", "searches") + ", every state"
 	case len(jobs) == 0:
 		v.byTable(output, property, r)
 		if r.Verdict == Violated && v.options.Logic == nil {
@@ -198,7 +200,7 @@ func (v *verification) needsRun(r *Result, output, property int) {
 // in at most twelve lines. It is a run of the tables, in which more can happen
 // than on the whole site.
 func (v *verification) searchedRun(s *Searched, property int) []string {
-	p, err := v.product(s, v.options.memory())
+	p, err := v.product(s, v.options.MemoryLimit())
 	if err != nil {
 		return nil
 	}
@@ -226,7 +228,7 @@ func (v *verification) huntFor(output, property int) *Run {
 		return nil
 	}
 	q := quarry{output: output, property: property, faults: 2, turns: min(probeTurns, v.turns), recovery: property == 15,
-		is: func(_ *driver, _ *sight, found mask) bool { return found&broken(property) != 0 }}
+		is: func(_ *driver, _ *sight, found table.Mask) bool { return found&broken(property) != 0 }}
 	run := v.channelRun(q)
 	if run == nil {
 		run = v.hunt(q)
@@ -246,11 +248,11 @@ func (v *verification) huntFor(output, property int) *Run {
 
 // broken is what shows that a property is broken: what prolongs a run that must
 // end shows as that.
-func broken(property int) mask {
+func broken(property int) table.Mask {
 	if property == 9 {
-		return bit(9) | bit(1) | bit(4) | bit(6)
+		return table.Bit(9) | table.Bit(1) | table.Bit(4) | table.Bit(6)
 	}
-	return bit(property)
+	return table.Bit(property)
 }
 
 // along hunts with the compass of one search after the other.
@@ -286,12 +288,12 @@ func (v *verification) byTable(output, property int, r *Result) {
 		r.Verdict, r.Says = NotShown, err.Error()
 		return
 	}
-	var hit, bad mask
-	for i := range t.edges {
-		hit |= t.edges[i].hit
-		bad |= t.edges[i].bad
+	var hit, bad table.Mask
+	for i := range t.Edges {
+		hit |= t.Edges[i].Hit
+		bad |= t.Edges[i].Bad
 	}
-	r.States, r.Steps = uint64(len(t.states)), uint64(len(t.edges))
+	r.States, r.Steps = uint64(len(t.States)), uint64(len(t.Edges))
 	switch {
 	case bad>>property&1 == 1:
 		r.Verdict, r.Says = Violated, "in the output's own table"
@@ -316,9 +318,9 @@ func (v *verification) withRun(r *Result, output, property int) *Result {
 	}
 	d, record := s.from()
 	sentence := fmt.Sprintf("%s runs after %d scans", v.model.Names.Outputs[output], record.scans)
-	if sets := CutSets(v.model.Config.Outputs[output].Permissive); len(sets) > 0 && property == 2 {
+	if sets := model.CutSets(v.model.Config.Outputs[output].Permissive); len(sets) > 0 && property == 2 {
 		v.hold(d, record, sets[0], v.detectAll())
-		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.model.Names.Outputs[output], v.model.cause(sets[0][0]))
+		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.model.Names.Outputs[output], v.model.Cause(sets[0][0]))
 	}
 	r.Example = record.finish(sentence, 0)
 	r.Example.Property, r.Example.Output = strconv.Itoa(property), v.model.Names.Outputs[output]
@@ -326,10 +328,10 @@ func (v *verification) withRun(r *Result, output, property int) *Result {
 }
 
 // detectAll bounds how long any channel takes to leave fit-to-keep.
-func (v *verification) detectAll() Scans {
-	most := Scans(1)
+func (v *verification) detectAll() model.Scans {
+	most := model.Scans(1)
 	for i := range v.model.Config.Channels {
-		if f, err := v.factsOf(i); err == nil && f.Detect != Endless {
+		if f, err := v.factsOf(i); err == nil && f.Detect != model.Endless {
 			most = max(most, f.Detect)
 		}
 	}
@@ -338,7 +340,7 @@ func (v *verification) detectAll() Scans {
 
 // hold lets some causes be bad until the target is withheld, or for so many
 // scans, while everything else is well.
-func (v *verification) hold(d *driver, record *recorder, causes []int, limit Scans) (after Scans) {
+func (v *verification) hold(d *driver, record *recorder, causes []int, limit model.Scans) (after model.Scans) {
 	for after = 0; after < limit && d.enabled(); after++ {
 		d.healthy()
 		for _, cause := range causes {
@@ -357,10 +359,10 @@ func (d *driver) spoil(cause int, class monitor.Class) {
 		if d.helps(cause) == interlock.False { // the clamp is put on
 			class = monitor.Good
 		}
-		if !possible(c)[class] {
+		if !table.Possible(c)[class] {
 			class = monitor.Invalid
 		}
-		d.in.Readings[cause] = readingOf(c, class, d.stamp)
+		d.in.Readings[cause] = table.ReadingOf(c, class, d.stamp)
 		return
 	}
 	input := cause - len(d.config.Channels)
@@ -370,7 +372,7 @@ func (d *driver) spoil(cause int, class monitor.Class) {
 // needed lists the channels of an output's permissive that are in a cut set.
 func (v *verification) needed(output int) []int {
 	var list []int
-	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+	for _, set := range model.CutSets(v.model.Config.Outputs[output].Permissive) {
 		for _, cause := range set {
 			if cause < len(v.model.Config.Channels) && !slices.Contains(list, cause) {
 				list = append(list, cause)
@@ -416,7 +418,7 @@ func (v *verification) boot(output int) *Result {
 		switch {
 		case err != nil:
 			r.Verdict, r.Says = Worse(r.Verdict, NotShown), err.Error()
-		case f.BondScans == Endless:
+		case f.BondScans == model.Endless:
 			r.Verdict, r.Says = Worse(r.Verdict, Nothing), v.model.Names.Channels[ch]+" can never bond"
 		case min(f.BondScans, f.RebondScans) < c.SettleScans || min(f.BondReadings, f.RebondReadings) < c.SettleReadings:
 			r.Verdict = Violated
@@ -459,8 +461,8 @@ func (v *verification) dips(output int) *Result {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
 		c := &v.model.Config.Channels[ch].Config
-		for _, class := range bad {
-			if !possible(c)[class] {
+		for _, class := range table.Bad {
+			if !table.Possible(c)[class] {
 				continue
 			}
 			want := dipsForgiven(c, class)
@@ -477,11 +479,11 @@ func (v *verification) dips(output int) *Result {
 
 // dipsForgiven is how many bad scans of one class the budget must cover: one
 // fewer than spend it, and no more than doubtful may last.
-func dipsForgiven(c *monitor.Config, class monitor.Class) Scans {
+func dipsForgiven(c *monitor.Config, class monitor.Class) model.Scans {
 	if c.Cost[class] == 0 {
 		return 0
 	}
-	spend := Scans((c.Full-1)/c.Cost[class]) + 1
+	spend := model.Scans((c.Full-1)/c.Cost[class]) + 1
 	forgiven := min(spend-1, c.LongestStay)
 	if class == monitor.Missing { // a gap is bad only once it is stale
 		forgiven += c.StaleAfter
@@ -489,10 +491,10 @@ func dipsForgiven(c *monitor.Config, class monitor.Class) Scans {
 	return forgiven
 }
 
-func patienceText(c *monitor.Config, f *ChannelFacts) string {
+func patienceText(c *monitor.Config, f *table.ChannelFacts) string {
 	text := ""
 	for _, class := range [...]monitor.Class{monitor.High, monitor.Open, monitor.Invalid, monitor.Missing} {
-		if possible(c)[class] {
+		if table.Possible(c)[class] {
 			if text != "" {
 				text += ", "
 			}
@@ -523,7 +525,7 @@ func (v *verification) chatter(output int) *Result {
 			r.Verdict, r.Says = Worse(r.Verdict, NotShown), name+": doubtful lasts too long to follow within the memory limit"
 		case 2*f.Share.Bad > f.Share.Of:
 			r.Verdict = Worse(r.Verdict, Violated)
-			r.Says = fmt.Sprintf("%s tolerates %s", name, f.Share.text())
+			r.Says = fmt.Sprintf("%s tolerates %s", name, f.Share.Text())
 			if r.Counterexample == nil {
 				r.Counterexample = v.chatterRun(output, ch, f.Share.Pattern)
 			}
@@ -532,7 +534,7 @@ func (v *verification) chatter(output int) *Result {
 				r.Verdict = Shown
 			}
 			if r.Verdict == Shown {
-				r.Says = fmt.Sprintf("%s tolerates at most %s", name, f.Share.text())
+				r.Says = fmt.Sprintf("%s tolerates at most %s", name, f.Share.Text())
 			}
 		}
 	}
@@ -561,10 +563,10 @@ func smallestWith(sets [][]int, cause int) []int {
 func (v *verification) chatterOn(d *driver, cause int, class monitor.Class) {
 	switch {
 	case cause < len(d.config.Channels):
-		if !possible(&d.config.Channels[cause].Config)[class] {
+		if !table.Possible(&d.config.Channels[cause].Config)[class] {
 			class = monitor.Invalid
 		}
-		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, class, d.stamp)
+		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, class, d.stamp)
 	case class != monitor.Good:
 		d.spoil(cause, class)
 	}
@@ -580,10 +582,10 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 	d, record := s.from()
 	from := record.scans
 	turns := 3*len(pattern) + 2*int(v.model.Config.Channels[channel].LongestStay)
-	together := smallestWith(CutSets(v.model.Config.Outputs[output].Permissive), channel)
+	together := smallestWith(model.CutSets(v.model.Config.Outputs[output].Permissive), channel)
 	var names []string
 	for _, cause := range together {
-		names = append(names, v.model.cause(cause))
+		names = append(names, v.model.Cause(cause))
 	}
 	for i := 0; i < turns; i++ {
 		d.healthy()
@@ -595,7 +597,7 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 			return nil
 		}
 	}
-	run := record.finish(fmt.Sprintf("%s runs on from scan %d with %s on %s", v.model.Names.Outputs[output], from, patternText(pattern), strings.Join(names, " and ")), len(together))
+	run := record.finish(fmt.Sprintf("%s runs on from scan %d with %s on %s", v.model.Names.Outputs[output], from, model.PatternText(pattern), strings.Join(names, " and ")), len(together))
 	run.Slice = []string{"reading of " + strings.Join(names, ", "), "counter: doubt, repaid by one good reading", "rule: counting"}
 	run.Property, run.Output = "5", v.model.Names.Outputs[output]
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)

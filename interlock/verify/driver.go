@@ -2,6 +2,8 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -10,7 +12,7 @@ import (
 // honestly, and an operator who presses what must be pressed, when it counts.
 // A run deviates from that on purpose, scan by scan.
 type driver struct {
-	logic    *Logic
+	logic    *model.Logic
 	config   *interlock.Config
 	state    *interlock.State
 	in       *interlock.Inputs
@@ -46,7 +48,7 @@ const (
 	roleKey
 )
 
-func newDriver(logic *Logic, c *interlock.Config, target int) *driver {
+func newDriver(logic *model.Logic, c *interlock.Config, target int) *driver {
 	d := bareDriver(logic, c, target)
 	d.roles = make([]role, len(c.Inputs))
 	d.wire()
@@ -54,7 +56,7 @@ func newDriver(logic *Logic, c *interlock.Config, target int) *driver {
 }
 
 // bareDriver does not know yet what its inputs are wired to.
-func bareDriver(logic *Logic, c *interlock.Config, target int) *driver {
+func bareDriver(logic *model.Logic, c *interlock.Config, target int) *driver {
 	return &driver{logic: logic, config: c, target: target, state: interlock.NewState(c), in: interlock.NewInputs(c), decision: interlock.NewDecision(c), shown: make([]monitor.Class, len(c.Channels))}
 }
 
@@ -112,7 +114,7 @@ func (d *driver) healthy() {
 	d.aim()
 	for i := range d.in.Readings {
 		d.shown[i] = d.reads(i)
-		d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, d.shown[i], d.stamp)
+		d.in.Readings[i] = table.ReadingOf(&d.config.Channels[i].Config, d.shown[i], d.stamp)
 	}
 	button, value := d.operator()
 	for i, r := range d.roles {
@@ -121,11 +123,11 @@ func (d *driver) healthy() {
 		case roleFree:
 			v = d.provided(i)
 		case roleClosed:
-			v = truth(!d.moved(r.number))
+			v = model.Truth(!d.moved(r.number))
 		case roleOpened:
-			v = truth(d.moved(r.number))
+			v = model.Truth(d.moved(r.number))
 		case roleFlow:
-			v = truth(d.flowing(r.number))
+			v = model.Truth(d.flowing(r.number))
 		}
 		if interlock.Ref(i+1) == button {
 			v = value
@@ -176,7 +178,7 @@ func (d *driver) reads(channel int) monitor.Class {
 
 // off is what a channel reads whose connection is taken off.
 func off(c *monitor.Config) monitor.Class {
-	if possible(c)[monitor.Open] {
+	if table.Possible(c)[monitor.Open] {
 		return monitor.Open
 	}
 	return monitor.High
@@ -191,28 +193,28 @@ func helpful(p interlock.Permissive, causes int) []interlock.Truth {
 		if set := p.Causes(); !set.Has(at) {
 			continue
 		}
-		can := outcomes(p, func(c int) truthSet {
+		can := model.Outcomes(p, func(c int) model.TruthSet {
 			if c <= at {
-				return setOf(list[c])
+				return model.SetOf(list[c])
 			}
-			return anyTruth
+			return model.AnyTruth
 		})
-		list[at] = truth(can.has(interlock.True))
+		list[at] = model.Truth(can.Has(interlock.True))
 	}
 	return list
 }
 
 // helpfulFor is the value of a cause that lets a permissive be true.
 func helpfulFor(p interlock.Permissive, cause int) interlock.Truth {
-	with := func(v interlock.Truth) truthSet {
-		return outcomes(p, func(c int) truthSet {
+	with := func(v interlock.Truth) model.TruthSet {
+		return model.Outcomes(p, func(c int) model.TruthSet {
 			if c == cause {
-				return setOf(v)
+				return model.SetOf(v)
 			}
-			return anyTruth
+			return model.AnyTruth
 		})
 	}
-	return truth(with(interlock.True).has(interlock.True))
+	return model.Truth(with(interlock.True).Has(interlock.True))
 }
 
 func (d *driver) flowing(stream int) bool {
@@ -251,7 +253,7 @@ func (d *driver) operator() (interlock.Ref, interlock.Truth) {
 
 // press is what a careful hand does with a button in this scan.
 func (d *driver) press(b interlock.Button, p interlock.Press, ready bool) interlock.Truth {
-	return truth(ready && (b.Phase == interlock.Idle || b.Phase == interlock.Pressed && !b.Released && b.Held < p.Min))
+	return model.Truth(ready && (b.Phase == interlock.Idle || b.Phase == interlock.Pressed && !b.Released && b.Held < p.Min))
 }
 
 // turn is one scan with the inputs as they are.

@@ -7,6 +7,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -16,12 +19,12 @@ func TestWorkersDoNotChangeTheResult(t *testing.T) {
 	type result struct {
 		states, steps uint64
 		levels        int
-		hit, bad      mask
+		hit, bad      table.Mask
 		firstHit      [32]int
 	}
 	var all []result
 	for _, workers := range []int{1, 2, 5} {
-		q := &Product{Channel: p.Channel, Stem: p.Stem, Workers: workers}
+		q := &search.Product{Channel: p.Channel, Stem: p.Stem, Workers: workers}
 		require.NoError(t, q.Run())
 		all = append(all, result{q.States(), q.Transitions, q.Levels, q.Hit, q.Bad, q.FirstHit})
 	}
@@ -31,10 +34,10 @@ func TestWorkersDoNotChangeTheResult(t *testing.T) {
 }
 
 // oneChannel is one channel at 10 ms under an output with confirmation.
-func oneChannel(t testing.TB) *Product {
+func oneChannel(t testing.TB) *search.Product {
 	t.Helper()
 	m := bay(t, 1, nil)
-	v, err := newVerification(m, Options{Outputs: []string{"valve_1"}})
+	v, err := newVerification(m, model.Options{Outputs: []string{"valve_1"}})
 	require.NoError(t, err)
 	p, err := v.product(v.plan()[0], 1<<30)
 	require.NoError(t, err)
@@ -44,9 +47,9 @@ func oneChannel(t testing.TB) *Product {
 // A plain search with a hash set and no row tricks must reach the same number of
 // states by the same number of levels.
 func TestRowsReachWhatAHashSetReaches(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	v, err := newVerification(m, Options{})
+	v, err := newVerification(m, model.Options{})
 	require.NoError(t, err)
 	compared := 0
 	for _, job := range v.plan() {
@@ -65,7 +68,7 @@ func TestRowsReachWhatAHashSetReaches(t *testing.T) {
 	require.Greater(t, compared, 4)
 }
 
-func plain(p *Product) (states uint64, levels int) {
+func plain(p *search.Product) (states uint64, levels int) {
 	type pair struct{ row, column uint32 }
 	seen := map[pair]bool{{}: true}
 	level := []pair{{}}
@@ -73,9 +76,9 @@ func plain(p *Product) (states uint64, levels int) {
 		levels++
 		var next []pair
 		for _, s := range level {
-			for _, e := range p.Channel.fromAll(s.column) {
-				for _, f := range p.Stem.From(int(s.row), p.Stem.Class[e.letter]) {
-					to := pair{f.Next, e.next}
+			for _, e := range p.Channel.FromAll(s.column) {
+				for _, f := range p.Stem.From(int(s.row), p.Stem.Class[e.Letter]) {
+					to := pair{f.Next, e.Next}
 					if !seen[to] {
 						seen[to] = true
 						next = append(next, to)
@@ -90,7 +93,7 @@ func plain(p *Product) (states uint64, levels int) {
 
 func TestMemoryLimitEndsNotShown(t *testing.T) {
 	m := bay(t, 1, nil)
-	r, err := Verify(m, Options{Memory: 1 << 20, Outputs: []string{"valve_1"}, Properties: []string{"2", "7", "8"}})
+	r, err := Verify(m, model.Options{Memory: 1 << 20, Outputs: []string{"valve_1"}, Properties: []string{"2", "7", "8"}})
 	require.NoError(t, err)
 	require.Equal(t, NotShown, r.Verdict())
 	require.NotEmpty(t, r.Results)
@@ -101,25 +104,25 @@ func TestMemoryLimitEndsNotShown(t *testing.T) {
 // that was kept.
 func TestLeftOutLettersAreAlike(t *testing.T) {
 	o := demoOutput()
-	h := shapeOf(&o, false)
-	steps, err := tabulateOutput(Real(), h, 1<<30)
+	h := table.ShapeOf(&o, false)
+	steps, err := table.TabulateOutput(model.Real(), h, 1<<30)
 	require.NoError(t, err)
 	checked := 0
-	for i := 0; i < len(steps.states); i += 29 {
-		h.each(uint32(steps.states[i]&(1<<watchShift-1)), func(s interlock.OutputControl) {
+	for i := 0; i < len(steps.States); i += 29 {
+		h.Each(uint32(steps.States[i]&(1<<table.WatchShift-1)), func(s interlock.OutputControl) {
 			if s.Mode == interlock.Enabled {
 				return
 			}
-			for reset := range levels {
-				l := outputScan{perm: interlock.True, reset: uint8(reset), shared: sharedHard}
-				hard, _ := interlock.StepOutput(&o, s, l.arm(h))
-				for _, shared := range []uint8{sharedWait, sharedStop} {
-					l.shared = shared
-					other, _ := interlock.StepOutput(&o, s, l.arm(h))
+			for reset := range table.Levels {
+				l := table.OutputScan{Perm: interlock.True, Reset: uint8(reset), Shared: table.SharedHard}
+				hard, _ := interlock.StepOutput(&o, s, l.Arm(h))
+				for _, shared := range []uint8{table.SharedWait, table.SharedStop} {
+					l.Shared = shared
+					other, _ := interlock.StepOutput(&o, s, l.Arm(h))
 					require.Equal(t, hard, other)
 				}
-				l.ended = true
-				other, _ := interlock.StepOutput(&o, s, l.arm(h))
+				l.Ended = true
+				other, _ := interlock.StepOutput(&o, s, l.Arm(h))
 				require.Equal(t, hard, other)
 				checked++
 			}
@@ -131,23 +134,23 @@ func TestLeftOutLettersAreAlike(t *testing.T) {
 // In brief form an output must be able to do all that it can do in full form.
 func TestBriefFormCoversFullForm(t *testing.T) {
 	o := demoOutput()
-	full, err := tabulateOutput(Real(), shapeOf(&o, false), 1<<30)
+	full, err := table.TabulateOutput(model.Real(), table.ShapeOf(&o, false), 1<<30)
 	require.NoError(t, err)
-	brief, err := tabulateOutput(Real(), shapeOf(&o, true), 1<<30)
+	brief, err := table.TabulateOutput(model.Real(), table.ShapeOf(&o, true), 1<<30)
 	require.NoError(t, err)
 	words := map[uint32]int{}
-	for i, w := range brief.states {
-		words[uint32(w&(1<<watchShift-1))] = i
+	for i, w := range brief.States {
+		words[uint32(w&(1<<table.WatchShift-1))] = i
 	}
 	checked := 0
-	for i := 0; i < len(full.states); i += 23 {
-		word := full.states[i]
-		full.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
-			from, known := words[brief.shape.pack(s)]
+	for i := 0; i < len(full.States); i += 23 {
+		word := full.States[i]
+		full.Shape.Each(uint32(word&(1<<table.WatchShift-1)), func(s interlock.OutputControl) {
+			from, known := words[brief.Shape.Pack(s)]
 			require.True(t, known)
-			full.shape.eachScan(s.Mode == interlock.Enabled, func(l *outputScan) {
-				next, _ := interlock.StepOutput(&o, s, l.arm(full.shape))
-				require.True(t, brief.hasEdge(uint32(from), l, brief.shape.pack(next)), "%+v under %+v", s, l)
+			full.Shape.EachScan(s.Mode == interlock.Enabled, func(l *table.OutputScan) {
+				next, _ := interlock.StepOutput(&o, s, l.Arm(full.Shape))
+				require.True(t, brief.HasEdge(uint32(from), l, brief.Shape.Pack(next)), "%+v under %+v", s, l)
 				checked++
 			})
 		})
@@ -166,7 +169,7 @@ func TestCutSets(t *testing.T) {
 		"NOT bond_1":                                "[]",
 		"(bond_1 OR bond_2) AND (bond_1 OR bond_3)": "[[0 1] [0 2]]",
 	} {
-		require.Equal(t, want, fmt.Sprint(CutSets(parse(t, m, text))), text)
+		require.Equal(t, want, fmt.Sprint(model.CutSets(parse(t, m, text))), text)
 	}
 }
 
@@ -177,9 +180,9 @@ func TestShareIsTheMaximumCycleMean(t *testing.T) {
 		bad, of uint64
 	}{{60, 19, 20}, {3, 1, 2}, {6, 2, 3}, {1, 1, 4}} {
 		c.Repay = x.repay
-		steps, err := tabulate(Real(), &c, 1<<30)
+		steps, err := table.Tabulate(model.Real(), &c, 1<<30)
 		require.NoError(t, err)
-		got := steps.share(1 << 30)
+		got := steps.Share(1 << 30)
 		require.False(t, got.Bound)
 		require.Equal(t, x.bad*got.Of, got.Bad*x.of, "repay %d: %d of %d", x.repay, got.Bad, got.Of)
 		// The pattern is what it says, and it is tolerated for ever.
@@ -203,7 +206,7 @@ func BenchmarkProductOfOneChannel(b *testing.B) {
 	b.ReportAllocs()
 	var states, bytes uint64
 	for b.Loop() {
-		q := &Product{Channel: p.Channel, Stem: p.Stem, Workers: 1}
+		q := &search.Product{Channel: p.Channel, Stem: p.Stem, Workers: 1}
 		if err := q.Run(); err != nil {
 			b.Fatal(err)
 		}
@@ -218,14 +221,14 @@ func BenchmarkProductOfOneChannel(b *testing.B) {
 func BenchmarkChannels(b *testing.B) {
 	for _, n := range []int{10, 20, 40} {
 		b.Run(fmt.Sprintf("channels=%d", n), func(b *testing.B) {
-			m := bay(b, n, func(m *Model) {
+			m := bay(b, n, func(m *model.Model) {
 				for i := range m.Config.Channels {
-					m.Config.Channels[i].LongestStay += Scans(i)
+					m.Config.Channels[i].LongestStay += model.Scans(i)
 				}
 			})
 			states := uint64(0)
 			for b.Loop() {
-				v, err := newVerification(m, Options{Outputs: []string{"pump"}})
+				v, err := newVerification(m, model.Options{Outputs: []string{"pump"}})
 				require.NoError(b, err)
 				jobs := v.plan()
 				require.NoError(b, v.search(jobs))
@@ -244,16 +247,16 @@ func BenchmarkChannels(b *testing.B) {
 // The audit compares the tables with the whole Step: a table that was made from
 // another logic than the one that runs must differ.
 func TestAuditSeesTablesOfAnotherLogic(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
 	caught := 0
 	for _, mutant := range Mutants() {
 		if mutant.part != partOutput && mutant.part != partVessel && mutant.part != partChannel {
 			continue
 		}
-		l := Real()
+		l := model.Real()
 		mutant.plant(l)
-		v, err := newVerification(m, Options{Logic: l, Outputs: []string{"valve", "mixer"}})
+		v, err := newVerification(m, model.Options{Logic: l, Outputs: []string{"valve", "mixer"}})
 		require.NoError(t, err)
 		v.auditEvery = 17
 		_, err = v.channelTable(&m.Config.Channels[0].Config)
@@ -274,7 +277,7 @@ func TestAuditSeesTablesOfAnotherLogic(t *testing.T) {
 // an early reconnection forbids a start, or that somebody calls a backup, is not
 // what was searched, and then nothing is shown.
 func TestAuditSeesAnotherWiring(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
 	forgets := map[string]func(s *interlock.State){
 		"early reconnection": func(s *interlock.State) {
@@ -290,12 +293,12 @@ func TestAuditSeesAnotherWiring(t *testing.T) {
 		"power-up": func(s *interlock.State) { s.Running = true },
 	}
 	for name, forget := range forgets {
-		l := Real()
+		l := model.Real()
 		l.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
 			forget(s)
 			interlock.Step(c, s, in, d)
 		}
-		v, err := newVerification(m, Options{Logic: l, Outputs: []string{"valve"}, Properties: []string{"2"}, Audit: true})
+		v, err := newVerification(m, model.Options{Logic: l, Outputs: []string{"valve"}, Properties: []string{"2"}, Audit: true})
 		require.NoError(t, err)
 		r, err := v.run()
 		require.NoError(t, err)

@@ -6,6 +6,8 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/fault"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -171,7 +173,7 @@ func fitsRole(name string, kind roleKind) bool {
 // as it acts, and for what comes and goes the pattern that is forgiven longest.
 func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 	c := &v.model.Config.Channels[ch].Config
-	can, hides := possible(c), v.hides(f, ch)
+	can, hides := table.Possible(c), v.hides(f, ch)
 	classes := f.Sees.Readings.Classes(monitor.Good, c.OverRangeIsOpen)
 	lost := f.Gone || slices.Contains(wearing, f.Name)
 	var looks []look
@@ -197,7 +199,7 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 		}
 	}
 	if share := v.shareOf(ch); slices.Contains(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
-		add("comes and goes: "+patternText(share.Pattern), true, 2*share.Bad > share.Of, share.Pattern...)
+		add("comes and goes: "+model.PatternText(share.Pattern), true, 2*share.Bad > share.Of, share.Pattern...)
 	}
 	if evidence := v.model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
 		for i := range looks {
@@ -222,10 +224,10 @@ func (v *verification) hides(f *fault.Fault, ch int) bool {
 	return f.Hides
 }
 
-func (v *verification) shareOf(ch int) Share {
+func (v *verification) shareOf(ch int) table.Share {
 	f, err := v.factsOf(ch)
 	if err != nil || f.Share.Bound {
-		return Share{}
+		return table.Share{}
 	}
 	return f.Share
 }

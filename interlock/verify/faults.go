@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 )
 
 // The fault table asks of every fault of the catalogue, and of every pair, what
@@ -42,12 +43,12 @@ type FaultRow struct {
 	Rule     string `json:"rule"`
 	// Scans is counted from the first scan that shows it, from healthy running;
 	// AtMost is the longest after any history, where one channel decides.
-	Scans   Scans  `json:"scans_from_healthy"`
-	AtMost  Scans  `json:"scans_at_most,omitempty"`
-	Effect  string `json:"effect"`
-	Defeats bool   `json:"defeats"`              // it runs, or flows, although the bond is gone
-	Minimal bool   `json:"minimal_set"`          // and no fault less does that
-	Instead string `json:"proof_test,omitempty"` // what shows it where no rule does
+	Scans   model.Scans `json:"scans_from_healthy"`
+	AtMost  model.Scans `json:"scans_at_most,omitempty"`
+	Effect  string      `json:"effect"`
+	Defeats bool        `json:"defeats"`              // it runs, or flows, although the bond is gone
+	Minimal bool        `json:"minimal_set"`          // and no fault less does that
+	Instead string      `json:"proof_test,omitempty"` // what shows it where no rule does
 
 	Run func() *Run `json:"-"` // of what is not detected, made when asked for
 }
@@ -104,7 +105,7 @@ func (t *FaultTable) Verdict() Verdict {
 }
 
 // Faults makes the fault table of the wanted outputs.
-func Faults(m *Model, o Options, pairs bool) (*FaultTable, error) {
+func Faults(m *model.Model, o model.Options, pairs bool) (*FaultTable, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
@@ -122,7 +123,7 @@ func (v *verification) faultTeller(pairs bool) func(output, rows int) {
 	var mu sync.Mutex
 	done, all, of := 0, 0, 0
 	for _, output := range v.outputs {
-		of += len(v.places(output)) * (1 + b2i(pairs))
+		of += len(v.places(output)) * (1 + model.Int(pairs))
 	}
 	return func(output, rows int) {
 		mu.Lock()
@@ -143,9 +144,9 @@ type trial struct {
 	known   map[string]*tried
 	usual   map[interlock.Event]bool // what people are told when nothing is wrong
 	ands    bool                     // the permissive is an AND of causes, so that what is apart acts apart
-	detect  Scans                    // the longest that any channel takes to see anything
-	travel  Scans                    // the longest travel of the actuators around the output
-	restart Scans                    // how long a healthy restart takes after a stop
+	detect  model.Scans              // the longest that any channel takes to see anything
+	travel  model.Scans              // the longest travel of the actuators around the output
+	restart model.Scans              // how long a healthy restart takes after a stop
 
 	told      func(output, rows int)
 	everyScan bool // tests leap over none
@@ -189,7 +190,7 @@ func (v *verification) faultsOf(t *FaultTable, output int, pairs bool, told func
 		r.row.Minimal = r.defeat != nil
 		t.Rows = append(t.Rows, r.row)
 		t.Singles++
-		t.Missed += b2i(r.row.Found == FoundNothing)
+		t.Missed += model.Int(r.row.Found == FoundNothing)
 		if alone[i] = r.defeat != nil; alone[i] {
 			t.Defeats = append(t.Defeats, *r.defeat)
 		}
@@ -217,7 +218,7 @@ func (x *trial) pairs(t *FaultTable, places []placed, alone []bool) {
 	for i := range rows {
 		t.Rows = append(t.Rows, rows[i].row)
 		t.Pairs++
-		t.Apart += b2i(rows[i].apart)
+		t.Apart += model.Int(rows[i].apart)
 		if rows[i].defeat != nil {
 			t.Defeats = append(t.Defeats, *rows[i].defeat)
 		}
@@ -245,7 +246,7 @@ func (x *trial) rows(n int, of func(int) []faultJudged) []faultJudged {
 	lists := make([][]faultJudged, n)
 	jobs := make(chan int)
 	var all sync.WaitGroup
-	for range x.v.options.workers() {
+	for range x.v.options.WorkerCount() {
 		all.Go(func() {
 			for i := range jobs {
 				lists[i] = of(i)
@@ -300,16 +301,16 @@ func (x *trial) row(a, b *placed) faultJudged {
 
 // atMost is the longest that a row's fault stays unseen after any history: for
 // one channel with one class it is known from the channel's whole graph.
-func (x *trial) atMost(looks []look, o outcome) Scans {
+func (x *trial) atMost(looks []look, o outcome) model.Scans {
 	if o.found != FoundWithheld || len(looks) != 1 || looks[0].last > hidingIt {
 		return 0
 	}
-	ch := index(x.v.model.Names.Channels, looks[0].on)
-	if ch < 0 || looks[0].calm || !isCut(x.v.model.Config.Outputs[x.output].Permissive, ch) {
+	ch := model.Index(x.v.model.Names.Channels, looks[0].on)
+	if ch < 0 || looks[0].calm || !model.IsCut(x.v.model.Config.Outputs[x.output].Permissive, ch) {
 		return 0
 	}
 	f, err := x.v.factsOf(ch)
-	if err != nil || f.DetectOf[looks[0].news] == Endless {
+	if err != nil || f.DetectOf[looks[0].news] == model.Endless {
 		return 0
 	}
 	return max(o.scans, f.DetectOf[looks[0].news])
@@ -402,7 +403,7 @@ func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 	if err := out.Write(head); err != nil {
 		return err
 	}
-	number := func(n Scans, known bool) string {
+	number := func(n model.Scans, known bool) string {
 		if !known {
 			return ""
 		}
@@ -422,8 +423,8 @@ func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 }
 
 // slowestInput is the longest that a signal may stay away unnoticed.
-func (v *verification) slowestInput() Scans {
-	most := Scans(0)
+func (v *verification) slowestInput() model.Scans {
+	most := model.Scans(0)
 	for i := range v.model.Config.Inputs {
 		most = max(most, v.model.Config.Inputs[i].StaleAfter)
 	}

@@ -7,13 +7,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock/fault"
+	"ohmgate/interlock/verify/model"
 )
 
 func referenceTable(t *testing.T, pairs bool) *FaultTable {
 	t.Helper()
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	table, err := Faults(m, Options{Outputs: []string{"valve"}}, pairs)
+	table, err := Faults(m, model.Options{Outputs: []string{"valve"}}, pairs)
 	require.NoError(t, err)
 	return table
 }
@@ -74,7 +75,7 @@ func TestFaultTableSaysWhichRuleSees(t *testing.T) {
 	for _, x := range []struct {
 		fault, on string
 		found     Found
-		scans     Scans
+		scans     model.Scans
 		defeats   bool
 	}{
 		{"clamp_removed", "bond_1", FoundWithheld, 4, false}, // high costs 6 of 24: the fourth
@@ -126,8 +127,8 @@ func TestDefeatsAreMinimal(t *testing.T) {
 
 // An output that never runs is not left out: it says so, and nothing is shown.
 func TestWhatNeverRunsHasARow(t *testing.T) {
-	m := bay(t, 1, func(m *Model) { m.Config.Outputs[0].Permissive = nil })
-	table, err := Faults(m, Options{Outputs: []string{"valve_1"}}, false)
+	m := bay(t, 1, func(m *model.Model) { m.Config.Outputs[0].Permissive = nil })
+	table, err := Faults(m, model.Options{Outputs: []string{"valve_1"}}, false)
 	require.NoError(t, err)
 	require.Equal(t, []string{"valve_1"}, table.NeverRan)
 	require.Len(t, table.Rows, 1)
@@ -140,10 +141,10 @@ func TestWhatNeverRunsHasARow(t *testing.T) {
 // repays slowly it does not.
 func TestChatterDefeatsTheConsecutiveRule(t *testing.T) {
 	for _, x := range []struct {
-		change func(*Model)
+		change func(*model.Model)
 		want   Verdict
 	}{{nil, Violated}, {allIntegrating, Shown}} {
-		table, err := Faults(bay(t, 1, x.change), Options{Outputs: []string{"valve_1"}}, false)
+		table, err := Faults(bay(t, 1, x.change), model.Options{Outputs: []string{"valve_1"}}, false)
 		require.NoError(t, err)
 		require.Equal(t, x.want, table.Verdict())
 		r := rowOf(t, table, "chatter", "bond_1")
@@ -154,9 +155,9 @@ func TestChatterDefeatsTheConsecutiveRule(t *testing.T) {
 
 // A vote that holds without one of its channels is no blank either: it is told.
 func TestOneOfAVoteIsAnnounced(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	table, err := Faults(m, Options{Outputs: []string{"mixer"}}, true)
+	table, err := Faults(m, model.Options{Outputs: []string{"mixer"}}, true)
 	require.NoError(t, err)
 	r := rowOf(t, table, "clamp_removed", "bond_2")
 	require.Equal(t, FoundAnnounced, r.Found)
@@ -174,12 +175,12 @@ func TestOneOfAVoteIsAnnounced(t *testing.T) {
 // A valve that reports nothing and has no backup: that it stays open is seen by
 // nobody, and with the clamp off product flows on.
 func TestAStuckValveWithoutConfirmation(t *testing.T) {
-	m := bay(t, 1, func(m *Model) {
+	m := bay(t, 1, func(m *model.Model) {
 		o := &m.Config.Outputs[0]
 		o.Closed, o.Opened, o.Travel, o.Backup = 0, 0, 0, nil
 		m.Config.Streams[0].Through = []int{0}
 	})
-	table, err := Faults(m, Options{Outputs: []string{"valve_1"}}, true)
+	table, err := Faults(m, model.Options{Outputs: []string{"valve_1"}}, true)
 	require.NoError(t, err)
 	require.Equal(t, FoundNothing, rowOf(t, table, "stuck_valve", "valve_1").Found)
 	found := false
@@ -196,10 +197,10 @@ func TestAStuckValveWithoutConfirmation(t *testing.T) {
 // What is put together from two faults that meet nowhere must be what the run of
 // both gives.
 func TestFaultsApartActApart(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
 	for output, name := range []string{"valve", "pump"} {
-		v, err := newVerification(m, Options{Outputs: []string{name}})
+		v, err := newVerification(m, model.Options{Outputs: []string{name}})
 		require.NoError(t, err)
 		x := v.newTrial(output)
 		x.ands = true

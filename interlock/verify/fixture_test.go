@@ -7,16 +7,17 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // bay is a hand-built site: n cars, each with a clamp, a position switch, a
 // valve, a wait and an acknowledge; one pump for all, which is the backup of
 // every valve. Scan 10 ms.
-func bay(t testing.TB, n int, change func(*Model)) *Model {
+func bay(t testing.TB, n int, change func(*model.Model)) *model.Model {
 	t.Helper()
 	c := &interlock.Config{PollScans: 1}
-	m := &Model{Site: "bay", Config: c, PeriodMin: 10 * time.Millisecond, PeriodMax: 10 * time.Millisecond}
+	m := &model.Model{Site: "bay", Config: c, PeriodMin: 10 * time.Millisecond, PeriodMax: 10 * time.Millisecond}
 	input := func(name string) interlock.Ref {
 		m.Names.Inputs = append(m.Names.Inputs, name)
 		c.Inputs = append(c.Inputs, interlock.Input{StaleAfter: 6})
@@ -56,7 +57,7 @@ func bay(t testing.TB, n int, change func(*Model)) *Model {
 }
 
 // parse reads a permissive over the model's names.
-func parse(t testing.TB, m *Model, text string) interlock.Permissive {
+func parse(t testing.TB, m *model.Model, text string) interlock.Permissive {
 	t.Helper()
 	p, err := interlock.ParsePermissive(text, func(name string) (int, bool) {
 		for i, have := range append(append([]string(nil), m.Names.Channels...), m.Names.Inputs...) {

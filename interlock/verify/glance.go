@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -39,8 +40,8 @@ func (v *verification) glance(output int) glanced {
 	}
 	found := glanced{}
 	v.glances[key] = found
-	var seen mask
-	h := v.huntOf(quarry{output: output, is: func(_ *driver, _ *sight, bad mask) bool {
+	var seen table.Mask
+	h := v.huntOf(quarry{output: output, is: func(_ *driver, _ *sight, bad table.Mask) bool {
 		seen |= bad
 		return false
 	}})
@@ -136,7 +137,7 @@ func (h *hunt) underKey() (scenes []scene) {
 			}
 			scenes = append(scenes, scene{list, from + 80})
 		}
-		for _, class := range bad {
+		for _, class := range table.Bad {
 			add(stretch{key, from, from + 2}, stretch{h.showing(b.Channel, class), from, from + 60})
 		}
 		unusable := stretch{h.showing(b.Channel, monitor.Invalid), from, from + 60}
@@ -162,7 +163,7 @@ func (v *verification) glanceAt(output, property int, r *Result) {
 	if r.Verdict != Shown && r.Verdict != Nothing || seen == nil || v.options.Logic != nil {
 		return
 	}
-	h := v.huntOf(quarry{output: output, property: property, is: func(_ *driver, _ *sight, found mask) bool { return found>>property&1 == 1 }})
+	h := v.huntOf(quarry{output: output, property: property, is: func(_ *driver, _ *sight, found table.Mask) bool { return found>>property&1 == 1 }})
 	if run := h.shown(seen.list, seen.end); run != nil {
 		r.Verdict, r.Says, r.Counterexample, r.Example = Violated, "seen on the whole site", run, nil
 	}

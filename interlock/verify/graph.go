@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -70,7 +72,7 @@ type grower struct {
 
 // MakeGraph finds the transitions of the wanted outputs, of every channel and
 // vessel that they hang on, and the faults in their cones.
-func MakeGraph(m *Model, o Options) (*Graph, error) {
+func MakeGraph(m *model.Model, o model.Options) (*Graph, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
@@ -140,7 +142,7 @@ func (g *grower) channel(channel int) error {
 	for from := monitor.Phase(0); from < monitor.Phases; from++ {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
 			for to := monitor.Phase(0); to < monitor.Phases; to++ {
-				if steps.passes(from, news, to) {
+				if steps.Passes(from, news, to) {
 					g.add(phaseTransition(g.model.Names.Channels[channel], from, news, to))
 				}
 			}
@@ -162,10 +164,10 @@ func (g *grower) outputs(output int) error {
 	if err != nil {
 		return err
 	}
-	for _, word := range steps.states {
-		steps.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
-			steps.shape.eachScan(s.Mode == interlock.Enabled, func(l *outputScan) {
-				_, told := g.logic.Output(o, s, l.arm(steps.shape))
+	for _, word := range steps.States {
+		steps.Shape.Each(uint32(word&(1<<table.WatchShift-1)), func(s interlock.OutputControl) {
+			steps.Shape.EachScan(s.Mode == interlock.Enabled, func(l *table.OutputScan) {
+				_, told := g.logic.Output(o, s, l.Arm(steps.Shape))
 				g.told(output, s.Mode, l, &told)
 			})
 		})
@@ -180,11 +182,11 @@ func (g *grower) outputs(output int) error {
 }
 
 // told adds what one step of an output's table tells.
-func (g *grower) told(output int, before interlock.Mode, l *outputScan, told *interlock.OutputTold) {
+func (g *grower) told(output int, before interlock.Mode, l *table.OutputScan, told *interlock.OutputTold) {
 	c := g.model.Config
 	switch {
 	case told.Tripped || told.Released || told.Stopped:
-		if l.ended && !g.mayEnd(output) {
+		if l.Ended && !g.mayEnd(output) {
 			return
 		}
 		after := interlock.KeptOut
@@ -253,38 +255,38 @@ func (g *grower) canBeCalled(output int) bool {
 }
 
 // canBe is what a cause can turn into while an output runs.
-func (g *grower) canBe(cause int) truthSet {
+func (g *grower) canBe(cause int) model.TruthSet {
 	c := g.model.Config
 	if cause >= len(c.Channels) || c.Channels[cause].Evidence != 0 {
-		return anyTruth
+		return model.AnyTruth
 	}
-	set := setOf(interlock.True)
+	set := model.SetOf(interlock.True)
 	steps, err := g.channelTable(&c.Channels[cause].Config)
 	if err != nil {
-		return anyTruth
+		return model.AnyTruth
 	}
 	for state := range steps.States {
-		keep, _ := g.logic.Fitness(steps.phase(uint32(state)))
-		set |= setOf(keep)
+		keep, _ := g.logic.Fitness(steps.Phase(uint32(state)))
+		set |= model.SetOf(keep)
 	}
 	return set
 }
 
 // lossesOf lists the smallest losses of an output's permissive: a minimal cut
 // set of which all are unfit, or a cause under a NOT that has come true.
-func lossesOf(m *Model, output int, unknown bool, canBe func(cause int) truthSet) (list []reason) {
+func lossesOf(m *model.Model, output int, unknown bool, canBe func(cause int) model.TruthSet) (list []reason) {
 	p := m.Config.Outputs[output].Permissive
 	wanted, word := interlock.False, "lost"
 	if unknown {
 		wanted, word = interlock.Unknown, "unknown"
 	}
-	for _, set := range CutSets(p) {
-		if outcomes(p, func(cause int) truthSet {
+	for _, set := range model.CutSets(p) {
+		if model.Outcomes(p, func(cause int) model.TruthSet {
 			if slices.Contains(set, cause) {
-				return canBe(cause) & unfit
+				return canBe(cause) & model.Unfit
 			}
-			return anyTruth
-		}).has(wanted) {
+			return model.AnyTruth
+		}).Has(wanted) {
 			list = append(list, loss(m, word, "", set))
 		}
 	}
@@ -296,10 +298,10 @@ func lossesOf(m *Model, output int, unknown bool, canBe func(cause int) truthSet
 	return list
 }
 
-func loss(m *Model, word, prefix string, set []int) reason {
+func loss(m *model.Model, word, prefix string, set []int) reason {
 	var names []string
 	for _, cause := range set {
-		names = append(names, m.cause(cause))
+		names = append(names, m.Cause(cause))
 	}
 	return reason{fmt.Sprintf("permissive %s: %s%s", word, prefix, strings.Join(names, " and ")), names}
 }
@@ -309,12 +311,12 @@ func loss(m *Model, word, prefix string, set []int) reason {
 func blocking(p interlock.Permissive) (list []int) {
 	set := p.Causes()
 	set.Each(func(c int) {
-		if !outcomes(p, func(cause int) truthSet {
+		if !model.Outcomes(p, func(cause int) model.TruthSet {
 			if cause == c {
-				return setOf(interlock.True)
+				return model.SetOf(interlock.True)
 			}
-			return anyTruth
-		}).has(interlock.True) {
+			return model.AnyTruth
+		}).Has(interlock.True) {
 			list = append(list, c)
 		}
 	})
@@ -371,9 +373,9 @@ func (g *grower) spoils(ref interlock.Ref, p interlock.Press) (list []interlock.
 	for len(todo) > 0 {
 		b := todo[0]
 		todo = todo[1:]
-		for _, l := range levels {
+		for _, l := range table.Levels {
 			for conditions := 0; conditions < 4; conditions++ {
-				next, spoil := g.logic.Button(p, b, l.value, l.fresh, conditions&1 == 1, conditions&2 == 2)
+				next, spoil := g.logic.Button(p, b, l.Value, l.Fresh, conditions&1 == 1, conditions&2 == 2)
 				if !known[next] {
 					known[next] = true
 					todo = append(todo, next)
@@ -396,12 +398,12 @@ func vesselTold(name string, kind interlock.Kind) Transition {
 // vessel adds what one vessel's table can tell.
 func (g *grower) vessel(vessel int) {
 	v, name := &g.model.Config.Vessels[vessel], g.model.Names.Vessels[vessel]
-	steps := tabulateVessel(g.logic, v)
+	steps := table.TabulateVessel(g.logic, v)
 	told := map[interlock.Kind]bool{}
-	for _, state := range steps.states {
-		for n := 0; n < vesselScans; n++ {
-			if l := vesselScanOf(n); !(l.still && l.flowSeen) { // a stream that is still is not seen to flow
-				steps.tell(state, l, told)
+	for _, state := range steps.States {
+		for n := 0; n < table.VesselScans; n++ {
+			if l := table.VesselScanOf(n); !(l.Still && l.FlowSeen) { // a stream that is still is not seen to flow
+				steps.Tell(state, l, told)
 			}
 		}
 	}
@@ -436,7 +438,7 @@ func (g *grower) bypasses(output int) {
 
 // Responses are the minimal cut sets of the wanted outputs with their worst
 // responses, without any other property: fast enough to ask before a test.
-func Responses(m *Model, o Options) ([]OutputCut, error) {
+func Responses(m *model.Model, o model.Options) ([]OutputCut, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err

@@ -7,25 +7,27 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
-func graphModel(t *testing.T, file string) *Model {
+func graphModel(t *testing.T, file string) *model.Model {
 	t.Helper()
 	s, problems := site.Read("../../testdata/" + file + ".yaml")
 	if problems != nil {
 		t.Fatal(problems)
 	}
-	m, err := FromSite(s)
+	m, err := model.FromSite(s)
 	if err != nil {
 		t.Fatal(err)
 	}
 	return m
 }
 
-func graphOf(t *testing.T, m *Model) *Graph {
+func graphOf(t *testing.T, m *model.Model) *Graph {
 	t.Helper()
-	g, err := MakeGraph(m, Options{})
+	g, err := MakeGraph(m, model.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -49,7 +51,7 @@ func TestNothingHappensOutsideTheGraph(t *testing.T) {
 		}
 		without := 0 // faults are not seen by the logic: who plays them says so
 		for i := range g.Transitions {
-			without += b2i(g.Transitions[i].Kind != KindFault)
+			without += model.Int(g.Transitions[i].Kind != KindFault)
 		}
 		t.Logf("%s: %d in the graph without faults, %d seen at random", file, without, inGraph)
 		if inGraph < without/3 {
@@ -59,9 +61,9 @@ func TestNothingHappensOutsideTheGraph(t *testing.T) {
 }
 
 // disturbSite drives a healthy plant and spoils it at random.
-func disturbSite(m *Model, s *Sightings, scans int) {
+func disturbSite(m *model.Model, s *Sightings, scans int) {
 	random := rand.New(rand.NewPCG(6, 4))
-	d := newDriver(Real(), m.Config, 0)
+	d := newDriver(model.Real(), m.Config, 0)
 	signals, news := make([]interlock.Signal, len(d.in.Signals)), make([]monitor.Class, len(d.in.Readings))
 	held := make([]int, len(signals)+len(news))
 	for range scans {
@@ -84,7 +86,7 @@ func disturbSite(m *Model, s *Sightings, scans int) {
 				d.in.Signals[i] = signals[i]
 			default:
 				channel := i - len(signals)
-				d.in.Readings[channel] = readingOf(&m.Config.Channels[channel].Config, news[channel], d.stamp)
+				d.in.Readings[channel] = table.ReadingOf(&m.Config.Channels[channel].Config, news[channel], d.stamp)
 			}
 		}
 		d.in.Overrun = random.IntN(3000) == 0

@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -22,7 +23,7 @@ import (
 func BenchmarkGrowthOfAVerification(b *testing.B) {
 	for _, shape := range []struct {
 		name string
-		site func(testing.TB, int) *Model
+		site func(testing.TB, int) *model.Model
 	}{{"under one output", underOneOutput}, {"with a valve each", aValveEach}} {
 		b.Run(strings.ReplaceAll(shape.name, " ", "_"), func(b *testing.B) {
 			for b.Loop() {
@@ -30,7 +31,7 @@ func BenchmarkGrowthOfAVerification(b *testing.B) {
 				for _, n := range []int{10, 20, 40} {
 					m := shape.site(b, n)
 					began, work := time.Now(), worked()
-					r, err := Verify(m, Options{})
+					r, err := Verify(m, model.Options{})
 					require.NoError(b, err)
 					require.Equal(b, Shown, r.Verdict())
 					each := (worked() - work).Seconds() / float64(n)
@@ -54,7 +55,7 @@ func worked() time.Duration {
 }
 
 // brief shortens the times of a bay, and sets every channel in its own way.
-func brief(m *Model) {
+func brief(m *model.Model) {
 	c := m.Config
 	for i := range c.Channels {
 		ch := &c.Channels[i].Config
@@ -73,12 +74,12 @@ func brief(m *Model) {
 	}
 }
 
-func aValveEach(t testing.TB, n int) *Model { return bay(t, n, brief) }
+func aValveEach(t testing.TB, n int) *model.Model { return bay(t, n, brief) }
 
 // underOneOutput is one output over all channels, that charges one vessel which
 // they bond together.
-func underOneOutput(t testing.TB, n int) *Model {
-	return bay(t, n, func(m *Model) {
+func underOneOutput(t testing.TB, n int) *model.Model {
+	return bay(t, n, func(m *model.Model) {
 		brief(m)
 		c, last := m.Config, len(m.Config.Outputs)-1
 		c.Outputs, m.Names.Outputs = c.Outputs[last:], m.Names.Outputs[last:]

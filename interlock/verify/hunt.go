@@ -10,6 +10,8 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -48,7 +50,7 @@ type quarry struct {
 	turns    uint64
 	// is says whether this scan is it; found are the default properties that the
 	// witness saw broken.
-	is func(d *driver, s *sight, found mask) bool
+	is func(d *driver, s *sight, found table.Mask) bool
 	// compass leads to what a search has found; without one, all is tried in the
 	// order of faults.
 	compass *compass
@@ -189,7 +191,7 @@ func (h *hunt) search(roots ...*trail) *Run {
 func (h *hunt) room() int {
 	c := h.d.config
 	each := 1000 + 220*len(h.wrongs) + 250*len(c.Channels) + 24*len(c.Inputs) + 300*len(c.Outputs) + 100*len(c.Vessels) + 8*len(c.Streams) + 32*len(c.Bypasses)
-	return int(h.v.options.memory() / uint64(each))
+	return int(h.v.options.MemoryLimit() / uint64(each))
 }
 
 // follow goes on from a trail as it is, and leaves one for every thing that may
@@ -261,10 +263,10 @@ func (h *hunt) ahead(t *trail) *trail {
 }
 
 // catches says that what is looked for is there.
-func (h *hunt) catches(t *trail, found mask, ends bool) bool {
+func (h *hunt) catches(t *trail, found table.Mask, ends bool) bool {
 	if h.quarry.any && found&witnessed != 0 {
 		h.quarry.any, h.quarry.property = false, bits.TrailingZeros32(uint32(found&witnessed))
-		h.quarry.is = func(_ *driver, _ *sight, found mask) bool { return found&bit(h.quarry.property) != 0 }
+		h.quarry.is = func(_ *driver, _ *sight, found table.Mask) bool { return found&table.Bit(h.quarry.property) != 0 }
 	}
 	switch {
 	case h.quarry.is != nil && h.quarry.is(h.d, t.sight, found):
@@ -337,7 +339,7 @@ func (h *hunt) goOn(wrong []int) []int {
 }
 
 // turn is one scan with what goes wrong in it.
-func (h *hunt) turn(t *trail) (found mask) {
+func (h *hunt) turn(t *trail) (found table.Mask) {
 	d := h.d
 	h.arm(t.wrong)
 	if d.supply {
@@ -483,7 +485,7 @@ func (h *hunt) sign(t *trail) string {
 	b = append(b, flags(s.Running))
 	for _, i := range h.near.channels {
 		ch := &s.Channels[i]
-		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].index(ch.Stay))
+		num(uint32(ch.Phase), uint32(ch.Class), uint32(ch.Age), uint32(ch.Run), uint32(ch.Count), uint32(ch.Paused), uint32(ch.Doubt), h.counter.stay[i].Index(ch.Stay))
 		bond := &m.bonds[i]
 		num(uint32(bond.bad), uint32(bond.kind), uint32(bond.span), uint32(bond.good), uint32(bond.paused), uint32(bond.age), uint32(bond.class), uint32(bond.spent), uint32(bond.dip), uint32(bond.ago))
 		b = append(b, flags(ch.Parted, bond.mixed, bond.calm, bond.parted, bond.again))
@@ -493,24 +495,24 @@ func (h *hunt) sign(t *trail) string {
 	}
 	for _, i := range h.near.outputs {
 		o, k := &s.Outputs[i], &h.counter
-		num(uint32(o.Mode), k.on[i].index(o.On), k.disagree[i].index(o.Disagree), uint32(o.Unconfirmed), uint32(o.Button.Phase), k.held[i].index(o.Button.Held))
+		num(uint32(o.Mode), k.on[i].Index(o.On), k.disagree[i].Index(o.Disagree), uint32(o.Unconfirmed), uint32(o.Button.Phase), k.held[i].Index(o.Button.Held))
 		b = append(b, flags(o.Ready, o.Armed, o.StartLow, o.SeenAway, o.SeenHome, o.Button.Released))
 	}
 	for n, i := range h.w.vessels {
 		vessel, seen := &s.Vessels[i], &m.vessels[n]
-		num(h.counter.wait[i].index(vessel.Waited), uint32(vessel.Ack.Phase), h.counter.ack[i].index(vessel.Ack.Held), h.counter.rest[i].index(vessel.Rested))
-		num(h.counter.wait[i].index(seen.still), h.counter.rest[i].index(seen.rested), uint32(seen.press), h.counter.ack[i].index(seen.pressed))
+		num(h.counter.wait[i].Index(vessel.Waited), uint32(vessel.Ack.Phase), h.counter.ack[i].Index(vessel.Ack.Held), h.counter.rest[i].Index(vessel.Rested))
+		num(h.counter.wait[i].Index(seen.still), h.counter.rest[i].Index(seen.rested), uint32(seen.press), h.counter.ack[i].Index(seen.pressed))
 		b = append(b, flags(vessel.Clear, vessel.Held, vessel.Early, vessel.Ack.Released, seen.held, seen.paid, seen.early))
 	}
 	for _, i := range h.w.streams {
-		num(h.counter.run[i].index(s.Streams[i].Stopped))
+		num(h.counter.run[i].Index(s.Streams[i].Stopped))
 	}
 	for _, i := range h.near.bypasses {
-		num(h.counter.bypass[i].index(s.Bypasses[i].Active), h.counter.gap[i].index(s.Bypasses[i].Gap))
+		num(h.counter.bypass[i].Index(s.Bypasses[i].Active), h.counter.gap[i].Index(s.Bypasses[i].Gap))
 		b = append(b, flags(s.Bypasses[i].Low, m.keys[i].low))
-		num(h.counter.gap[i].index(m.keys[i].gap))
+		num(h.counter.gap[i].Index(m.keys[i].gap))
 	}
-	num(uint32(m.watch.pack()>>watchShift), h.counter.disagree[h.quarry.output].index(m.moving), m.memory, uint32(b2i(m.tripped)))
+	num(uint32(m.watch.Pack()>>table.WatchShift), h.counter.disagree[h.quarry.output].Index(m.moving), m.memory, uint32(model.Int(m.tripped)))
 	for _, word := range m.named {
 		b = binary.AppendUvarint(b, word)
 	}
@@ -566,28 +568,28 @@ func (h *hunt) relevant() {
 // cutCounters are the cells of a site's long counters, a little finer than a
 // search needs, so that "one scan too long" is told from "just long enough".
 type cutCounters struct {
-	stay           []cells
-	on, held       []cells
-	disagree       []cells
-	wait, ack, run []cells
-	rest           []cells
-	bypass, gap    []cells
+	stay           []model.Cells
+	on, held       []model.Cells
+	disagree       []model.Cells
+	wait, ack, run []model.Cells
+	rest           []model.Cells
+	bypass, gap    []model.Cells
 }
 
-func around(n Scans) []Scans {
-	return []Scans{0, 1, 2, max(n, 1) - 1, n, n.Next(), n.Next().Next()}
+func around(n model.Scans) []model.Scans {
+	return []model.Scans{0, 1, 2, max(n, 1) - 1, n, n.Next(), n.Next().Next()}
 }
 
 func countersOf(c *interlock.Config) cutCounters {
 	var k cutCounters
-	cut := func(list ...Scans) cells {
-		var starts []Scans
-		top := Scans(0)
+	cut := func(list ...model.Scans) model.Cells {
+		var starts []model.Scans
+		top := model.Scans(0)
 		for _, n := range list {
 			starts = append(starts, around(n)...)
 			top = max(top, n.Next().Next())
 		}
-		return cellsOf(top, starts...)
+		return model.CellsOf(top, starts...)
 	}
 	for i := range c.Channels {
 		k.stay = append(k.stay, cut(c.Channels[i].LongestStay))
@@ -655,7 +657,7 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 	for _, cause := range causes {
 		switch {
 		case cause < len(c.Channels):
-			can := possible(&c.Channels[cause].Config)
+			can := table.Possible(&c.Channels[cause].Config)
 			for _, class := range [...]monitor.Class{monitor.Open, monitor.High, monitor.Invalid, monitor.Missing, monitor.Between, monitor.Good} {
 				if can[class] && (class != monitor.Good || helpfulFor(c.Outputs[output].Permissive, cause) == interlock.False) {
 					list = append(list, deviation{cause: cause, class: class})
@@ -665,7 +667,7 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 				list = append(list, deviation{kind: frozenReading, cause: cause})
 			}
 		case cause < len(c.Channels)+len(c.Inputs):
-			for _, value := range truths {
+			for _, value := range model.Truths {
 				list = append(list, deviation{kind: wrongInput, cause: cause, value: value})
 			}
 			list = append(list, deviation{kind: noInput, cause: cause})
@@ -730,7 +732,7 @@ func (d *driver) differs(x deviation) bool {
 func (d *driver) deviate(x deviation) {
 	switch input := x.cause - len(d.config.Channels); x.kind {
 	case wrongReading:
-		d.in.Readings[x.cause] = readingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)
+		d.in.Readings[x.cause] = table.ReadingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)
 		d.shown[x.cause] = x.class
 	case frozenReading:
 		d.in.Readings[x.cause].Stamp = d.state.Channels[x.cause].Stamp
@@ -754,11 +756,11 @@ func (d *driver) deviate(x deviation) {
 func (v *verification) deviationText(x deviation) string {
 	switch x.kind {
 	case wrongReading:
-		return fmt.Sprintf("%s reads %s", v.model.cause(x.cause), x.class)
+		return fmt.Sprintf("%s reads %s", v.model.Cause(x.cause), x.class)
 	case frozenReading:
-		return fmt.Sprintf("%s repeats one measurement", v.model.cause(x.cause))
+		return fmt.Sprintf("%s repeats one measurement", v.model.Cause(x.cause))
 	case noInput:
-		return v.model.cause(x.cause) + " does not arrive"
+		return v.model.Cause(x.cause) + " does not arrive"
 	case stuckActuator:
 		return fmt.Sprintf("%s is stuck %s", v.model.Names.Outputs[x.cause], map[interlock.Truth]string{interlock.True: "away from rest", interlock.False: "at rest"}[x.value])
 	case lateScan:
@@ -766,5 +768,5 @@ func (v *verification) deviationText(x deviation) string {
 	case lostSupply:
 		return "the supply is lost"
 	}
-	return fmt.Sprintf("%s is %s", v.model.cause(x.cause), levelText(x.value))
+	return fmt.Sprintf("%s is %s", v.model.Cause(x.cause), levelText(x.value))
 }

@@ -6,23 +6,25 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // A witness sees nothing broken in the logic that runs, whatever one or two
 // things do that go wrong.
 func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	if err != nil {
 		t.Fatal(err)
 	}
-	v, err := newVerification(m, Options{})
+	v, err := newVerification(m, model.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
 	for o := range m.Config.Outputs {
 		run := v.hunt(quarry{output: o, faults: 2, turns: 120_000,
-			is: func(_ *driver, _ *sight, found mask) bool { return found != 0 }})
+			is: func(_ *driver, _ *sight, found table.Mask) bool { return found != 0 }})
 		if run != nil {
 			t.Errorf("%s: %s\n%v\n%v", m.Names.Outputs[o], run.Sentence, run.Lines, run.Slice)
 		}
@@ -30,8 +32,8 @@ func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
 }
 
 // afterwards is the logic with one more thing done to its memory after each scan.
-func afterwards(change func(c *interlock.Config, s *interlock.State, d *interlock.Decision)) *Logic {
-	l := Real()
+func afterwards(change func(c *interlock.Config, s *interlock.State, d *interlock.Decision)) *model.Logic {
+	l := model.Real()
 	l.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
 		interlock.Step(c, s, in, d)
 		change(c, s, d)
@@ -46,7 +48,7 @@ var huntedBugs = []struct {
 	property int
 	output   string
 	faults   int
-	logic    *Logic
+	logic    *model.Logic
 }{
 	{"a bond without settling", 1, "valve", 0, afterwards(func(_ *interlock.Config, s *interlock.State, _ *interlock.Decision) {
 		if ch := &s.Channels[2]; ch.Phase == monitor.Settling {
@@ -88,14 +90,14 @@ var huntedBugs = []struct {
 // A hunt finds a mistake in the whole Step with the fewest faults that show it,
 // and the run that it tells is the run that was found.
 func TestHuntFindsMistakes(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
 	for _, bug := range huntedBugs {
 		t.Run(bug.name, func(t *testing.T) {
-			v, err := newVerification(m, Options{Logic: bug.logic, Outputs: []string{bug.output}})
+			v, err := newVerification(m, model.Options{Logic: bug.logic, Outputs: []string{bug.output}})
 			require.NoError(t, err)
 			run := v.hunt(quarry{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == 15,
-				is: func(_ *driver, _ *sight, found mask) bool { return found>>bug.property&1 == 1 }})
+				is: func(_ *driver, _ *sight, found table.Mask) bool { return found>>bug.property&1 == 1 }})
 			require.NotNil(t, run)
 			require.Equal(t, bug.faults, run.Faults, run.Sentence)
 			require.NotEmpty(t, run.Slice)
@@ -108,9 +110,9 @@ func TestHuntFindsMistakes(t *testing.T) {
 // What a search has met and no run of the whole site shows is not shown, and the
 // search's own shortest run is told.
 func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	v, err := newVerification(m, Options{Outputs: []string{"pump"}, Properties: []string{"7"}})
+	v, err := newVerification(m, model.Options{Outputs: []string{"pump"}, Properties: []string{"7"}})
 	require.NoError(t, err)
 	v.turns = 20_000
 	v.logic.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
@@ -134,13 +136,13 @@ func TestWanted(t *testing.T) {
 	m := bay(t, 3, nil)
 	p := parse(t, m, "bond_1 AND (bond_2 OR NOT bond_3)")
 	for cause, want := range []interlock.Truth{interlock.True, interlock.True, interlock.False} {
-		value, known := wanted(p, cause)
+		value, known := model.Wanted(p, cause)
 		require.True(t, known)
 		require.Equal(t, want, value)
 	}
-	_, known := wanted(parse(t, m, "bond_1 XOR bond_2"), 0)
+	_, known := model.Wanted(parse(t, m, "bond_1 XOR bond_2"), 0)
 	require.False(t, known)
-	_, known = wanted(parse(t, m, "bond_1 AND bond_2"), 2)
+	_, known = model.Wanted(parse(t, m, "bond_1 AND bond_2"), 2)
 	require.False(t, known)
 }
 
@@ -154,8 +156,8 @@ func TestALemmaThatDoesNotHoldIsNeverShown(t *testing.T) {
 
 // withArmedKept is the logic with one mistake, in its parts and in the whole Step:
 // a reset that was given outlives its conditions.
-func withArmedKept() *Logic {
-	l := Real()
+func withArmedKept() *model.Logic {
+	l := model.Real()
 	l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		next, told := interlock.StepOutput(c, s, in)
 		next.Armed = next.Armed || s.Armed && next.Mode != interlock.Enabled
@@ -176,12 +178,12 @@ func withArmedKept() *Logic {
 // What is found, and the run that shows it, do not depend on how many searches run
 // at the same time.
 func TestHuntsDoNotDependOnTheWorkers(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
 	var first []Result
 	var far []uint8
 	for _, workers := range []int{1, 2, 5} {
-		v, err := newVerification(m, Options{Workers: workers, Outputs: []string{"mixer"}, Properties: []string{"2", "7"}})
+		v, err := newVerification(m, model.Options{Workers: workers, Outputs: []string{"mixer"}, Properties: []string{"2", "7"}})
 		require.NoError(t, err)
 		v.logic = withArmedKept()
 		r, err := v.run()

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 )
 
 // Timer is a bypass with its key, tabulated: its counters in cells, the key free.
@@ -33,41 +35,41 @@ type timerKey struct {
 }
 
 func (k timerKey) pack() uint64 {
-	p := packer{}
-	p.add(k.active, 3)
-	p.flag(k.low)
-	p.flag(k.watchLow)
-	p.add(k.gap, 3)
-	p.add(uint32(k.button), 2)
-	return uint64(p.word)
+	p := table.Packer{}
+	p.Add(k.active, 3)
+	p.Flag(k.low)
+	p.Flag(k.watchLow)
+	p.Add(k.gap, 3)
+	p.Add(uint32(k.button), 2)
+	return uint64(p.Word)
 }
 
 // tabulateTimer follows a bypass beside the words of its key. That its counters
 // count right, value by value, is the lemma of the bypass.
-func tabulateTimer(logic *Logic, c *interlock.Bypass) *Timer {
-	active := cellsOf(c.For.Next(), 0, 1, c.For, c.For.Next())
-	gap := cellsOf(c.Gap.Next(), 0, 1, c.Gap, c.Gap.Next())
+func tabulateTimer(logic *model.Logic, c *interlock.Bypass) *Timer {
+	active := model.CellsOf(c.For.Next(), 0, 1, c.For, c.For.Next())
+	gap := model.CellsOf(c.Gap.Next(), 0, 1, c.Gap, c.Gap.Next())
 	t, keys, index := &Timer{}, []timerKey{{}}, map[timerKey]uint32{{}: 0}
 	for from := 0; from < len(keys); from++ {
 		k := keys[from]
-		add := func(was interlock.BypassState, r level) {
-			is := logic.Bypass(c, was, r.value, r.fresh)
-			words := keySight{low: k.watchLow}.see(r.value, r.fresh, false, c.Gap)
-			to := timerKey{active.index(is.Active), gap.index(is.Gap), is.Low, words.low, buttonOf(r.value)}
+		add := func(was interlock.BypassState, r table.Level) {
+			is := logic.Bypass(c, was, r.Value, r.Fresh)
+			words := keySight{low: k.watchLow}.see(r.Value, r.Fresh, false, c.Gap)
+			to := timerKey{active.Index(is.Active), gap.Index(is.Gap), is.Low, words.low, table.ButtonOf(r.Value)}
 			if _, known := index[to]; !known {
 				index[to] = uint32(len(keys))
 				keys = append(keys, to)
 			}
-			pressed := k.watchLow && r.value == interlock.True && r.fresh && was.Gap > c.Gap
+			pressed := k.watchLow && r.Value == interlock.True && r.Fresh && was.Gap > c.Gap
 			bad := is.Active > 0 && (was.Active >= c.For || was.Active == 0 && !pressed)
 			if step := (TimerStep{uint32(from), index[to], bad}); !slices.Contains(t.Steps, step) {
 				t.Steps = append(t.Steps, step)
 			}
 		}
-		active.each(k.active, func(on Scans) {
-			gap.each(k.gap, func(off Scans) {
-				for _, r := range levels {
-					if r.follows(k.button) {
+		active.Each(k.active, func(on model.Scans) {
+			gap.Each(k.gap, func(off model.Scans) {
+				for _, r := range table.Levels {
+					if r.Follows(k.button) {
 						add(interlock.BypassState{Low: k.low, Active: on, Gap: off}, r)
 					}
 				}

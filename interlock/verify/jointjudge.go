@@ -6,6 +6,8 @@ import (
 	"strconv"
 	"strings"
 
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -52,7 +54,7 @@ func (j *Joint) Taken() map[int]string {
 }
 
 // restsOn are the properties of the search that others rest on, and themselves.
-var restsOn = [16]mask{1: bit(3), 2: bit(2), 3: bit(3), 4: bit(2), 5: bit(2), 6: bit(2), 7: bit(7), 10: bit(10)}
+var restsOn = [16]table.Mask{1: table.Bit(3), 2: table.Bit(2), 3: table.Bit(3), 4: table.Bit(2), 5: table.Bit(2), 6: table.Bit(2), 7: table.Bit(7), 10: table.Bit(10)}
 
 // composed is what the explicit engine says where the joint search met something
 // that its own run does not show on the whole site: its hunt may find one that
@@ -79,7 +81,7 @@ func (j *Joint) composed(number int) *Result {
 func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, err error) {
 	v := j.begin()
 	s := &Searched{Kind: "reset", Output: j.Output, Channel: "all", output: j.output, channel: j.Channels[0].Cause, vessel: -1, key: jointKey,
-		Hit: mask(f.Hit), Bad: mask(f.Bad), cutOff: f.CutOff}
+		Hit: table.Mask(f.Hit), Bad: table.Mask(f.Bad), cutOff: f.CutOff}
 	for n, run := range f.Runs {
 		s.FirstBad[n] = len(run.News)
 	}
@@ -100,7 +102,7 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 			continue
 		}
 		r := j.shownBy(number, f.Runs[number])
-		if r == nil && mask(f.Bad)&restsOn[number] != 0 && v.options.Logic == nil {
+		if r == nil && table.Mask(f.Bad)&restsOn[number] != 0 && v.options.Logic == nil {
 			r = j.composed(number)
 		} else if r == nil {
 			r = checks[number](j.output)
@@ -127,12 +129,12 @@ func (j *Joint) respond(f *JointFound, r *Response) error {
 		return err
 	}
 	if found.Scans <= 0 {
-		if found.Scans != 0 && r.Scans != Endless {
+		if found.Scans != 0 && r.Scans != model.Endless {
 			return nil
 		}
-		r.Scans, r.Bound, r.Run = Scans(0), "upper bound", nil
+		r.Scans, r.Bound, r.Run = model.Scans(0), "upper bound", nil
 		if found.Scans < 0 {
-			r.Scans = Endless
+			r.Scans = model.Endless
 		}
 		return nil
 	}
@@ -144,8 +146,8 @@ func (j *Joint) respond(f *JointFound, r *Response) error {
 		}
 	}
 	composed := *r
-	r.Scans, r.Bound, r.Run = Scans(found.Scans), "upper bound", nil
-	r.Seconds = (v.model.longest(r.Scans) + v.slowest(j.output, set)).Seconds()
+	r.Scans, r.Bound, r.Run = model.Scans(found.Scans), "upper bound", nil
+	r.Seconds = (v.model.Longest(r.Scans) + v.slowest(j.output, set)).Seconds()
 	if composed.Run != nil && composed.Bound == "exact" && composed.Scans == r.Scans {
 		*r = composed
 		return nil
@@ -180,11 +182,11 @@ func (j *Joint) complete(f *JointFound) *Result {
 		return &Result{Verdict: NotShown, Says: f.CutOff.Error()}
 	}
 	longest := 0
-	for _, set := range CutSets(j.Permissive) {
+	for _, set := range model.CutSets(j.Permissive) {
 		var channels, names []string
 		var inputs []int
 		for _, cause := range set {
-			name := v.model.cause(cause)
+			name := v.model.Cause(cause)
 			if names = append(names, name); cause < len(v.model.Config.Channels) {
 				channels = append(channels, name)
 			} else {
@@ -198,7 +200,7 @@ func (j *Joint) complete(f *JointFound) *Result {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		case scans == 0:
 			return &Result{Verdict: Nothing, Says: "it never runs with all well but " + said}
-		case scans < 0 || Scans(scans) > v.detectAll()+1:
+		case scans < 0 || model.Scans(scans) > v.detectAll()+1:
 			return j.met(12, said+" alone bad does not trip it from every joint state")
 		}
 		longest = max(longest, scans)
@@ -239,7 +241,7 @@ func (j *Joint) attain(found *JointResponse, r *Response) {
 	if n == found.Scans {
 		r.Bound = "exact"
 	}
-	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(Scans(n))), len(r.Set))
+	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(model.Scans(n))), len(r.Set))
 	r.Run.Property, r.Run.Output = "4", j.Output
 	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, from, j.Output)
 }
@@ -250,7 +252,7 @@ func (j *Joint) turn(d *driver, record *recorder, news []monitor.Class) {
 	d.healthy()
 	for i, class := range news {
 		cause := j.Channels[i].Cause
-		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, class, d.stamp)
+		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, class, d.stamp)
 	}
 	record.turn(d)
 }
@@ -264,7 +266,7 @@ func (j *Joint) Settled() ([]uint32, bool) {
 	}
 	var list []uint32
 	for i := range j.Channels {
-		at, ok := j.Channels[i].Table.stateOf(&s.driver.state.Channels[j.Channels[i].Cause])
+		at, ok := j.Channels[i].Table.StateOf(&s.driver.state.Channels[j.Channels[i].Cause])
 		if !ok {
 			return nil, false
 		}

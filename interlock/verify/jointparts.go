@@ -4,6 +4,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -29,7 +31,7 @@ type Joint struct {
 	Helpful map[int]interlock.Truth
 
 	helps        []interlock.Truth // every cause, as a good plant provides it
-	table        *outputTable
+	table        *table.OutputTable
 	waits        *waitTable // with a vessel
 	verification *verification
 	output       int
@@ -44,11 +46,11 @@ type JointChannel struct {
 	Cut                  bool          // this channel alone stops the output
 	InVessel             bool          // a reconnection of it is one of the vessel
 	Reads                monitor.Class // where all is well: good, unless the clamp must be off
-	Table                *ChannelTable
+	Table                *table.ChannelTable
 }
 
 // JointOf tabulates the parts of one output.
-func JointOf(m *Model, o Options, output int) (*Joint, error) {
+func JointOf(m *model.Model, o model.Options, output int) (*Joint, error) {
 	o.Outputs = []string{m.Names.Outputs[output]}
 	v, err := newVerification(m, o)
 	if err != nil {
@@ -75,7 +77,7 @@ func JointOf(m *Model, o Options, output int) (*Joint, error) {
 	if j.table, err = v.outputTable(out, false); err != nil {
 		return nil, err
 	}
-	j.Words = j.table.states
+	j.Words = j.table.States
 	return j, nil
 }
 
@@ -83,13 +85,13 @@ func JointOf(m *Model, o Options, output int) (*Joint, error) {
 func (j *Joint) channel(n int) (*JointChannel, error) {
 	v := j.verification
 	f := v.focusOf(v.job("reset", j.output, n, -1))
-	t, err := v.channelTable(&f.channel.Config)
+	t, err := v.channelTable(&f.Channel.Config)
 	reads := monitor.Good
 	if j.helps[n] == interlock.False {
-		reads = off(&f.channel.Config)
+		reads = off(&f.Channel.Config)
 	}
-	return &JointChannel{Name: v.model.Names.Channels[n], Cause: n, Evidence: f.channel.Evidence != 0,
-		Bypassed: f.bypassed, CoversLost: f.lostToo, Cut: f.cut, Reads: reads, Table: t}, err
+	return &JointChannel{Name: v.model.Names.Channels[n], Cause: n, Evidence: f.Channel.Evidence != 0,
+		Bypassed: f.Bypassed, CoversLost: f.LostToo, Cut: f.Cut, Reads: reads, Table: t}, err
 }
 
 // JointStep is one step of the output under one letter of what the channels show
@@ -107,7 +109,7 @@ func (j *Joint) Letters() int {
 	if j.waits != nil {
 		return waitLetters
 	}
-	return j.table.groups
+	return j.table.Groups
 }
 
 // EachStep calls f with every tabulated step of the output.
@@ -116,10 +118,10 @@ func (j *Joint) EachStep(f func(JointStep)) {
 		j.waits.each(f)
 		return
 	}
-	for row := range j.table.states {
-		for letter := range j.table.groups {
-			for _, e := range j.table.from(uint32(row), letter) {
-				f(JointStep{From: j.Words[row], To: j.Words[e.next], Letter: letter, Hit: uint32(e.hit), Bad: uint32(e.bad)})
+	for row := range j.table.States {
+		for letter := range j.table.Groups {
+			for _, e := range j.table.From(uint32(row), letter) {
+				f(JointStep{From: j.Words[row], To: j.Words[e.Next], Letter: letter, Hit: uint32(e.Hit), Bad: uint32(e.Bad)})
 			}
 		}
 	}
@@ -131,23 +133,23 @@ func (j *Joint) Running(word uint64) bool { return interlock.Mode(word&3) == int
 // Judges says whether a property has a meaning for this output: without a reset
 // there is no press to ask about, without an end switch nothing to confirm.
 func (j *Joint) Judges(property int) bool {
-	o := j.table.shape.config
+	o := j.table.Shape.Config
 	return property != 7 && property != 10 || property == 7 && !o.Automatic || property == 10 && o.Confirmable()
 }
 
 // Planted is the logic with the mistake of a mutant in a part that a joint search
 // tabulates, a channel or an output; false where the mistake is elsewhere.
-func (m *Mutant) Planted() (*Logic, bool) { return m.plantedIn(partChannel, partOutput) }
+func (m *Mutant) Planted() (*model.Logic, bool) { return m.plantedIn(partChannel, partOutput) }
 
 // PlantedInChannel is the same for a channel alone.
-func (m *Mutant) PlantedInChannel() (*Logic, bool) { return m.plantedIn(partChannel) }
+func (m *Mutant) PlantedInChannel() (*model.Logic, bool) { return m.plantedIn(partChannel) }
 
 // PlantedAside is the same for the parts that stand beside those where they are
 // asked for: a vessel, a stream, a bypass.
-func (m *Mutant) PlantedAside() (*Logic, bool) { return m.plantedIn(partVessel) }
+func (m *Mutant) PlantedAside() (*model.Logic, bool) { return m.plantedIn(partVessel) }
 
-func (m *Mutant) plantedIn(parts ...part) (*Logic, bool) {
-	l := Real()
+func (m *Mutant) plantedIn(parts ...part) (*model.Logic, bool) {
+	l := model.Real()
 	if !slices.Contains(parts, m.part) {
 		return nil, false
 	}

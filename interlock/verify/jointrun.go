@@ -6,6 +6,8 @@ import (
 	"strconv"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -31,7 +33,7 @@ func (j *Joint) replay(property int, run *JointRun) *Run {
 	sight := w.begin()
 	for k, news := range run.News {
 		last := k == len(run.News)-1
-		found := mask(0)
+		found := table.Mask(0)
 		moves := j.eachMove(d, news, func() bool {
 			try, seen := d.copyOf(), w.begin()
 			seen.copyFrom(sight)
@@ -39,8 +41,8 @@ func (j *Joint) replay(property int, run *JointRun) *Run {
 			w.prior.CopyFrom(try.state)
 			try.turn()
 			found = w.see(seen, try)
-			now := uint64(j.table.shape.pack(try.state.Outputs[j.output].OutputControl))
-			return last && found&bit(property) != 0 || !last && now == run.Words[k]&(1<<watchShift-1)
+			now := uint64(j.table.Shape.Pack(try.state.Outputs[j.output].OutputControl))
+			return last && found&table.Bit(property) != 0 || !last && now == run.Words[k]&(1<<table.WatchShift-1)
 		})
 		if !moves {
 			return nil
@@ -81,7 +83,7 @@ func (j *Joint) eachMove(d *driver, news []monitor.Class, right func() bool) boo
 	d.healthy()
 	for i, class := range news {
 		cause := j.Channels[i].Cause
-		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, class, d.stamp)
+		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, class, d.stamp)
 	}
 	if right() {
 		return true
@@ -133,9 +135,9 @@ func (j *Joint) firstOut(f *JointFound) *Result {
 			if err != nil {
 				return &Result{Verdict: NotShown, Says: err.Error()}
 			}
-			together += b2i(found.Scans > 0)
+			together += model.Int(found.Scans > 0)
 			run, wrong := j.loseBoth(&found, a, b)
-			replayed += b2i(run)
+			replayed += model.Int(run)
 			if wrong != nil {
 				return wrong
 			}
@@ -152,12 +154,12 @@ func (j *Joint) firstOut(f *JointFound) *Result {
 func (j *Joint) bothStop(a, b int) bool {
 	x, y := &j.Channels[a], &j.Channels[b]
 	for _, c := range []*JointChannel{x, y} {
-		if value, known := wanted(j.Permissive, c.Cause); !known || value != interlock.True {
+		if value, known := model.Wanted(j.Permissive, c.Cause); !known || value != interlock.True {
 			return false
 		}
 	}
 	pair := false
-	for _, set := range CutSets(j.Permissive) {
+	for _, set := range model.CutSets(j.Permissive) {
 		pair = pair || len(set) == 2 && slices.Contains(set, x.Cause) && slices.Contains(set, y.Cause)
 	}
 	return x.Cut && y.Cut || pair

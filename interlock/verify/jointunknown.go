@@ -5,6 +5,8 @@ import (
 	"math/big"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -30,10 +32,10 @@ func (j *Joint) Node(n *interlock.Node, values []interlock.Truth) interlock.Trut
 // Endless is a channel that doubtful readings alone never bring to its longest
 // stay: of two that are compared, the one that hears less has been doubtful for at
 // least as long.
-func (j *Joint) Endless(c *JointChannel) (*ChannelTable, error) {
+func (j *Joint) Endless(c *JointChannel) (*table.ChannelTable, error) {
 	endless := *c.Table.Config
 	endless.LongestStay = monitor.ScansMax
-	return tabulateWith(j.verification.logic, &endless, cells{first: []Scans{0}}, j.verification.options.memory())
+	return table.TabulateWith(j.verification.logic, &endless, model.Cells{First: []model.Scans{0}}, j.verification.options.MemoryLimit())
 }
 
 // JudgeUnknown says of property 9 what was met over all joint letters, and by every

@@ -5,6 +5,9 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 )
 
 // waitTable is an output in brief with one vessel that it charges and the streams
@@ -12,7 +15,7 @@ import (
 type waitTable struct {
 	words []uint64 // by row; 0 is power-up
 	at    []uint32 // row*waitLetters+letter: where its edges start
-	edges []StemEdge
+	edges []table.StemEdge
 }
 
 // waitLetters are what the permissive says (0 false, 1 unknown, 2 true), times what
@@ -77,7 +80,7 @@ func (j *Joint) WithVessel(name string) (*Joint, error) {
 	if err != nil {
 		return nil, err
 	}
-	if w.waits, err = tabulateWait(newWaitModel(v.logic, c, j.output, vessel, brief), v.options.memory()); err != nil {
+	if w.waits, err = tabulateWait(table.NewWaitModel(v.logic, c, j.output, vessel, brief), v.options.MemoryLimit()); err != nil {
 		return nil, err
 	}
 	w.Words = w.waits.words
@@ -92,24 +95,24 @@ func union(a, b []int) []int {
 }
 
 // tabulateWait expands every row under every letter.
-func tabulateWait(m *waitModel, memory uint64) (*waitTable, error) {
+func tabulateWait(m *table.WaitModel, memory uint64) (*waitTable, error) {
 	t := &waitTable{}
-	add, alone := adder{}, &focus{}
-	m.find(waitKey{}) // power-up
-	for row := 0; row < len(m.keys); row++ {
+	add, alone := table.Adder{}, &table.Focus{}
+	m.Find(table.WaitKey{}) // power-up
+	for row := 0; row < len(m.Keys); row++ {
 		for letter := range waitLetters {
-			perm, bond := setOf(truths[letter/6]), setOf(truths[letter/2%3])
+			perm, bond := model.SetOf(model.Truths[letter/6]), model.SetOf(model.Truths[letter/2%3])
 			t.at = append(t.at, uint32(len(t.edges)))
-			add.begin()
-			m.each(m.keys[row], &view{keep: perm, start: perm, bond: bond, again: letter&1 == 1}, alone, func(e StemEdge) { t.edges = add.to(t.edges, e) })
+			add.Begin()
+			m.Each(m.Keys[row], &table.View{Keep: perm, Start: perm, Bond: bond, Again: letter&1 == 1}, alone, func(e table.StemEdge) { t.edges = add.To(t.edges, e) })
 		}
 		if uint64(len(t.edges))*16 > memory {
-			return nil, &CutOff{"tabulating a vessel's wait", uint64(row), memory}
+			return nil, &table.CutOff{Where: "tabulating a vessel's wait", States: uint64(row), Limit: memory}
 		}
 	}
 	t.at = append(t.at, uint32(len(t.edges)))
-	for _, k := range m.keys {
-		t.words = append(t.words, m.pack(k))
+	for _, k := range m.Keys {
+		t.words = append(t.words, m.Pack(k))
 	}
 	return t, nil
 }
@@ -149,7 +152,7 @@ func (j *Joint) JudgeWaits(waits []JointWait) *Result {
 		case Violated:
 			broken = w.Vessel
 		case Shown:
-			s.Hit = bit(8)
+			s.Hit = table.Bit(8)
 		}
 		v.searches = append(v.searches, s)
 		states = append(states, w.States+" with "+w.Vessel)

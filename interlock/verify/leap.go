@@ -2,6 +2,7 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -19,9 +20,9 @@ const longestPeriod = 1 << 10
 
 // let lets up to n scans pass, until over says so after one of them; it returns
 // how many passed.
-func (x *ordeal) let(n Scans, overrun bool, over func() bool) Scans {
-	period, marked, next := x.does.period(), Scans(0), Scans(2)
-	for passed := Scans(0); passed < n; {
+func (x *ordeal) let(n model.Scans, overrun bool, over func() bool) model.Scans {
+	period, marked, next := x.does.period(), model.Scans(0), model.Scans(2)
+	for passed := model.Scans(0); passed < n; {
 		x.scan(overrun)
 		passed++
 		switch {
@@ -42,13 +43,13 @@ func (x *ordeal) let(n Scans, overrun bool, over func() bool) Scans {
 }
 
 // repeats is how many periods can be leapt over from b, one period after a.
-func repeats(c *interlock.Config, a, b *interlock.State, stamp uint16, period Scans) Scans {
+func repeats(c *interlock.Config, a, b *interlock.State, stamp uint16, period model.Scans) model.Scans {
 	r := room{period: period, left: monitor.ScansMax / period, still: a.Running == b.Running}
 	for i := range a.Channels {
 		s, after := a.Channels[i], b.Channels[i]
-		if Scans(after.Stamp-s.Stamp) != period { // else as far behind as before
+		if model.Scans(after.Stamp-s.Stamp) != period { // else as far behind as before
 			r.still = r.still && after.Stamp == s.Stamp
-			r.left = min(r.left, Scans(max(0, 1<<15-1-int(stamp-after.Stamp)))/period) // then older than it looks
+			r.left = min(r.left, model.Scans(max(0, 1<<15-1-int(stamp-after.Stamp)))/period) // then older than it looks
 		}
 		after.Stamp = s.Stamp
 		r.still = r.still && s == after
@@ -92,13 +93,13 @@ func repeats(c *interlock.Config, a, b *interlock.State, stamp uint16, period Sc
 
 // room is how many periods are left until something can happen.
 type room struct {
-	period, left Scans
+	period, left model.Scans
 	still        bool // nothing changed but counters inside their cells
 }
 
 // tick looks at a counter whose cell is from..to: a step from any value but the
 // last one only counts.
-func (r *room) tick(before, after, from, to Scans) {
+func (r *room) tick(before, after, from, to model.Scans) {
 	switch {
 	case before == after:
 	case after == before+r.period && before >= from && after <= to:
@@ -109,12 +110,12 @@ func (r *room) tick(before, after, from, to Scans) {
 }
 
 // leap moves what grows ahead by k periods.
-func (x *ordeal) leap(k, period Scans) {
+func (x *ordeal) leap(k, period model.Scans) {
 	if k == 0 {
 		return
 	}
 	by, a, b := k*period, x.mark, x.d.state
-	grow := func(before, after *Scans) {
+	grow := func(before, after *model.Scans) {
 		if *before != *after {
 			*after += by
 		}

@@ -7,13 +7,14 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // slowReference is the reference site with times long enough to be leapt over.
-func slowReference(t *testing.T) *Model {
+func slowReference(t *testing.T) *model.Model {
 	t.Helper()
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
 	c := m.Config
 	c.Outputs[0].Travel, c.Outputs[0].OnDelay = 230, 60
@@ -33,14 +34,14 @@ type turned struct {
 }
 
 type logged struct {
-	at      Scans
+	at      model.Scans
 	kind    interlock.Kind
 	subject int
 }
 
-func turnedTrial(t *testing.T, m *Model, output int, everyScan bool) *turned {
+func turnedTrial(t *testing.T, m *model.Model, output int, everyScan bool) *turned {
 	t.Helper()
-	logic, x, step := Real(), &turned{}, Real().Step
+	logic, x, step := model.Real(), &turned{}, model.Real().Step
 	logic.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
 		step(c, s, in, d)
 		x.scans++
@@ -53,7 +54,7 @@ func turnedTrial(t *testing.T, m *Model, output int, everyScan bool) *turned {
 			}
 		}
 	}
-	v, err := newVerification(m, Options{Logic: logic})
+	v, err := newVerification(m, model.Options{Logic: logic})
 	require.NoError(t, err)
 	x.trial = v.newTrial(output)
 	require.True(t, x.s.runs)
@@ -131,7 +132,7 @@ func foretellRepeats(t *testing.T, r *ordeal, overrun bool, n int) (foretold int
 		decided[i].Events, decided[i].Reasons = slices.Clone(r.d.decision.Events), slices.Clone(r.d.decision.Reasons)
 	}
 	for i := 0; i+period < n; i++ {
-		k := repeats(c, states[i], states[i+period], stamps[i+period], Scans(period))
+		k := repeats(c, states[i], states[i+period], stamps[i+period], model.Scans(period))
 		for j := i + period + 1; uint64(j) <= uint64(i+period)+uint64(k)*uint64(period) && j < n; j++ {
 			foretold++
 			if was := &decided[j-period]; decided[j].Coils != was.Coils || !slices.Equal(decided[j].Reasons, was.Reasons) || !slices.Equal(decided[j].Events, was.Events) {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -11,25 +13,25 @@ import (
 // it takes effect, and that every value inside a cell steps like the two that
 // stand for it.
 type Lemma struct {
-	Counter  string `json:"counter"`
-	Of       string `json:"of"`
-	Expected Scans  `json:"scans"`
-	Found    Scans  `json:"found"`
-	Values   uint64 `json:"steps_compared"`
-	Wrong    string `json:"wrong,omitempty"`
+	Counter  string      `json:"counter"`
+	Of       string      `json:"of"`
+	Expected model.Scans `json:"scans"`
+	Found    model.Scans `json:"found"`
+	Values   uint64      `json:"steps_compared"`
+	Wrong    string      `json:"wrong,omitempty"`
 
 	properties []int // that rest on it
 
 	// Where the site shows the counter: its value, at which it steps wrongly, and
 	// what must go wrong for it to count.
-	counts func(s *interlock.State) Scans
-	at     Scans
+	counts func(s *interlock.State) model.Scans
+	at     model.Scans
 	needs  *deviation
 }
 
 func (l *Lemma) holds() bool { return l.Wrong == "" }
 
-func (l *Lemma) expect(found Scans) {
+func (l *Lemma) expect(found model.Scans) {
 	l.Found = found
 	if found != l.Expected {
 		l.at = min(found, l.Expected) - min(found, l.Expected, 2)
@@ -44,7 +46,7 @@ func (l *Lemma) refuse(format string, args ...any) {
 }
 
 // refuseAt is refuse for one value of the counter.
-func (l *Lemma) refuseAt(at Scans, format string, args ...any) {
+func (l *Lemma) refuseAt(at model.Scans, format string, args ...any) {
 	if l.Wrong == "" {
 		l.at = at
 	}
@@ -54,7 +56,7 @@ func (l *Lemma) refuseAt(at Scans, format string, args ...any) {
 // lemmas checks the counters of everything in the cones of the wanted outputs.
 func (v *verification) lemmas() {
 	seen := map[string]bool{}
-	add := func(key string, make func() Lemma, counts func(s *interlock.State) Scans) {
+	add := func(key string, make func() Lemma, counts func(s *interlock.State) model.Scans) {
 		if !seen[key] {
 			seen[key] = true
 			l := make()
@@ -65,9 +67,9 @@ func (v *verification) lemmas() {
 	c := v.model.Config
 	for _, o := range v.outputs {
 		out, name := &c.Outputs[o], v.model.Names.Outputs[o]
-		add("output"+outputKey(out), func() Lemma { return v.onDelay(out, name) }, func(s *interlock.State) Scans { return s.Outputs[o].On })
+		add("output"+outputKey(out), func() Lemma { return v.onDelay(out, name) }, func(s *interlock.State) model.Scans { return s.Outputs[o].On })
 		if out.Confirmable() {
-			add("travel"+outputKey(out), func() Lemma { return v.travel(o) }, func(s *interlock.State) Scans { return s.Outputs[o].Disagree })
+			add("travel"+outputKey(out), func() Lemma { return v.travel(o) }, func(s *interlock.State) model.Scans { return s.Outputs[o].Disagree })
 		}
 		if out.Reset != 0 {
 			add(fmt.Sprint("press", out.Press), func() Lemma { return v.buttonLemma(out.Press, name) }, nil)
@@ -90,17 +92,17 @@ func (v *verification) lemmas() {
 }
 
 // vesselLemmas adds the counters of one vessel and of the streams that charge it.
-func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemma, counts func(s *interlock.State) Scans)) {
+func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemma, counts func(s *interlock.State) model.Scans)) {
 	c := v.model.Config
 	vessel, name := &c.Vessels[i], v.model.Names.Vessels[i]
-	add(fmt.Sprint("wait", vessel.Wait, vessel.Rest, vessel.Press), func() Lemma { return v.wait(vessel, name) }, func(s *interlock.State) Scans { return s.Vessels[i].Waited })
-	add(fmt.Sprint("rest", vessel.Rest), func() Lemma { return v.restLemma(vessel, name) }, func(s *interlock.State) Scans { return s.Vessels[i].Rested })
+	add(fmt.Sprint("wait", vessel.Wait, vessel.Rest, vessel.Press), func() Lemma { return v.wait(vessel, name) }, func(s *interlock.State) model.Scans { return s.Vessels[i].Waited })
+	add(fmt.Sprint("rest", vessel.Rest), func() Lemma { return v.restLemma(vessel, name) }, func(s *interlock.State) model.Scans { return s.Vessels[i].Rested })
 	if vessel.Acknowledge != 0 {
 		add(fmt.Sprint("acknowledge", vessel.Press), func() Lemma { return v.acknowledgeLemma(vessel, name) }, nil)
 	}
 	for _, st := range c.ChargedBy(i) {
 		add(fmt.Sprint("flow", c.Streams[st].Through, c.Streams[st].Flow), func() Lemma { return v.flowLemma(st) }, nil)
-		add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) }, func(s *interlock.State) Scans { return s.Streams[st].Stopped })
+		add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) }, func(s *interlock.State) model.Scans { return s.Streams[st].Stopped })
 	}
 }
 
@@ -109,22 +111,22 @@ func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemm
 func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
 	l := Lemma{Counter: "wait", Of: name, Expected: c.Wait.Next(), properties: []int{8}}
 	still := interlock.VesselScan{Bonded: interlock.False, Still: true}
-	n := Scans(0)
+	n := model.Scans(0)
 	for s := (interlock.VesselState{}); !s.Clear && n <= l.Expected+1; n++ {
 		s, _ = v.logic.Vessel(c, s, still)
 	}
 	l.expect(n)
-	t := tabulateVessel(v.logic, c)
-	for _, k := range t.states {
-		if t.waited.last(k.waited) <= t.waited.first[k.waited]+1 {
+	t := table.TabulateVessel(v.logic, c)
+	for _, k := range t.States {
+		if t.Waited.Last(k.Waited) <= t.Waited.First[k.Waited]+1 {
 			continue
 		}
-		for number := 0; number < vesselScans; number++ {
-			letter := vesselScanOf(number)
-			in := interlock.VesselScan{Bonded: letter.bonded, Still: letter.still, FlowSeen: letter.flowSeen, Reconnected: letter.reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true}
-			like := interlock.VesselState{Clear: k.clear, Held: k.held, Early: k.early, Waited: t.waited.first[k.waited], Ack: interlock.Button{Phase: interlock.Idle}}
+		for number := 0; number < table.VesselScans; number++ {
+			letter := table.VesselScanOf(number)
+			in := interlock.VesselScan{Bonded: letter.Bonded, Still: letter.Still, FlowSeen: letter.FlowSeen, Reconnected: letter.Reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true}
+			like := interlock.VesselState{Clear: k.Clear, Held: k.Held, Early: k.Early, Waited: t.Waited.First[k.Waited], Ack: interlock.Button{Phase: interlock.Idle}}
 			first, _ := v.logic.Vessel(c, like, in)
-			for at := like.Waited; at < t.waited.last(k.waited); at++ {
+			for at := like.Waited; at < t.Waited.Last(k.Waited); at++ {
 				like.Waited = at
 				next, _ := v.logic.Vessel(c, like, in)
 				l.Values++
@@ -143,7 +145,7 @@ func (v *verification) restLemma(c *interlock.Vessel, name string) Lemma {
 	l := Lemma{Counter: "rest", Of: name, Expected: c.Rest.Next(), properties: []int{8}}
 	off := interlock.VesselScan{Bonded: interlock.False, Still: true}
 	on := interlock.VesselScan{Bonded: interlock.True, Still: true}
-	n, soon := Scans(0), true
+	n, soon := model.Scans(0), true
 	for s := (interlock.VesselState{Clear: true, Held: true}); soon && n <= l.Expected+1; n++ {
 		_, told := v.logic.Vessel(c, s, off)
 		if soon = told.TooSoon; !told.Released {
@@ -170,12 +172,12 @@ func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma 
 		memory uint8
 	}
 	everyPair(func(now pair, to func(pair)) {
-		for number, r := range levels {
+		for number, r := range table.Levels {
 			for _, again := range [...]bool{false, true} {
-				if !r.follows(now.memory) {
+				if !r.Follows(now.memory) {
 					continue
 				}
-				in := interlock.VesselScan{Reconnected: again, Acknowledge: r.value, AcknowledgeFresh: r.fresh}
+				in := interlock.VesselScan{Reconnected: again, Acknowledge: r.Value, AcknowledgeFresh: r.Fresh}
 				next, told := v.logic.Vessel(c, now.logic, in)
 				words, given := now.words.see(c, in, uint8(number))
 				l.Values++
@@ -183,7 +185,7 @@ func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma 
 					l.refuse("a press of %d scans counts where it must not, or does not where it must", now.words.pressed)
 				}
 				if l.holds() {
-					to(pair{next, words, buttonOf(r.value)})
+					to(pair{next, words, table.ButtonOf(r.Value)})
 				}
 			}
 		}
@@ -209,7 +211,7 @@ func everyPair[T comparable](step func(now T, to func(T))) {
 
 func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
 	l := Lemma{Counter: "run-down", Of: name, Expected: c.RunDown.Next(), properties: []int{8}}
-	s, n := interlock.StreamState{}, Scans(0)
+	s, n := interlock.StreamState{}, model.Scans(0)
 	for ; !s.Still(c) && n <= l.Expected+1; n++ {
 		if flows := v.logic.Stream(c, s, false); flows.Stopped != 0 {
 			l.refuseAt(n, "flow does not start the run-down again at %d", n)
@@ -227,29 +229,29 @@ func (v *verification) travel(output int) Lemma {
 	c := &v.model.Config.Outputs[output]
 	l := Lemma{Counter: "travel time", Of: v.model.Names.Outputs[output], Expected: c.Travel.Next(), properties: []int{10},
 		needs: v.stuckAway(output)}
-	s, n := interlock.OutputControl{}, Scans(0)
+	s, n := interlock.OutputControl{}, model.Scans(0)
 	silent := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Reset: interlock.False, Begin: interlock.False}
 	for ; s.Unconfirmed == 0 && n <= l.Expected+1; n++ {
 		s, _ = v.logic.Output(c, s, silent)
 	}
 	l.expect(n)
-	if !mayBeOpen(s.Unconfirmed) {
+	if !table.MayBeOpen(s.Unconfirmed) {
 		l.refuse("an actuator that stays open does not call its backup")
 	}
 	v.runsAgainst(c, &l)
-	for at := Scans(0); at < c.Travel; at++ {
+	for at := model.Scans(0); at < c.Travel; at++ {
 		off := interlock.OutputScan{Keep: interlock.False, Reset: interlock.False, Begin: interlock.False}
 		if next, _ := v.logic.Output(c, interlock.OutputControl{Mode: interlock.Enabled, Disagree: at}, off); next.Disagree != 0 {
 			l.refuseAt(at, "withheld after %d scans without a report, it does not count anew", at)
 		}
 		l.Values++
 	}
-	h := shapeOf(c, true)
+	h := table.ShapeOf(c, true)
 	for _, mode := range [...]interlock.Mode{interlock.KeptOut, interlock.Tripped, interlock.Enabled} {
-		for number := range h.ends {
-			letter := outputScan{perm: interlock.True, ends: uint8(number)}
-			in := letter.arm(h)
-			for at := Scans(1); at < c.Travel; at++ {
+		for number := range h.Ends {
+			letter := table.OutputScan{Perm: interlock.True, Ends: uint8(number)}
+			in := letter.Arm(h)
+			for at := model.Scans(1); at < c.Travel; at++ {
 				next, _ := v.logic.Output(c, interlock.OutputControl{Mode: mode, Disagree: at}, in)
 				l.Values++
 				if next.Disagree != 0 && next.Disagree != at+1 || next.Unconfirmed != 0 {
@@ -264,7 +266,7 @@ func (v *verification) travel(output int) Lemma {
 // runsAgainst: enabled and never reported running is unconfirmed, and withheld,
 // just as late.
 func (v *verification) runsAgainst(c *interlock.Output, l *Lemma) {
-	s, n := interlock.OutputControl{Mode: interlock.Enabled}, Scans(0)
+	s, n := interlock.OutputControl{Mode: interlock.Enabled}, model.Scans(0)
 	silent := interlock.OutputScan{Keep: interlock.True, Home: true, Reset: interlock.False, Begin: interlock.False}
 	for ; s.Unconfirmed == 0 && s.Mode == interlock.Enabled && n <= l.Expected+1; n++ {
 		s, _ = v.logic.Output(c, s, silent)
@@ -282,7 +284,7 @@ func (v *verification) runsAgainst(c *interlock.Output, l *Lemma) {
 func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 	l := Lemma{Counter: "on-delay", Of: name, Expected: c.OnDelay.Next(), properties: []int{3}}
 	ready := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Home: true, Away: !c.Confirmable(), Reset: interlock.False, Begin: interlock.False}
-	s, n := interlock.OutputControl{Armed: true}, Scans(0)
+	s, n := interlock.OutputControl{Armed: true}, model.Scans(0)
 	for n = 1; n <= l.Expected+1; n++ {
 		var told interlock.OutputTold
 		s, told = v.logic.Output(c, s, ready)
@@ -291,10 +293,10 @@ func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 		}
 	}
 	l.expect(n)
-	for _, perm := range truths {
+	for _, perm := range model.Truths {
 		in := ready
 		in.Keep, in.Start = perm, perm
-		for at := Scans(0); at <= c.OnDelay; at++ {
+		for at := model.Scans(0); at <= c.OnDelay; at++ {
 			next, _ := v.logic.Output(c, interlock.OutputControl{On: at}, in)
 			l.Values++
 			want := at + 1
@@ -312,7 +314,7 @@ func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 // stay: doubtful ends after its longest stay whatever is read in between.
 func (v *verification) stay(c *monitor.Config, name string) Lemma {
 	l := Lemma{Counter: "longest doubt", Of: name, Expected: c.LongestStay, properties: []int{4, 5}}
-	s, n := monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High}, Scans(0)
+	s, n := monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High}, model.Scans(0)
 	for ; s.Phase == monitor.Doubtful && n <= l.Expected+1; n++ {
 		s = v.logic.Advance(c, s, monitor.Between)
 		l.Values++
@@ -320,7 +322,7 @@ func (v *verification) stay(c *monitor.Config, name string) Lemma {
 	l.expect(n)
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
 		like := v.logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: 1}, news)
-		for at := Scans(1); at+1 < c.LongestStay; at++ {
+		for at := model.Scans(1); at+1 < c.LongestStay; at++ {
 			next := v.logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: at}, news)
 			l.Values++
 			if next.Phase != like.Phase && at+2 < c.LongestStay || next.Phase == monitor.Doubtful && next.Stay != at+1 {
@@ -338,23 +340,23 @@ func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
 	type pair struct {
 		b             interlock.Button
 		press, memory uint8
-		held          Scans
+		held          model.Scans
 		was           bool
 	}
 	everyPair(func(now pair, to func(pair)) {
-		for number, r := range levels {
-			if !r.follows(now.memory) {
+		for number, r := range table.Levels {
+			if !r.Follows(now.memory) {
 				continue
 			}
 			for _, ready := range [...]bool{false, true} {
-				b, _ := v.logic.Button(p, now.b, r.value, r.fresh, now.was, ready)
+				b, _ := v.logic.Button(p, now.b, r.Value, r.Fresh, now.was, ready)
 				press, held, given := wordsOfPress(p, now.press, now.held, uint8(number), now.was, ready)
 				l.Values++
 				if given != (b.Phase == interlock.Given) {
 					l.refuse("a press of %d scans counts where it must not, or does not where it must", now.held)
 				}
 				if l.holds() {
-					to(pair{b, press, buttonOf(r.value), held, ready})
+					to(pair{b, press, table.ButtonOf(r.Value), held, ready})
 				}
 			}
 		}
@@ -363,40 +365,40 @@ func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
 }
 
 // wordsOfPress is the rule of a press with a count of its own.
-func wordsOfPress(p interlock.Press, press uint8, held Scans, number uint8, was, ready bool) (uint8, Scans, bool) {
-	r := levels[number]
-	low, high := r.value == interlock.False, r.value == interlock.True
+func wordsOfPress(p interlock.Press, press uint8, held model.Scans, number uint8, was, ready bool) (uint8, model.Scans, bool) {
+	r := table.Levels[number]
+	low, high := r.Value == interlock.False, r.Value == interlock.True
 	switch {
-	case press == pressSpoiled:
-		if low && r.fresh {
-			return pressIdle, 0, false
+	case press == table.PressSpoiled:
+		if low && r.Fresh {
+			return table.PressIdle, 0, false
 		}
-		return pressSpoiled, 0, false
-	case r.value == interlock.Unknown:
-		return pressSpoiled, 0, false
-	case press == pressIdle:
-		if high && r.fresh {
+		return table.PressSpoiled, 0, false
+	case r.Value == interlock.Unknown:
+		return table.PressSpoiled, 0, false
+	case press == table.PressIdle:
+		if high && r.Fresh {
 			if was && ready {
-				return pressDown, 1, false
+				return table.PressDown, 1, false
 			}
-			return pressSpoiled, 0, false
+			return table.PressSpoiled, 0, false
 		}
-		return pressIdle, 0, false
+		return table.PressIdle, 0, false
 	case !ready:
-		return pressSpoiled, 0, false
+		return table.PressSpoiled, 0, false
 	case high:
-		if press == pressUp || held+1 > p.Max {
-			return pressSpoiled, 0, false
+		if press == table.PressUp || held+1 > p.Max {
+			return table.PressSpoiled, 0, false
 		}
-		return pressDown, held + 1, false
-	case !r.fresh:
+		return table.PressDown, held + 1, false
+	case !r.Fresh:
 		return press, held, false
 	case held < p.Min:
-		return pressSpoiled, 0, false
-	case press == pressUp:
-		return pressIdle, 0, true
+		return table.PressSpoiled, 0, false
+	case press == table.PressUp:
+		return table.PressIdle, 0, true
 	}
-	return pressUp, held, false
+	return table.PressUp, held, false
 }
 
 // bypassLemma runs a bypass beside the words of the property for its real time,
@@ -407,22 +409,22 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 	type pair struct {
 		logic  interlock.BypassState
 		key    keySight
-		on     Scans
+		on     model.Scans
 		memory uint8
 	}
 	everyPair(func(now pair, to func(pair)) {
-		for _, r := range levels {
-			if !r.follows(now.memory) {
+		for _, r := range table.Levels {
+			if !r.Follows(now.memory) {
 				continue
 			}
-			next := pair{v.logic.Bypass(c, now.logic, r.value, r.fresh), now.key, now.on, buttonOf(r.value)}
+			next := pair{v.logic.Bypass(c, now.logic, r.Value, r.Fresh), now.key, now.on, table.ButtonOf(r.Value)}
 			switch {
 			case now.on > 0:
 				next.on = (now.on + 1) % c.For.Next()
-			case r.value == interlock.True && r.fresh && now.key.low && now.key.gap > c.Gap:
+			case r.Value == interlock.True && r.Fresh && now.key.low && now.key.gap > c.Gap:
 				next.on = 1
 			}
-			next.key = now.key.see(r.value, r.fresh, now.on > 0, c.Gap)
+			next.key = now.key.see(r.Value, r.Fresh, now.on > 0, c.Gap)
 			l.Values++
 			if next.logic.Active != next.on {
 				l.refuse("on for %d scans where it must be for %d (of %d, 0 is off), its key at 0 for %d scans before", next.logic.Active, next.on, c.For, now.key.gap)
@@ -439,8 +441,8 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 // value for stale-after scans and is no news; what is faulty is unknown at once.
 func (v *verification) inputLemma(c *interlock.Input, name string) Lemma {
 	l := Lemma{Counter: "age of an input", Of: name, properties: []int{2, 7, 8, 10, 11}}
-	for _, level := range truths {
-		for age := Scans(0); age <= c.StaleAfter; age++ {
+	for _, level := range model.Truths {
+		for age := model.Scans(0); age <= c.StaleAfter; age++ {
 			for signal := interlock.NoSignal; signal <= interlock.High; signal++ {
 				s := interlock.InputState{Level: level, Age: age}
 				got, news := v.logic.Input(c, s, signal)
@@ -476,7 +478,7 @@ func (v *verification) flowLemma(stream int) Lemma {
 			then()
 			return
 		}
-		for _, s.Inputs[ref-1].Level = range truths {
+		for _, s.Inputs[ref-1].Level = range model.Truths {
 			then()
 		}
 	}

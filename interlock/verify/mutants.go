@@ -2,6 +2,7 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -10,7 +11,7 @@ import (
 type Mutant struct {
 	Name  string
 	Kind  string // off by one | swapped branch | dropped state | inverted quality | skipped input | engine
-	plant func(l *Logic)
+	plant func(l *model.Logic)
 	part  part                      // what the mistake can change
 	skip  func(row, level int) bool // a mistake in the search engine itself
 }
@@ -29,7 +30,7 @@ const (
 
 // channelMutant plants a mistake around the step of a channel.
 func channelMutant(kind, name string, change func(c monitor.Config, s, next monitor.Control, news monitor.Class, again func(monitor.Config, monitor.Control, monitor.Class) monitor.Control) monitor.Control) Mutant {
-	return Mutant{Name: name, Kind: kind, part: partChannel, plant: func(l *Logic) {
+	return Mutant{Name: name, Kind: kind, part: partChannel, plant: func(l *model.Logic) {
 		real := l.Advance
 		l.Advance = func(c *monitor.Config, s monitor.Control, news monitor.Class) monitor.Control {
 			return change(*c, s, real(c, s, news), news, func(c monitor.Config, s monitor.Control, news monitor.Class) monitor.Control {
@@ -128,13 +129,13 @@ var channelMutants = []Mutant{
 		}
 		return next
 	}),
-	{Name: "doubtful is fit to start", Kind: "swapped branch", plant: func(l *Logic) {
+	{Name: "doubtful is fit to start", Kind: "swapped branch", plant: func(l *model.Logic) {
 		l.Fitness = func(p monitor.Phase) (keep, start interlock.Truth) {
 			keep, _ = interlock.Fitness(p)
 			return keep, keep
 		}
 	}},
-	{Name: "lost is fit to keep", Kind: "swapped branch", plant: func(l *Logic) {
+	{Name: "lost is fit to keep", Kind: "swapped branch", plant: func(l *model.Logic) {
 		l.Fitness = func(p monitor.Phase) (keep, start interlock.Truth) {
 			if p == monitor.Lost {
 				return interlock.True, interlock.False
@@ -142,7 +143,7 @@ var channelMutants = []Mutant{
 			return interlock.Fitness(p)
 		}
 	}},
-	{Name: "unreadable counts as true", Kind: "inverted quality", plant: func(l *Logic) {
+	{Name: "unreadable counts as true", Kind: "inverted quality", plant: func(l *model.Logic) {
 		l.Fitness = func(p monitor.Phase) (keep, start interlock.Truth) {
 			if p == monitor.Unreadable {
 				return interlock.True, interlock.True
@@ -150,7 +151,7 @@ var channelMutants = []Mutant{
 			return interlock.Fitness(p)
 		}
 	}},
-	{Name: "AND is evaluated as OR", Kind: "swapped branch", plant: func(l *Logic) {
+	{Name: "AND is evaluated as OR", Kind: "swapped branch", plant: func(l *model.Logic) {
 		l.Eval = func(p interlock.Permissive, value []interlock.Truth) interlock.Truth {
 			return changed(p, func(n *interlock.Node) {
 				if n.Op == interlock.OpAnd {
@@ -159,12 +160,12 @@ var channelMutants = []Mutant{
 			}).Eval(value)
 		}
 	}},
-	{Name: "a vote needs one fewer", Kind: "off by one", plant: func(l *Logic) {
+	{Name: "a vote needs one fewer", Kind: "off by one", plant: func(l *model.Logic) {
 		l.Eval = func(p interlock.Permissive, value []interlock.Truth) interlock.Truth {
 			return changed(p, func(n *interlock.Node) { n.M-- }).Eval(value)
 		}
 	}},
-	{Name: "unknown counts as true in a permissive", Kind: "inverted quality", plant: func(l *Logic) {
+	{Name: "unknown counts as true in a permissive", Kind: "inverted quality", plant: func(l *model.Logic) {
 		l.Eval = func(p interlock.Permissive, value []interlock.Truth) interlock.Truth {
 			known := make([]interlock.Truth, len(value))
 			for i, t := range value {
@@ -189,7 +190,7 @@ func changed(p interlock.Permissive, change func(*interlock.Node)) interlock.Per
 
 // outputMutant plants a mistake around the step of an output.
 func outputMutant(kind, name string, change func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan, step outputStep) (interlock.OutputControl, interlock.OutputTold)) Mutant {
-	return Mutant{Name: name, Kind: kind, part: partOutput, plant: func(l *Logic) {
+	return Mutant{Name: name, Kind: kind, part: partOutput, plant: func(l *model.Logic) {
 		real := l.Output
 		l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 			return change(*c, s, in, func(c interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
@@ -310,7 +311,7 @@ var outputMutants = []Mutant{
 		in.Shared &^= interlock.ReasonStop
 		return step(c, s, in)
 	}),
-	{Name: "the button counts on the first released scan", Kind: "off by one", plant: func(l *Logic) {
+	{Name: "the button counts on the first released scan", Kind: "off by one", plant: func(l *model.Logic) {
 		real := l.Output
 		l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 			if s.Button.Phase == interlock.Pressed {
@@ -319,7 +320,7 @@ var outputMutants = []Mutant{
 			return real(c, s, in)
 		}
 	}},
-	{Name: "the button of a press does not ask for its length", Kind: "skipped input", plant: func(l *Logic) {
+	{Name: "the button of a press does not ask for its length", Kind: "skipped input", plant: func(l *model.Logic) {
 		real := l.Button
 		l.Button = func(p interlock.Press, b interlock.Button, level interlock.Truth, fresh, already, still bool) (interlock.Button, interlock.Spoil) {
 			p.Min, p.Max = 1, monitor.ScansMax
@@ -330,7 +331,7 @@ var outputMutants = []Mutant{
 
 // vesselMutant plants a mistake around the step of a vessel.
 func vesselMutant(kind, name string, change func(c *interlock.Vessel, s *interlock.VesselState, in *interlock.VesselScan) func(*interlock.VesselState)) Mutant {
-	return Mutant{Name: name, Kind: kind, part: partVessel, plant: func(l *Logic) {
+	return Mutant{Name: name, Kind: kind, part: partVessel, plant: func(l *model.Logic) {
 		real := l.Vessel
 		l.Vessel = func(c *interlock.Vessel, s interlock.VesselState, in interlock.VesselScan) (interlock.VesselState, interlock.VesselTold) {
 			mine := *c
@@ -407,7 +408,7 @@ var vesselMutants = []Mutant{
 		in.Reconnected = false
 		return nil
 	}),
-	{Name: "the run-down ends one scan early", Kind: "off by one", plant: func(l *Logic) {
+	{Name: "the run-down ends one scan early", Kind: "off by one", plant: func(l *model.Logic) {
 		real := l.Stream
 		l.Stream = func(c *interlock.Stream, s interlock.StreamState, stopped bool) interlock.StreamState {
 			if next := real(c, s, stopped); next.Stopped == c.RunDown {
@@ -416,7 +417,7 @@ var vesselMutants = []Mutant{
 			return real(c, s, stopped)
 		}
 	}},
-	{Name: "flow does not start the run-down again", Kind: "dropped state", plant: func(l *Logic) {
+	{Name: "flow does not start the run-down again", Kind: "dropped state", plant: func(l *model.Logic) {
 		real := l.Stream
 		l.Stream = func(c *interlock.Stream, s interlock.StreamState, stopped bool) interlock.StreamState {
 			if !stopped {
@@ -425,7 +426,7 @@ var vesselMutants = []Mutant{
 			return real(c, s, stopped)
 		}
 	}},
-	{Name: "an input that does not arrive is believed one scan longer", Kind: "off by one", part: partStep, plant: func(l *Logic) {
+	{Name: "an input that does not arrive is believed one scan longer", Kind: "off by one", part: partStep, plant: func(l *model.Logic) {
 		real := l.Input
 		l.Input = func(c *interlock.Input, s interlock.InputState, in interlock.Signal) (interlock.InputState, bool) {
 			longer := *c
@@ -433,7 +434,7 @@ var vesselMutants = []Mutant{
 			return real(&longer, s, in)
 		}
 	}},
-	{Name: "a flow switch that is not heard of helps", Kind: "inverted quality", part: partStep, plant: func(l *Logic) {
+	{Name: "a flow switch that is not heard of helps", Kind: "inverted quality", part: partStep, plant: func(l *model.Logic) {
 		real := l.Look
 		l.Look = func(c *interlock.Config, stream int, s *interlock.State) (stopped, seen bool) {
 			if ref := c.Streams[stream].Flow; ref != 0 && s.Inputs[ref-1].Level == interlock.Unknown {
@@ -445,14 +446,14 @@ var vesselMutants = []Mutant{
 			return real(c, stream, s)
 		}
 	}},
-	{Name: "a flow switch that shows flow is passed over", Kind: "skipped input", part: partStep, plant: func(l *Logic) {
+	{Name: "a flow switch that shows flow is passed over", Kind: "skipped input", part: partStep, plant: func(l *model.Logic) {
 		real := l.Look
 		l.Look = func(c *interlock.Config, stream int, s *interlock.State) (stopped, seen bool) {
 			stopped, seen = real(c, stream, s)
 			return stopped, seen && (c.Streams[stream].Flow == 0 || s.Inputs[c.Streams[stream].Flow-1].Level != interlock.True)
 		}
 	}},
-	{Name: "a bypass that is on is renewed by its key", Kind: "dropped state", plant: func(l *Logic) {
+	{Name: "a bypass that is on is renewed by its key", Kind: "dropped state", plant: func(l *model.Logic) {
 		real := l.Bypass
 		l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {
 			if s.Active > 1 && s.Low && level == interlock.True && fresh {
@@ -461,7 +462,7 @@ var vesselMutants = []Mutant{
 			return real(c, s, level, fresh)
 		}
 	}},
-	{Name: "a bypass lasts one scan longer", Kind: "off by one", plant: func(l *Logic) {
+	{Name: "a bypass lasts one scan longer", Kind: "off by one", plant: func(l *model.Logic) {
 		real := l.Bypass
 		l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {
 			longer := *c
@@ -469,7 +470,7 @@ var vesselMutants = []Mutant{
 			return real(&longer, s, level, fresh)
 		}
 	}},
-	{Name: "a bypass is renewed without its gap", Kind: "skipped input", plant: func(l *Logic) {
+	{Name: "a bypass is renewed without its gap", Kind: "skipped input", plant: func(l *model.Logic) {
 		real := l.Bypass
 		l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {
 			if s.Active == 0 {

@@ -6,15 +6,16 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 )
 
 // An output that needs a clamp to be off is brought to run by a plant that takes
 // it off, so that what it does while it runs is looked at.
 func TestAnOutputThatNeedsAClampOffIsBroughtToRun(t *testing.T) {
-	m := bay(t, 2, func(m *Model) {
+	m := bay(t, 2, func(m *model.Model) {
 		m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 AND NOT bond_2")
 	})
-	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"2", "3", "7", "8", "9", "10", "12", "13", "14", "15"}})
+	r, err := Verify(m, model.Options{Outputs: []string{"valve_1"}, Properties: []string{"2", "3", "7", "8", "9", "10", "12", "13", "14", "15"}})
 	require.NoError(t, err)
 	require.Len(t, r.Results, 10)
 	for _, x := range r.Results {
@@ -34,14 +35,14 @@ func TestHelpfulValuesGoTogether(t *testing.T) {
 		p := parse(t, m, text)
 		list := helpful(p, 3)
 		require.Equal(t, want[:], list, text)
-		require.Equal(t, interlock.True, evaluate(p, func(c int) interlock.Truth { return list[c] }), text)
+		require.Equal(t, interlock.True, model.Evaluate(p, func(c int) interlock.Truth { return list[c] }), text)
 	}
 }
 
 // Under an XOR either side is to blame for a trip, and both are named.
 func TestBothSidesOfAnXorAreNamed(t *testing.T) {
-	m := bay(t, 2, func(m *Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 XOR bond_2") })
-	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"13"}})
+	m := bay(t, 2, func(m *model.Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 XOR bond_2") })
+	r, err := Verify(m, model.Options{Outputs: []string{"valve_1"}, Properties: []string{"13"}})
 	require.NoError(t, err)
 	require.Len(t, r.Results, 1)
 	require.Equal(t, Shown, r.Results[0].Verdict, r.Results[0].Says)

@@ -3,6 +3,8 @@ package verify
 import (
 	"slices"
 
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -12,11 +14,11 @@ type Alone struct {
 	Channel string // as people call it
 	Config  monitor.Config
 	News    []monitor.Class // that can reach it
-	Facts   ChannelFacts
+	Facts   table.ChannelFacts
 }
 
 // AloneOf finds the numbers of one channel.
-func AloneOf(m *Model, o Options, channel int) (*Alone, error) {
+func AloneOf(m *model.Model, o model.Options, channel int) (*Alone, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
@@ -26,7 +28,7 @@ func AloneOf(m *Model, o Options, channel int) (*Alone, error) {
 		return nil, err
 	}
 	a := &Alone{Channel: m.Names.Channels[channel], Config: m.Config.Channels[channel].Config, Facts: facts}
-	for class, can := range possible(&a.Config) {
+	for class, can := range table.Possible(&a.Config) {
 		if can {
 			a.News = append(a.News, monitor.Class(class))
 		}

@@ -6,13 +6,14 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // outcome is what became of one look, or of two.
 type outcome struct {
 	found   Found
-	scans   Scans
+	scans   model.Scans
 	rule    string
 	effect  string
 	defeats bool
@@ -49,9 +50,9 @@ type ordeal struct {
 	does    deed
 	d       *driver
 	record  *recorder
-	at      Scans  // scans since the deed began
-	told    string // what people were told first, and when
-	toldAt  Scans
+	at      model.Scans // scans since the deed began
+	told    string      // what people were told first, and when
+	toldAt  model.Scans
 	healthy bool             // nothing acts: what is told then is usual
 	mark    *interlock.State // of some scan before, to see whether the scans repeat
 }
@@ -127,10 +128,10 @@ func (v *verification) eventText(e *interlock.Event) string {
 }
 
 // limit is longer than any rule takes.
-func (x *trial) limit() Scans { return x.detect + x.travel + x.v.slowestInput() + 3 }
+func (x *trial) limit() model.Scans { return x.detect + x.travel + x.v.slowestInput() + 3 }
 
 // travelOf is the longest travel time of the actuators around an output.
-func travelOf(c *interlock.Config, output int) Scans {
+func travelOf(c *interlock.Config, output int) model.Scans {
 	most := c.Outputs[output].Travel
 	for _, st := range c.StreamsOf(output) {
 		for _, o := range c.Streams[st].Through {
@@ -195,7 +196,7 @@ func (x *trial) flows(looks []look, coils interlock.CoilSet) bool {
 // that are gone are gone, whatever is read.
 func (x *trial) truly(looks []look) bool {
 	channels := len(x.v.model.Config.Channels)
-	return interlock.True == evaluate(x.v.model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
+	return interlock.True == model.Evaluate(x.v.model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
 		for i := range looks {
 			if looks[i].gone == cause {
 				return interlock.False
@@ -256,12 +257,12 @@ func (x *ordeal) nextStop() (o outcome, latched bool) {
 
 // healthyRestart is how long a healthy plant takes to run again after such a
 // stop, and hears what people are told meanwhile.
-func (x *trial) healthyRestart() Scans {
+func (x *trial) healthyRestart() model.Scans {
 	h := x.ordeal(deed{})
 	h.healthy = true
 	h.let(h.limit(), false, never)
 	h.let(h.travel+3, true, never)
-	return h.let(Scans(patienceOf(x.v.model.Config)), false, h.d.enabled)
+	return h.let(model.Scans(patienceOf(x.v.model.Config)), false, h.d.enabled)
 }
 
 // ruleOf names what withholds an output now, and the channels behind it.

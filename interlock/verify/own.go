@@ -8,6 +8,8 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -18,7 +20,7 @@ func (v *verification) own() {
 		if !v.wants(p.Name) || p.Output >= 0 && !slices.Contains(v.outputs, p.Output) {
 			continue
 		}
-		kinds := map[string]func(*Own) Result{"within": v.within, "never": v.never, "until": v.until, "tolerates": v.tolerates}
+		kinds := map[string]func(*model.Own) Result{"within": v.within, "never": v.never, "until": v.until, "tolerates": v.tolerates}
 		r := kinds[p.Kind](p)
 		r.Property, r.Title, r.Line = p.Name, p.Title, p.Line
 		if r.Title == "" {
@@ -55,40 +57,40 @@ func (v *verification) meets(when interlock.Permissive, want interlock.Truth, pe
 			return
 		}
 		if i < len(causes) {
-			for _, t := range truths {
+			for _, t := range model.Truths {
 				value[causes[i]] = t
 				walk(i + 1)
 			}
 			return
 		}
-		if evaluate(when, func(c int) interlock.Truth { return value[c] }) != want || v.outputsContradict(value) {
+		if model.Evaluate(when, func(c int) interlock.Truth { return value[c] }) != want || v.outputsContradict(value) {
 			return
 		}
-		met = outcomes(permissive, v.allowed(value)).has(interlock.True)
+		met = model.Outcomes(permissive, v.allowed(value)).Has(interlock.True)
 	}
 	walk(0)
 	return met
 }
 
 // allowed is what each cause can be for a permissive when some show a value.
-func (v *verification) allowed(value map[int]interlock.Truth) func(int) truthSet {
-	return func(c int) truthSet {
+func (v *verification) allowed(value map[int]interlock.Truth) func(int) model.TruthSet {
+	return func(c int) model.TruthSet {
 		t, fixed := value[c]
 		switch {
 		case fixed && !v.mayBeBypassed(c, t):
-			return setOf(t)
+			return model.SetOf(t)
 		case fixed || c >= len(v.model.Config.Channels) || v.model.Config.Channels[c].Evidence == 0:
-			return anyTruth
+			return model.AnyTruth
 		}
 		// A channel counts for no more than its evidence, bypassed or not.
 		evidence, fixed := value[len(v.model.Config.Channels)+int(v.model.Config.Channels[c].Evidence)-1]
 		if !fixed {
-			return anyTruth
+			return model.AnyTruth
 		}
-		set := truthSet(0)
-		for _, t := range truths {
+		set := model.TruthSet(0)
+		for _, t := range model.Truths {
 			if t <= evidence {
-				set |= setOf(t)
+				set |= model.SetOf(t)
 			}
 		}
 		return set
@@ -117,7 +119,7 @@ func (v *verification) outputsContradict(value map[int]interlock.Truth) bool {
 			return true // an output is enabled or it is not
 		}
 		p := v.model.Config.Outputs[c-causes].Permissive
-		if t == interlock.True && !outcomes(p, v.allowed(value)).has(interlock.True) {
+		if t == interlock.True && !model.Outcomes(p, v.allowed(value)).Has(interlock.True) {
 			return true
 		}
 	}
@@ -127,9 +129,9 @@ func (v *verification) outputsContradict(value map[int]interlock.Truth) bool {
 // holds evaluates a condition on a turned scan.
 func (v *verification) holds(p interlock.Permissive, d *driver) bool {
 	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
-	return evaluate(p, func(c int) interlock.Truth {
+	return model.Evaluate(p, func(c int) interlock.Truth {
 		if c >= causes {
-			return truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
+			return model.Truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
 		}
 		return d.decision.Keep[c]
 	}) == interlock.True
@@ -137,12 +139,12 @@ func (v *verification) holds(p interlock.Permissive, d *driver) bool {
 
 // within: the output is withheld at most so long after the condition sets in,
 // counted from the first bad reading of the channels in it.
-func (v *verification) within(p *Own) Result {
+func (v *verification) within(p *model.Own) Result {
 	if p.Output < 0 {
 		return Result{Verdict: Nothing, Says: "names no output"}
 	}
 	perm := v.model.Config.Outputs[p.Output].Permissive
-	slow, causes := Scans(1), []int{}
+	slow, causes := model.Scans(1), []int{}
 	set := p.When.Causes()
 	set.Each(func(c int) { causes = append(causes, c) })
 	for _, c := range causes {
@@ -154,10 +156,10 @@ func (v *verification) within(p *Own) Result {
 	excluded := v.excludes(p.When, perm)
 	steady := v.steady(p.When, perm)
 	bound := time.Duration(0)
-	if slow != Endless {
-		bound = v.model.longest(slow) + v.slowest(p.Output, causes)
+	if slow != model.Endless {
+		bound = v.model.Longest(slow) + v.slowest(p.Output, causes)
 	}
-	if excluded && steady && slow != Endless && bound <= p.Time {
+	if excluded && steady && slow != model.Endless && bound <= p.Time {
 		says := fmt.Sprintf("withheld within %s, asked %s (%s, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), scansText(slow))
 		return v.exercised(p, Result{Verdict: Shown, Says: says, But: v.standIns(p.Output, causes), Assumes: assumptions[4]}, 2)
 	}
@@ -165,12 +167,12 @@ func (v *verification) within(p *Own) Result {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %s, asked %s", quantity.Duration(bound), quantity.Duration(p.Time)), Counterexample: run}
 	}
 	run := v.hunt(quarry{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
-		is: func(d *driver, s *sight, _ mask) bool {
+		is: func(d *driver, s *sight, _ table.Mask) bool {
 			s.memory++
 			if d.state.Outputs[p.Output].Mode != interlock.Enabled || !v.headedFor(p.When, d) {
 				s.memory = 0
 			}
-			return s.memory > 0 && v.model.longest(Scans(s.memory))+v.slowest(p.Output, causes) > p.Time
+			return s.memory > 0 && v.model.Longest(model.Scans(s.memory))+v.slowest(p.Output, causes) > p.Time
 		},
 		expect: func(t *trail, scans uint64) string {
 			n := uint64(t.sight.memory)
@@ -192,32 +194,32 @@ func (v *verification) within(p *Own) Result {
 // must be bad for it, in every scan of it, exclude the permissive whatever the
 // others are. Else causes may take turns, each within its patience.
 func (v *verification) steady(when, perm interlock.Permissive) bool {
-	can := map[int]truthSet{}
+	can := map[int]model.TruthSet{}
 	set := when.Causes()
 	set.Each(func(c int) {
-		for _, t := range truths {
-			if outcomes(when, func(x int) truthSet {
+		for _, t := range model.Truths {
+			if model.Outcomes(when, func(x int) model.TruthSet {
 				if x == c {
-					return setOf(t)
+					return model.SetOf(t)
 				}
-				return anyTruth
-			}).has(interlock.True) {
-				can[c] |= setOf(t)
+				return model.AnyTruth
+			}).Has(interlock.True) {
+				can[c] |= model.SetOf(t)
 			}
 		}
 	})
-	return !outcomes(perm, func(c int) truthSet {
+	return !model.Outcomes(perm, func(c int) model.TruthSet {
 		values, read := can[c]
-		for _, t := range truths {
-			if values.has(t) && v.mayBeBypassed(c, t) {
-				return anyTruth
+		for _, t := range model.Truths {
+			if values.Has(t) && v.mayBeBypassed(c, t) {
+				return model.AnyTruth
 			}
 		}
 		if !read {
-			return anyTruth
+			return model.AnyTruth
 		}
 		return values
-	}).has(interlock.True)
+	}).Has(interlock.True)
 }
 
 // standIns tells what a bound on the response to some causes leaves out: a bypass
@@ -227,7 +229,7 @@ func (v *verification) standIns(output int, causes []int) string {
 	for _, i := range v.bypassesOf(output) {
 		b := &v.model.Config.Bypasses[i]
 		if slices.Contains(causes, b.Channel) {
-			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.model.Names.Bypasses[i], v.model.cause(b.Channel), quantity.Duration(v.model.longest(b.For))))
+			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.model.Names.Bypasses[i], v.model.Cause(b.Channel), quantity.Duration(v.model.Longest(b.For))))
 		}
 	}
 	return strings.Join(list, "; ")
@@ -235,14 +237,14 @@ func (v *verification) standIns(output int, causes []int) string {
 
 // slowly lets the causes of a condition go bad in the way that takes longest to be
 // seen, on the whole site; it is a run only if it takes longer than asked.
-func (v *verification) slowly(p *Own, causes []int, bound time.Duration) *Run {
+func (v *verification) slowly(p *model.Own, causes []int, bound time.Duration) *Run {
 	s := v.start(p.Output)
 	if !s.runs || bound <= p.Time {
 		return nil
 	}
 	d, record := s.from()
-	n := Scans(0)
-	for ; n < 1<<16 && d.enabled() && (n == 0 || v.model.longest(n)+v.slowest(p.Output, causes) <= p.Time); n++ {
+	n := model.Scans(0)
+	for ; n < 1<<16 && d.enabled() && (n == 0 || v.model.Longest(n)+v.slowest(p.Output, causes) <= p.Time); n++ {
 		d.healthy()
 		for _, c := range causes {
 			if c < len(v.model.Config.Channels)+len(v.model.Config.Inputs) {
@@ -269,17 +271,17 @@ func (v *verification) nameOf(c int) string {
 	if causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs); c >= causes {
 		return v.model.Names.Outputs[c-causes]
 	}
-	return v.model.cause(c)
+	return v.model.Cause(c)
 }
 
 // headedFor says that the condition is true, or that it is not yet because the
 // channels in it are still patient with readings that are bad already.
 func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
 	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
-	return evaluate(when, func(c int) interlock.Truth {
+	return model.Evaluate(when, func(c int) interlock.Truth {
 		switch {
 		case c >= causes:
-			return truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
+			return model.Truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
 		case c < len(v.model.Config.Channels) && d.shown[c] < monitor.Between:
 			return interlock.False
 		}
@@ -289,7 +291,7 @@ func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
 
 // exercised adds a run in which the antecedent was met; without one nothing was
 // checked.
-func (v *verification) exercised(p *Own, r Result, leansOn ...int) Result {
+func (v *verification) exercised(p *model.Own, r Result, leansOn ...int) Result {
 	for _, o := range v.asked(p) {
 		for _, property := range leansOn {
 			if met := v.searchedFor(o, property); met != Shown && (property != 7 || !v.model.Config.Outputs[o].Automatic) {
@@ -303,7 +305,7 @@ func (v *verification) exercised(p *Own, r Result, leansOn ...int) Result {
 	var causes []int
 	set.Each(func(c int) { causes = append(causes, c) })
 	run := v.hunt(quarry{output: max(p.Output, 0), causes: causes, faults: 2, turns: probeTurns, says: "its condition sets in",
-		is: func(d *driver, _ *sight, _ mask) bool { return v.holdsWithoutOutputs(p.When, d) }})
+		is: func(d *driver, _ *sight, _ table.Mask) bool { return v.holdsWithoutOutputs(p.When, d) }})
 	if run == nil {
 		return Result{Verdict: Nothing, Says: "no run was found in which its condition sets in"}
 	}
@@ -313,7 +315,7 @@ func (v *verification) exercised(p *Own, r Result, leansOn ...int) Result {
 }
 
 // asked lists the outputs that a property speaks of.
-func (v *verification) asked(p *Own) (list []int) {
+func (v *verification) asked(p *model.Own) (list []int) {
 	if p.Output >= 0 {
 		list = append(list, p.Output)
 	}
@@ -332,7 +334,7 @@ func (v *verification) asked(p *Own) (list []int) {
 func (v *verification) holdsWithoutOutputs(p interlock.Permissive, d *driver) bool {
 	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
 	for _, wanted := range [...]interlock.Truth{interlock.True, interlock.False} {
-		if evaluate(p, func(c int) interlock.Truth {
+		if model.Evaluate(p, func(c int) interlock.Truth {
 			if c >= causes {
 				return wanted
 			}
@@ -345,7 +347,7 @@ func (v *verification) holdsWithoutOutputs(p interlock.Permissive, d *driver) bo
 }
 
 // never: the condition is never true, or never while the output is enabled.
-func (v *verification) never(p *Own) Result {
+func (v *verification) never(p *model.Own) Result {
 	perm := interlock.Permissive(nil)
 	if p.Output >= 0 {
 		perm = v.model.Config.Outputs[p.Output].Permissive
@@ -359,7 +361,7 @@ func (v *verification) never(p *Own) Result {
 		target = v.anOutput(p.When)
 	}
 	run := v.hunt(quarry{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
-		is: func(d *driver, _ *sight, _ mask) bool {
+		is: func(d *driver, _ *sight, _ table.Mask) bool {
 			return v.holds(p.When, d) && (p.Output < 0 || d.state.Outputs[p.Output].Mode == interlock.Enabled)
 		},
 		expect: func(t *trail, scans uint64) string {
@@ -372,7 +374,7 @@ func (v *verification) never(p *Own) Result {
 }
 
 // situation is what a condition reads of a state, in the words of a scenario.
-func (v *verification) situation(p *Own, s *interlock.State) []string {
+func (v *verification) situation(p *model.Own, s *interlock.State) []string {
 	channels, inputs := len(v.model.Config.Channels), len(v.model.Config.Inputs)
 	var list []string
 	add := func(c int, is string) { list = append(list, v.nameOf(c)+" is "+is) }
@@ -430,7 +432,7 @@ func (v *verification) around(output int, p interlock.Permissive) []int {
 
 // until: from the scan in which the condition is true the output is withheld,
 // until another is true.
-func (v *verification) until(p *Own) Result {
+func (v *verification) until(p *model.Own) Result {
 	if p.Output < 0 {
 		return Result{Verdict: Nothing, Says: "names no output"}
 	}
@@ -439,12 +441,12 @@ func (v *verification) until(p *Own) Result {
 	reset := len(v.model.Config.Channels) + int(o.Reset) - 1
 	// A whole press shows the reset at 1; whatever else the other condition reads may
 	// have any value in that scan.
-	byReset := o.Reset != 0 && !o.Automatic && outcomes(p.Then, func(c int) truthSet {
+	byReset := o.Reset != 0 && !o.Automatic && model.Outcomes(p.Then, func(c int) model.TruthSet {
 		if c == reset {
-			return setOf(interlock.True)
+			return model.SetOf(interlock.True)
 		}
-		return anyTruth
-	}) == setOf(interlock.True)
+		return model.AnyTruth
+	}) == model.SetOf(interlock.True)
 	byPermissive := !v.meets(p.Then, interlock.False, o.Permissive) && !v.meets(p.Then, interlock.Unknown, o.Permissive)
 	if stops && (byReset || byPermissive) {
 		how := "a start needs it (property 3)"
@@ -454,9 +456,9 @@ func (v *verification) until(p *Own) Result {
 		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]}, 2, 3, 7)
 	}
 	run := v.hunt(quarry{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
-		is: func(d *driver, s *sight, _ mask) bool {
+		is: func(d *driver, s *sight, _ table.Mask) bool {
 			owed := (s.memory == 1 || v.holds(p.When, d)) && !v.holds(p.Then, d)
-			s.memory = uint32(b2i(owed))
+			s.memory = uint32(model.Int(owed))
 			return owed && d.state.Outputs[p.Output].Mode == interlock.Enabled
 		}})
 	if run != nil {
@@ -467,7 +469,7 @@ func (v *verification) until(p *Own) Result {
 
 // tolerates: dips of a class up to a time, or a share of bad readings for ever,
 // do not trip.
-func (v *verification) tolerates(p *Own) Result {
+func (v *verification) tolerates(p *model.Own) Result {
 	f, err := v.factsOf(p.Channel)
 	if err != nil {
 		return Result{Verdict: NotShown, Says: err.Error()}
@@ -479,8 +481,8 @@ func (v *verification) tolerates(p *Own) Result {
 	if p.Share[1] > 0 {
 		return v.toleratesShare(p, name)
 	}
-	dip := v.model.hit(p.Class, p.Time)
-	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("forgives %s of class %s every time, the dip can hit %d", plural(f.Patience[p.Class], "sample", "samples"), p.Class, dip)}
+	dip := v.model.Hit(p.Class, p.Time)
+	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("forgives %s of class %s every time, the dip can hit %d", model.Plural(f.Patience[p.Class], "sample", "samples"), p.Class, dip)}
 	pattern := make([]monitor.Class, dip)
 	for i := range pattern {
 		pattern[i] = p.Class
@@ -499,7 +501,7 @@ func (v *verification) tolerates(p *Own) Result {
 	return r
 }
 
-func (v *verification) toleratesShare(p *Own, name string) Result {
+func (v *verification) toleratesShare(p *model.Own, name string) Result {
 	pattern := make([]monitor.Class, p.Share[1])
 	for i := range pattern {
 		pattern[i] = monitor.Good
@@ -510,7 +512,7 @@ func (v *verification) toleratesShare(p *Own, name string) Result {
 	c := &v.model.Config.Channels[p.Channel].Config
 	turns := 3 + 2*(int(c.Full)+int(c.LongestStay))/len(pattern)
 	run, tripped := v.play(p, pattern, turns)
-	r := Result{Verdict: Shown, Subject: name, Says: fmt.Sprintf("%d of %d of class %s, %s over", p.Share[0], p.Share[1], p.Class, plural(turns, "time", "times"))}
+	r := Result{Verdict: Shown, Subject: name, Says: fmt.Sprintf("%d of %d of class %s, %s over", p.Share[0], p.Share[1], p.Class, model.Plural(turns, "time", "times"))}
 	switch {
 	case run == nil:
 		return Result{Verdict: Nothing, Subject: name, Says: "no output that needs the channel was brought to run"}
@@ -523,7 +525,7 @@ func (v *verification) toleratesShare(p *Own, name string) Result {
 }
 
 // play repeats a pattern of readings on one channel of the running site.
-func (v *verification) play(p *Own, pattern []monitor.Class, turns int) (run *Run, tripped bool) {
+func (v *verification) play(p *model.Own, pattern []monitor.Class, turns int) (run *Run, tripped bool) {
 	output := p.Output
 	if output < 0 {
 		for _, o := range v.outputs {
@@ -542,10 +544,10 @@ func (v *verification) play(p *Own, pattern []monitor.Class, turns int) (run *Ru
 	d, record := s.from()
 	for i := 0; i < turns*len(pattern) && d.enabled(); i++ {
 		d.healthy()
-		d.in.Readings[p.Channel] = readingOf(&d.config.Channels[p.Channel].Config, pattern[i%len(pattern)], d.stamp)
+		d.in.Readings[p.Channel] = table.ReadingOf(&d.config.Channels[p.Channel].Config, pattern[i%len(pattern)], d.stamp)
 		record.turn(d)
 	}
-	run = record.finish(fmt.Sprintf("%s reads %s, %s over", v.model.Names.Channels[p.Channel], patternText(pattern), plural(turns, "time", "times")), 1)
+	run = record.finish(fmt.Sprintf("%s reads %s, %s over", v.model.Names.Channels[p.Channel], model.PatternText(pattern), model.Plural(turns, "time", "times")), 1)
 	run.Expect = fmt.Sprintf("{never: %s is tripped}", v.model.Names.Outputs[output])
 	return run, !d.enabled()
 }

@@ -2,6 +2,9 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -20,8 +23,8 @@ type Piece struct {
 	Streams                         []PieceStream
 	OtherStreams, OtherVessels      bool
 	FreeStreams                     bool
-	OnDelay, Held, Travel, Doubtful []Scans // first value of every cell of the counter
-	Waited                          []Scans
+	OnDelay, Held, Travel, Doubtful []model.Scans // first value of every cell of the counter
+	Waited                          []model.Scans
 
 	verification *verification
 	job          *Searched
@@ -29,13 +32,13 @@ type Piece struct {
 
 // PieceStream is one stream of a vessel as an output takes part in it.
 type PieceStream struct {
-	RunDown                            Scans
+	RunDown                            model.Scans
 	Through, Others, Confirmable, Flow bool
-	Stopped                            []Scans
+	Stopped                            []model.Scans
 }
 
 // Pieces lists the products that differ, in the order of the search plan.
-func Pieces(m *Model, o Options) ([]*Piece, error) {
+func Pieces(m *model.Model, o model.Options) ([]*Piece, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
@@ -53,7 +56,7 @@ func Pieces(m *Model, o Options) ([]*Piece, error) {
 
 // PieceOf is the product of one output with one channel and, unless it is below
 // zero, with the charge memory of one vessel.
-func PieceOf(m *Model, o Options, output, channel, vessel int) (*Piece, error) {
+func PieceOf(m *model.Model, o model.Options, output, channel, vessel int) (*Piece, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
@@ -71,23 +74,23 @@ func TitleOf(property int) string { return titles[property] }
 func (v *verification) piece(s *Searched) *Piece {
 	f, c := v.focusOf(s), v.model.Config
 	out := c.Outputs[s.output]
-	h := shapeOf(&out, s.Kind == "wait")
-	stay := f.channel.LongestStay
+	h := table.ShapeOf(&out, s.Kind == "wait")
+	stay := f.Channel.LongestStay
 	p := &Piece{
-		Kind: s.Kind, Output: s.Output, Channel: s.Channel, Vessel: s.Vessel, Config: f.channel.Config, Evidence: f.channel.Evidence != 0,
-		Cut: f.cut, Bypassed: f.bypassed, CoversLost: f.lostToo, InVessel: f.inVessel, OthersBond: f.othersBond, Out: out,
-		OnDelay: h.on.first, Held: h.held.first, Travel: h.disagree.first, Doubtful: cellsOf(stay, 0, 1, stay-1, stay).first,
+		Kind: s.Kind, Output: s.Output, Channel: s.Channel, Vessel: s.Vessel, Config: f.Channel.Config, Evidence: f.Channel.Evidence != 0,
+		Cut: f.Cut, Bypassed: f.Bypassed, CoversLost: f.LostToo, InVessel: f.InVessel, OthersBond: f.OthersBond, Out: out,
+		OnDelay: h.On.First, Held: h.Held.First, Travel: h.Disagree.First, Doubtful: model.CellsOf(stay, 0, 1, stay-1, stay).First,
 		verification: v, job: s,
 	}
-	p.Perm, p.Bond = numbered(f.perm), numbered(f.bond)
+	p.Perm, p.Bond = numbered(f.Perm), numbered(f.Bond)
 	if s.vessel >= 0 {
-		p.charge(newWaitModel(v.logic, c, s.output, s.vessel, nil), s.vessel)
+		p.charge(table.NewWaitModel(v.logic, c, s.output, s.vessel, nil), s.vessel)
 	}
 	return p
 }
 
 // numbered writes residues with truths from 0.
-func numbered(all []residue) [][3]uint8 {
+func numbered(all []model.Residue) [][3]uint8 {
 	var list [][3]uint8
 	for _, r := range all {
 		list = append(list, [3]uint8{uint8(r[0] + 1), uint8(r[1] + 1), uint8(r[2] + 1)})
@@ -96,11 +99,11 @@ func numbered(all []residue) [][3]uint8 {
 }
 
 // charge copies what a wait model is made of.
-func (p *Piece) charge(m *waitModel, vessel int) {
-	p.Charged, p.Waited = m.config.Vessels[vessel], m.vessel.waited.first
-	p.OtherStreams, p.OtherVessels, p.FreeStreams = m.otherStreams, m.othersWait, m.freeStreams
-	for _, st := range m.streams {
-		p.Streams = append(p.Streams, PieceStream{RunDown: st.config.RunDown, Through: st.through, Others: st.others, Confirmable: st.confirmable, Flow: st.config.Flow != 0, Stopped: st.stopped.first})
+func (p *Piece) charge(m *table.WaitModel, vessel int) {
+	p.Charged, p.Waited = m.Config.Vessels[vessel], m.Vessel.Waited.First
+	p.OtherStreams, p.OtherVessels, p.FreeStreams = m.OtherStreams, m.OthersWait, m.FreeStreams
+	for _, st := range m.Streams {
+		p.Streams = append(p.Streams, PieceStream{RunDown: st.Config.RunDown, Through: st.Through, Others: st.Others, Confirmable: st.Confirmable, Flow: st.Config.Flow != 0, Stopped: st.Stopped.First})
 	}
 }
 
@@ -110,7 +113,7 @@ func (p *Piece) Confirmable() bool { return p.Out.Confirmable() }
 // News lists the classes of news that can reach the channel.
 func (p *Piece) News() []monitor.Class {
 	var list []monitor.Class
-	for class, can := range possible(&p.Config) {
+	for class, can := range table.Possible(&p.Config) {
 		if can {
 			list = append(list, monitor.Class(class))
 		}
@@ -119,8 +122,8 @@ func (p *Piece) News() []monitor.Class {
 }
 
 // Search searches the product with the explicit engine.
-func (p *Piece) Search() (*Product, error) {
-	product, err := p.verification.product(p.job, p.verification.options.memory())
+func (p *Piece) Search() (*search.Product, error) {
+	product, err := p.verification.product(p.job, p.verification.options.MemoryLimit())
 	if err != nil {
 		return nil, err
 	}
@@ -129,7 +132,7 @@ func (p *Piece) Search() (*Product, error) {
 }
 
 // VerdictOf is what a search says of one default property.
-func VerdictOf(p *Product, property int) Verdict {
+func VerdictOf(p *search.Product, property int) Verdict {
 	switch {
 	case p.Bad>>property&1 == 1:
 		return Violated

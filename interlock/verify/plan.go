@@ -8,24 +8,27 @@ import (
 	"sync"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // Searched is one product that was searched in full.
 type Searched struct {
-	Kind     string `json:"kind"` // reset or wait
-	Output   string `json:"output"`
-	Channel  string `json:"channel"`
-	Vessel   string `json:"vessel,omitempty"`
-	Columns  int    `json:"channel_states"`
-	Rows     int    `json:"rows"`
-	States   uint64 `json:"states"`
-	Steps    uint64 `json:"transitions"`
-	Levels   int    `json:"levels"`
-	Bytes    uint64 `json:"bytes"`
-	SameAs   string `json:"same_as,omitempty"` // the product with equal settings that was searched in its place
-	Hit      mask   `json:"-"`
-	Bad      mask   `json:"-"`
+	Kind     string     `json:"kind"` // reset or wait
+	Output   string     `json:"output"`
+	Channel  string     `json:"channel"`
+	Vessel   string     `json:"vessel,omitempty"`
+	Columns  int        `json:"channel_states"`
+	Rows     int        `json:"rows"`
+	States   uint64     `json:"states"`
+	Steps    uint64     `json:"transitions"`
+	Levels   int        `json:"levels"`
+	Bytes    uint64     `json:"bytes"`
+	SameAs   string     `json:"same_as,omitempty"` // the product with equal settings that was searched in its place
+	Hit      table.Mask `json:"-"`
+	Bad      table.Mask `json:"-"`
 	cut      bool
 	output   int
 	channel  int
@@ -75,26 +78,26 @@ func (v *verification) job(kind string, output, channel, vessel int) *Searched {
 	if vessel >= 0 {
 		s.Vessel = v.model.Names.Vessels[vessel]
 	}
-	s.cut = isCut(v.model.Config.Outputs[output].Permissive, channel)
+	s.cut = model.IsCut(v.model.Config.Outputs[output].Permissive, channel)
 	s.key = v.keyOf(s)
 	return s
 }
 
 // focusOf is the channel of a job and how the output hangs on it.
-func (v *verification) focusOf(s *Searched) *focus {
+func (v *verification) focusOf(s *Searched) *table.Focus {
 	c := v.model.Config
-	f := &focus{channel: &c.Channels[s.channel], perm: residues(v.logic, c.Outputs[s.output].Permissive, s.channel), cut: s.cut}
+	f := &table.Focus{Channel: &c.Channels[s.channel], Perm: model.Residues(v.logic, c.Outputs[s.output].Permissive, s.channel), Cut: s.cut}
 	for i := range c.Bypasses {
 		if c.Bypasses[i].Channel == s.channel {
-			f.bypassed, f.lostToo = true, c.Bypasses[i].CoversLost
+			f.Bypassed, f.LostToo = true, c.Bypasses[i].CoversLost
 		}
 	}
 	if s.vessel >= 0 {
 		bond := c.Vessels[s.vessel].BondedBy
-		f.bond = residues(v.logic, bond, s.channel)
+		f.Bond = model.Residues(v.logic, bond, s.channel)
 		causes := bond.Causes()
-		f.inVessel = causes.Has(s.channel)
-		f.othersBond = causes.Len() > b2i(f.inVessel)
+		f.InVessel = causes.Has(s.channel)
+		f.OthersBond = causes.Len() > model.Int(f.InVessel)
 	}
 	return f
 }
@@ -104,7 +107,7 @@ func (v *verification) focusOf(s *Searched) *focus {
 // for byte.
 func (v *verification) keyOf(s *Searched) string {
 	c, f := v.model.Config, v.focusOf(s)
-	key := fmt.Sprintf("%s %+v %v %v %v %v %v %v %v %v|", s.Kind, f.channel.Config, f.channel.Evidence != 0, f.perm, f.bond, f.inVessel, f.cut, f.bypassed, f.lostToo, f.othersBond)
+	key := fmt.Sprintf("%s %+v %v %v %v %v %v %v %v %v|", s.Kind, f.Channel.Config, f.Channel.Evidence != 0, f.Perm, f.Bond, f.InVessel, f.Cut, f.Bypassed, f.LostToo, f.OthersBond)
 	key += outputKey(&c.Outputs[s.output])
 	if s.vessel < 0 {
 		return key
@@ -113,14 +116,14 @@ func (v *verification) keyOf(s *Searched) string {
 	key += fmt.Sprintf("|%d %d %+v %v|%v", vessel.Wait, vessel.Rest, vessel.Press, vessel.Acknowledge != 0, len(c.VesselsOf(s.output)) > 1)
 	others := 0
 	for _, i := range c.StreamsOf(s.output) {
-		others += b2i(!slices.Contains(c.ChargedBy(s.vessel), i))
+		others += model.Int(!slices.Contains(c.ChargedBy(s.vessel), i))
 	}
 	key += fmt.Sprintf("|%v", others > 0)
 	for _, i := range c.ChargedBy(s.vessel) {
 		st := &c.Streams[i]
 		others := 0
 		for _, o := range st.Through {
-			others += b2i(o != s.output)
+			others += model.Int(o != s.output)
 		}
 		key += fmt.Sprintf("|%d %v %v %v %v", st.RunDown, st.Flow != 0, c.StreamConfirmable(i), slices.Contains(st.Through, s.output), others > 0)
 	}
@@ -146,7 +149,7 @@ func (v *verification) search(jobs []*Searched) error {
 		workers = runtime.GOMAXPROCS(0)
 	}
 	shared := min(workers, max(1, len(todo)))
-	each := v.options.memory() / uint64(shared)
+	each := v.options.MemoryLimit() / uint64(shared)
 	queue := make(chan *Searched, len(todo))
 	for _, s := range todo {
 		queue <- s
@@ -162,10 +165,10 @@ func (v *verification) search(jobs []*Searched) error {
 			defer wg.Done()
 			for s := range queue {
 				err := v.one(s, each, max(1, workers/len(todo)))
-				var cut *CutOff
+				var cut *table.CutOff
 				mu.Lock()
 				if errors.As(err, &cut) {
-					if cut.Limit = v.options.memory(); shared > 1 { // as it was asked for
+					if cut.Limit = v.options.MemoryLimit(); shared > 1 { // as it was asked for
 						cut.Where += fmt.Sprintf(", %d at the same time", shared)
 					}
 					s.cutOff = err
@@ -197,7 +200,7 @@ func (v *verification) one(s *Searched, memory uint64, workers int) error {
 		return err
 	}
 	p.Workers = workers
-	p.told = v.teller.follow(s)
+	p.Told = v.teller.follow(s)
 	if err := p.Run(); err != nil {
 		return err
 	}
@@ -208,28 +211,28 @@ func (v *verification) one(s *Searched, memory uint64, workers int) error {
 }
 
 // product builds the tables of one job.
-func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
+func (v *verification) product(s *Searched, memory uint64) (*search.Product, error) {
 	steps, err := v.channelTable(&v.model.Config.Channels[s.channel].Config)
 	if err != nil {
 		return nil, err
 	}
 	f := v.focusOf(s)
-	var stem *Stem
+	var stem *table.Stem
 	output, err := v.outputTable(&v.model.Config.Outputs[s.output], s.Kind == "wait")
 	if err != nil {
 		return nil, err
 	}
-	key := fmt.Sprint(s.key, steps.letters())
+	key := fmt.Sprint(s.key, steps.Letters())
 	v.tables.Lock()
 	stem = v.stems[key]
 	v.tables.Unlock()
 	switch {
 	case stem != nil:
 	case s.Kind == "reset":
-		stem = resetStem(v.logic, output, f, steps.letters())
+		stem = table.ResetStem(v.logic, output, f, steps.Letters())
 	default:
-		m := newWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
-		if stem, err = m.stem(f, steps.letters(), memory); err != nil {
+		m := table.NewWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
+		if stem, err = m.Stem(f, steps.Letters(), memory); err != nil {
 			return nil, err
 		}
 	}
@@ -238,31 +241,31 @@ func (v *verification) product(s *Searched, memory uint64) (*Product, error) {
 		v.stems[key] = stem
 		v.tables.Unlock()
 	}
-	return &Product{Channel: steps, Stem: stem, Memory: memory}, nil
+	return &search.Product{Channel: steps, Stem: stem, Memory: memory}, nil
 }
 
 // channelTable tabulates each different setting of a channel once.
-func (v *verification) channelTable(c *monitor.Config) (*ChannelTable, error) {
+func (v *verification) channelTable(c *monitor.Config) (*table.ChannelTable, error) {
 	v.tables.Lock()
 	defer v.tables.Unlock()
 	if t := v.byChannel[*c]; t != nil {
 		return t, nil
 	}
-	t, err := tabulate(v.logic, c, v.options.memory())
+	t, err := table.Tabulate(v.logic, c, v.options.MemoryLimit())
 	if err == nil {
 		v.byChannel[*c] = t
 	}
 	return t, err
 }
 
-func (v *verification) outputTable(o *interlock.Output, brief bool) (*outputTable, error) {
+func (v *verification) outputTable(o *interlock.Output, brief bool) (*table.OutputTable, error) {
 	key := fmt.Sprint(brief) + outputKey(o)
 	v.tables.Lock()
 	defer v.tables.Unlock()
 	if t := v.byOutput[key]; t != nil {
 		return t, nil
 	}
-	t, err := tabulateOutput(v.logic, shapeOf(o, brief), v.options.memory())
+	t, err := table.TabulateOutput(v.logic, table.ShapeOf(o, brief), v.options.MemoryLimit())
 	if err == nil {
 		v.byOutput[key] = t
 	}

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -60,7 +62,7 @@ func (v *verification) callsBackup(s *started, output, backup int) string {
 			d.healthy()
 			d.state.Outputs[output].OutputControl = interlock.OutputControl{Mode: mode, Unconfirmed: latch}
 			d.turn()
-			must := mayBeOpen(latch) || o.AtOnce && d.state.Outputs[output].Mode == interlock.Tripped
+			must := table.MayBeOpen(latch) || o.AtOnce && d.state.Outputs[output].Mode == interlock.Tripped
 			if must && d.enabled() {
 				return fmt.Sprintf("%s runs on while %s may still be open", name[backup], name[output])
 			}
@@ -70,11 +72,11 @@ func (v *verification) callsBackup(s *started, output, backup int) string {
 		return ""
 	}
 	d, _ := s.from()
-	for n := Scans(0); n <= o.Travel.Next(); n++ {
+	for n := model.Scans(0); n <= o.Travel.Next(); n++ {
 		d.healthy()
 		d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), interlock.False)
 		d.turn()
-		if mayBeOpen(d.state.Outputs[output].Unconfirmed) {
+		if table.MayBeOpen(d.state.Outputs[output].Unconfirmed) {
 			if d.enabled() {
 				return fmt.Sprintf("%s is not withheld in the scan in which %s is unconfirmed", name[backup], name[output])
 			}
@@ -114,19 +116,19 @@ func (v *verification) bypasses(output int) *Result {
 }
 
 func (v *verification) bypass(s *started, output int, b *interlock.Bypass) string {
-	alone := isCut(v.model.Config.Outputs[output].Permissive, b.Channel)
+	alone := model.IsCut(v.model.Config.Outputs[output].Permissive, b.Channel)
 	limit := b.For + v.detectAll() + 2
 	for _, class := range [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High} {
 		with, _ := s.from()
 		without, _ := s.from()
 		covered := (class == monitor.Missing || class == monitor.Invalid) || b.CoversLost
-		lasted, alike := Scans(0), true
-		for n := Scans(0); n < limit; n++ {
+		lasted, alike := model.Scans(0), true
+		for n := model.Scans(0); n < limit; n++ {
 			for _, d := range [...]*driver{with, without} {
 				d.healthy()
-				d.in.Readings[b.Channel] = readingOf(&d.config.Channels[b.Channel].Config, class, d.stamp)
+				d.in.Readings[b.Channel] = table.ReadingOf(&d.config.Channels[b.Channel].Config, class, d.stamp)
 			}
-			with.in.Signals[b.Input-1] = with.signal(int(b.Input-1), truth(n < 5))
+			with.in.Signals[b.Input-1] = with.signal(int(b.Input-1), model.Truth(n < 5))
 			with.turn()
 			without.turn()
 			if with.enabled() {
@@ -147,7 +149,7 @@ func (v *verification) bypass(s *started, output int, b *interlock.Bypass) strin
 		}
 	}
 	boot := newDriver(v.logic, v.model.Config, output)
-	for n := Scans(0); n < b.Gap+10; n++ {
+	for n := model.Scans(0); n < b.Gap+10; n++ {
 		boot.healthy()
 		boot.in.Signals[b.Input-1] = boot.signal(int(b.Input-1), interlock.True)
 		boot.turn()
@@ -189,7 +191,7 @@ func (v *verification) complete(output int) *Result {
 	}
 	limit := v.detectAll() + 1
 	inside := 0
-	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+	for _, set := range model.CutSets(v.model.Config.Outputs[output].Permissive) {
 		if r := v.mustTrip(s, set, limit); r != nil {
 			return r
 		}
@@ -209,7 +211,7 @@ func (v *verification) complete(output int) *Result {
 
 // untouched disturbs everything outside the cone: all together, and where that
 // stops the output one by one, to name which.
-func (v *verification) untouched(s *started, output int, limit Scans) (outside int, r *Result) {
+func (v *verification) untouched(s *started, output int, limit model.Scans) (outside int, r *Result) {
 	cone := v.cone(output)
 	var causes []int
 	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
@@ -227,7 +229,7 @@ func (v *verification) untouched(s *started, output int, limit Scans) (outside i
 		alone, itsRecord := s.from()
 		if n := v.hold(alone, itsRecord, []int{cause}, limit); !alone.enabled() {
 			record, after, faults = itsRecord, n, 1
-			who = v.model.cause(cause) + " is outside its cone and trips it"
+			who = v.model.Cause(cause) + " is outside its cone and trips it"
 			break
 		}
 	}
@@ -237,14 +239,14 @@ func (v *verification) untouched(s *started, output int, limit Scans) (outside i
 }
 
 // mustTrip lets a whole cut set be bad, which must trip the output.
-func (v *verification) mustTrip(s *started, set []int, limit Scans) *Result {
+func (v *verification) mustTrip(s *started, set []int, limit model.Scans) *Result {
 	d, record := s.from()
 	if v.hold(d, record, set, limit); !d.enabled() {
 		return nil
 	}
 	names := ""
 	for _, cause := range set {
-		names += v.model.cause(cause) + " "
+		names += v.model.Cause(cause) + " "
 	}
 	r := &Result{Verdict: Violated, Says: fmt.Sprintf("%sbad for %d scans does not trip it", names, limit)}
 	r.Counterexample = record.finish(r.Says, len(set))
@@ -307,12 +309,12 @@ func (v *verification) firstOut(output int) *Result {
 	trips, tried := 0, 0
 	said := ""
 	for size := 1; size <= 2; size++ {
-		choose(causes, size, nil, func(chosen []int) {
+		model.Choose(causes, size, nil, func(chosen []int) {
 			if tried++; tried > 200 || said != "" {
 				return
 			}
 			tripped, wrong := v.tripBy(s, output, chosen)
-			trips += b2i(tripped)
+			trips += model.Int(tripped)
 			said = wrong
 		})
 	}
@@ -328,8 +330,8 @@ func (v *verification) firstOut(output int) *Result {
 // decides says that one cause with another value would make a permissive true: under
 // an XOR either side is to blame.
 func decides(p interlock.Permissive, cause int, value func(int) interlock.Truth) bool {
-	return slices.ContainsFunc(truths[:], func(t interlock.Truth) bool {
-		return evaluate(p, func(c int) interlock.Truth {
+	return slices.ContainsFunc(model.Truths[:], func(t interlock.Truth) bool {
+		return model.Evaluate(p, func(c int) interlock.Truth {
 			if c == cause {
 				return t
 			}
@@ -342,7 +344,7 @@ func decides(p interlock.Permissive, cause int, value func(int) interlock.Truth)
 func (v *verification) tripBy(s *started, output int, chosen []int) (tripped bool, said string) {
 	d, _ := s.from()
 	p := v.model.Config.Outputs[output].Permissive
-	for n := Scans(0); n < v.detectAll()+1 && d.enabled(); n++ {
+	for n := model.Scans(0); n < v.detectAll()+1 && d.enabled(); n++ {
 		d.healthy()
 		for _, cause := range chosen {
 			d.spoil(cause, monitor.High)
@@ -354,18 +356,18 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 		return false, ""
 	}
 	keep := func(c int) interlock.Truth { return d.decision.Keep[c] }
-	if evaluate(p, keep) == interlock.True {
+	if model.Evaluate(p, keep) == interlock.True {
 		return true, "it trips while its permissive is true"
 	}
 	if trip.Why&(interlock.ReasonNotMet|interlock.ReasonUnknown) != 0 && trip.FirstOut.Len() == 0 {
 		return true, "the permissive tripped it and nothing is named"
 	}
 	trip.FirstOut.Each(func(c int) {
-		switch want, known := wanted(p, c); {
+		switch want, known := model.Wanted(p, c); {
 		case known && d.decision.Keep[c] == want:
-			said = v.model.cause(c) + " is named and was as it must be"
+			said = v.model.Cause(c) + " is named and was as it must be"
 		case !known && !slices.Contains(chosen, c) && !v.evidenceOf(c, chosen) && !decides(p, c, keep):
-			said = v.model.cause(c) + " is named and had nothing to do with it"
+			said = v.model.Cause(c) + " is named and had nothing to do with it"
 		}
 	})
 	named := trip.FirstOut

@@ -6,6 +6,8 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 )
 
 // recovery: from every reachable memory of the output, and of every vessel that
@@ -19,7 +21,7 @@ func (v *verification) recovery(output int) *Result {
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
-		if f.Recover == Endless {
+		if f.Recover == model.Endless {
 			return &Result{Verdict: Violated, Says: v.model.Names.Channels[ch] + " has a state from which good readings never lead to bonded"}
 		}
 	}
@@ -59,19 +61,19 @@ func (w *recoverer) all() *Result {
 		return &Result{Verdict: NotShown, Says: err.Error()}
 	}
 	c := w.v.model.Config
-	for _, word := range t.states {
-		t.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) {
+	for _, word := range t.States {
+		t.Shape.Each(uint32(word&(1<<table.WatchShift-1)), func(s interlock.OutputControl) {
 			w.from(func(state *interlock.State) { state.Outputs[w.output].OutputControl = s })
 		})
 	}
 	for _, i := range c.VesselsOf(w.output) {
-		vt := tabulateVessel(w.v.logic, &c.Vessels[i])
-		for _, k := range vt.states {
-			vt.waited.each(k.waited, func(n Scans) {
+		vt := table.TabulateVessel(w.v.logic, &c.Vessels[i])
+		for _, k := range vt.States {
+			vt.Waited.Each(k.Waited, func(n model.Scans) {
 				for mode := interlock.KeptOut; mode <= interlock.Tripped; mode++ {
 					w.from(func(state *interlock.State) {
 						state.Outputs[w.output].OutputControl = interlock.OutputControl{Mode: mode}
-						state.Vessels[i] = interlock.VesselState{Clear: k.clear, Held: k.held, Early: k.early, Waited: n}
+						state.Vessels[i] = interlock.VesselState{Clear: k.Clear, Held: k.Held, Early: k.Early, Waited: n}
 					})
 				}
 			})
@@ -81,7 +83,7 @@ func (w *recoverer) all() *Result {
 		return &Result{Verdict: Violated, Says: w.said, States: uint64(len(w.back))}
 	}
 	return &Result{Verdict: Shown, States: uint64(len(w.back)),
-		Says: fmt.Sprintf("from %s within %s (%s)", plural(w.starts, "state", "states"), scansText(w.worst), quantity.Duration(w.v.model.longest(Scans(w.worst))))}
+		Says: fmt.Sprintf("from %s within %s (%s)", model.Plural(w.starts, "state", "states"), scansText(w.worst), quantity.Duration(w.v.model.Longest(model.Scans(w.worst))))}
 }
 
 // from changes the running site in one way and follows it until it runs again,
@@ -159,7 +161,7 @@ func (w *recoverer) key(s *interlock.State) string {
 func flags(list ...bool) byte {
 	var b byte
 	for i, f := range list {
-		b |= byte(b2i(f)) << i
+		b |= byte(model.Int(f)) << i
 	}
 	return b
 }

@@ -6,16 +6,18 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // cuts lists the minimal cut sets of an output with their worst responses.
 func (v *verification) cuts(output int) {
 	entry := OutputCut{Output: v.model.Names.Outputs[output]}
-	for _, set := range CutSets(v.model.Config.Outputs[output].Permissive) {
+	for _, set := range model.CutSets(v.model.Config.Outputs[output].Permissive) {
 		var names []string
 		for _, cause := range set {
-			names = append(names, v.model.cause(cause))
+			names = append(names, v.model.Cause(cause))
 		}
 		entry.Sets = append(entry.Sets, names)
 		entry.Response = append(entry.Response, v.responses(output, set, names)...)
@@ -45,10 +47,10 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 		if r.Scans == 0 {
 			continue
 		}
-		if r.Scans != Endless {
-			r.Seconds = (v.model.longest(r.Scans) + v.slowest(output, set)).Seconds()
+		if r.Scans != model.Endless {
+			r.Seconds = (v.model.Longest(r.Scans) + v.slowest(output, set)).Seconds()
 		}
-		if r.Scans != Endless {
+		if r.Scans != model.Endless {
 			v.attain(output, set, class, &r)
 		}
 		list = append(list, r)
@@ -61,7 +63,7 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 func (v *verification) slowest(output int, set []int) (sum time.Duration) {
 	for _, cause := range set {
 		if cause < len(v.model.Aperture) {
-			sum = max(sum, v.model.read(v.model.Aperture[cause]))
+			sum = max(sum, v.model.Read(v.model.Aperture[cause]))
 		}
 	}
 	if output < len(v.model.OutputDelay) {
@@ -71,7 +73,7 @@ func (v *verification) slowest(output int, set []int) (sum time.Duration) {
 }
 
 // detection is the longest that one cause stays fit to keep while it is bad.
-func (v *verification) detection(cause int, class monitor.Class) (n Scans, exact bool) {
+func (v *verification) detection(cause int, class monitor.Class) (n model.Scans, exact bool) {
 	if cause >= len(v.model.Config.Channels) {
 		n, exact = 1, true
 		if class != monitor.Missing && class != monitor.Classes {
@@ -83,7 +85,7 @@ func (v *verification) detection(cause int, class monitor.Class) (n Scans, exact
 	f, err := v.factsOf(cause)
 	switch {
 	case err != nil:
-		return Endless, false
+		return model.Endless, false
 	case class == monitor.Classes:
 		return f.Detect, f.Exact
 	}
@@ -99,7 +101,7 @@ func (v *verification) attain(output int, set []int, class monitor.Class, r *Res
 		return
 	}
 	d, record := s.from()
-	n := Scans(0)
+	n := model.Scans(0)
 	for ; n <= r.Scans && d.enabled(); n++ {
 		d.healthy()
 		for _, cause := range set {
@@ -119,7 +121,7 @@ func (v *verification) attain(output int, set []int, class monitor.Class, r *Res
 }
 
 // worsen makes one cause bad in the nth scan as it takes longest to be seen.
-func (v *verification) worsen(d *driver, cause int, class monitor.Class, n Scans) {
+func (v *verification) worsen(d *driver, cause int, class monitor.Class, n model.Scans) {
 	channels := len(d.config.Channels)
 	switch {
 	case cause >= channels && (class == monitor.Missing || class == monitor.Classes):
@@ -131,7 +133,7 @@ func (v *verification) worsen(d *driver, cause int, class monitor.Class, n Scans
 		if f, _ := v.factsOf(cause); class == monitor.Classes && len(f.Run) > 0 {
 			news = f.Run[min(int(n), len(f.Run)-1)]
 		}
-		d.in.Readings[cause] = readingOf(&d.config.Channels[cause].Config, news, d.stamp)
+		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, news, d.stamp)
 	}
 }
 
@@ -143,11 +145,11 @@ func (v *verification) response(output int) *Result {
 	}
 	r.Verdict = Nothing
 	cut := v.report.Cuts[len(v.report.Cuts)-1]
-	worst := Scans(0)
+	worst := model.Scans(0)
 	for i := range cut.Response {
 		n := &cut.Response[i]
 		switch {
-		case n.Scans == Endless:
+		case n.Scans == model.Endless:
 			r.Verdict, r.Says = Violated, fmt.Sprintf("%v, %s: never withheld", n.Set, n.Class)
 			return r
 		case n.Run != nil && r.Verdict == Nothing:
@@ -180,8 +182,8 @@ func (v *verification) classBound(output int) string {
 			continue
 		}
 		c := &v.model.Config.Channels[ch].Config
-		for _, class := range bad {
-			if !possible(c)[class] {
+		for _, class := range table.Bad {
+			if !table.Possible(c)[class] {
 				continue
 			}
 			promised := dipsForgiven(c, class) + 1
@@ -195,20 +197,20 @@ func (v *verification) classBound(output int) string {
 
 // Worst are the worst cases of one channel, in names and scans.
 type Worst struct {
-	Channel  string           `json:"channel"`
-	States   int              `json:"states"`
-	Steps    int              `json:"transitions"`
-	Bond     Scans            `json:"bond_scans"`
-	Detect   Scans            `json:"worst_detection_scans"`
-	DetectMs float64          `json:"worst_detection_ms"`
-	Patience map[string]Scans `json:"guaranteed_patience_scans"`
-	Stretch  Scans            `json:"longest_bad_stretch_scans"`
-	ShareBad uint64           `json:"tolerated_bad"`
-	ShareOf  uint64           `json:"tolerated_of"`
-	Pattern  string           `json:"tolerated_pattern"`
-	Recover  Scans            `json:"recovery_scans"`
-	Repay    Scans            `json:"repay_scans"`
-	Exact    bool             `json:"exact"`
+	Channel  string                 `json:"channel"`
+	States   int                    `json:"states"`
+	Steps    int                    `json:"transitions"`
+	Bond     model.Scans            `json:"bond_scans"`
+	Detect   model.Scans            `json:"worst_detection_scans"`
+	DetectMs float64                `json:"worst_detection_ms"`
+	Patience map[string]model.Scans `json:"guaranteed_patience_scans"`
+	Stretch  model.Scans            `json:"longest_bad_stretch_scans"`
+	ShareBad uint64                 `json:"tolerated_bad"`
+	ShareOf  uint64                 `json:"tolerated_of"`
+	Pattern  string                 `json:"tolerated_pattern"`
+	Recover  model.Scans            `json:"recovery_scans"`
+	Repay    model.Scans            `json:"repay_scans"`
+	Exact    bool                   `json:"exact"`
 }
 
 // channelWorst reports the worst cases of every channel in a wanted cone.
@@ -224,14 +226,14 @@ func (v *verification) channelWorst() {
 			if err != nil {
 				continue
 			}
-			common := divisor(f.Share.Bad, f.Share.Of)
+			common := table.Divisor(f.Share.Bad, f.Share.Of)
 			w := Worst{Channel: v.model.Names.Channels[ch], States: f.States, Steps: f.Transitions, Bond: f.BondScans, Detect: f.Detect,
-				Patience: map[string]Scans{}, ShareBad: f.Share.Bad / common, ShareOf: f.Share.Of / common, Pattern: patternText(f.Share.Pattern), Recover: f.Recover, Repay: f.Repay, Exact: f.Exact && !f.Share.Bound}
-			if f.Detect != Endless {
-				w.DetectMs = (v.model.longest(f.Detect) + v.slowest(o, []int{ch})).Seconds() * 1000
+				Patience: map[string]model.Scans{}, ShareBad: f.Share.Bad / common, ShareOf: f.Share.Of / common, Pattern: model.PatternText(f.Share.Pattern), Recover: f.Recover, Repay: f.Repay, Exact: f.Exact && !f.Share.Bound}
+			if f.Detect != model.Endless {
+				w.DetectMs = (v.model.Longest(f.Detect) + v.slowest(o, []int{ch})).Seconds() * 1000
 				w.Stretch = f.Detect - 1
 			}
-			for _, class := range bad {
+			for _, class := range table.Bad {
 				w.Patience[class.String()] = f.Patience[class]
 			}
 			v.report.Channels = append(v.report.Channels, w)
@@ -240,7 +242,7 @@ func (v *verification) channelWorst() {
 }
 
 // nth is a scan's place in a row, in words.
-func nth(n Scans) string {
+func nth(n model.Scans) string {
 	ending := "th"
 	if n%100 < 11 || n%100 > 13 {
 		switch n % 10 {
@@ -257,5 +259,5 @@ func nth(n Scans) string {
 
 // scansText is a number of scans in words.
 func scansText[N ~uint32 | ~uint64 | ~int](n N) string {
-	return plural(n, "scan", "scans")
+	return model.Plural(n, "scan", "scans")
 }

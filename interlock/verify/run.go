@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -39,7 +40,7 @@ const maxLines = 12
 
 // recorder keeps what a driver fed the logic, as stretches of the same.
 type recorder struct {
-	model  *Model
+	model  *model.Model
 	now    map[string]*RunStep
 	steps  []RunStep
 	scans  uint64
@@ -51,7 +52,7 @@ type told struct {
 	text string
 }
 
-func newRecorder(m *Model) *recorder { return &recorder{model: m, now: map[string]*RunStep{}} }
+func newRecorder(m *model.Model) *recorder { return &recorder{model: m, now: map[string]*RunStep{}} }
 
 func (r *recorder) copyOf() *recorder {
 	c := &recorder{model: r.model, now: map[string]*RunStep{}, scans: r.scans}
@@ -176,7 +177,7 @@ func (r *recorder) lines() []string {
 
 // Scenario writes the run as a scenario file that simulate replays: every
 // reading and every input is set scan by scan, so nothing is left to the plant.
-func (r *Run) Scenario(m *Model, name string) []byte {
+func (r *Run) Scenario(m *model.Model, name string) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Written by verify for site %s, property %s.\nscenario: %s\ntitle: %q\n", m.Site, r.Property, name, r.Sentence)
 	fmt.Fprintf(&b, "lasts: %s\nsteps:\n", scansText(r.Scans))

@@ -3,6 +3,9 @@ package verify
 import (
 	"fmt"
 	"slices"
+
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 )
 
 // Caught is what the self-check found of one mutant.
@@ -39,16 +42,16 @@ func (r *SelfReport) Verdict() Verdict {
 // SelfCheck plants every mutant into the logic of the reference site and
 // verifies it. A mutant counts as caught only by a property that is violated; an
 // error or a search that was cut off does not count.
-func SelfCheck(o Options) (*SelfReport, error) {
-	m, err := Reference()
+func SelfCheck(o model.Options) (*SelfReport, error) {
+	m, err := model.Reference()
 	if err != nil {
 		return nil, err
 	}
-	unchanged, err := newVerification(m, Options{Memory: o.Memory, Workers: o.Workers, Audit: true})
+	unchanged, err := newVerification(m, model.Options{Memory: o.Memory, Workers: o.Workers, Audit: true})
 	if err != nil {
 		return nil, err
 	}
-	unchanged.stems = map[string]*Stem{}
+	unchanged.stems = map[string]*table.Stem{}
 	base, err := unchanged.run()
 	if err != nil {
 		return nil, err
@@ -73,14 +76,14 @@ func SelfCheck(o Options) (*SelfReport, error) {
 	return report, nil
 }
 
-func tryMutant(m *Model, o Options, mutant Mutant, unchanged *verification) (Caught, error) {
+func tryMutant(m *model.Model, o model.Options, mutant Mutant, unchanged *verification) (Caught, error) {
 	c := Caught{Mutant: mutant.Name, Kind: mutant.Kind}
 	if mutant.skip != nil {
 		return tryEngine(m, o, mutant, c)
 	}
-	l := Real()
+	l := model.Real()
 	mutant.plant(l)
-	v, err := newVerification(m, Options{Memory: o.Memory, Workers: o.Workers, Logic: l})
+	v, err := newVerification(m, model.Options{Memory: o.Memory, Workers: o.Workers, Logic: l})
 	if err != nil {
 		return c, err
 	}
@@ -105,21 +108,21 @@ func tryMutant(m *Model, o Options, mutant Mutant, unchanged *verification) (Cau
 // tryEngine lets the search itself make a mistake. What catches it is the
 // closure: from every state that was reached, every step must lead to one that
 // was reached.
-func tryEngine(m *Model, o Options, mutant Mutant, c Caught) (Caught, error) {
+func tryEngine(m *model.Model, o model.Options, mutant Mutant, c Caught) (Caught, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return c, err
 	}
 	for _, job := range v.plan() {
-		p, err := v.product(job, v.options.memory())
+		p, err := v.product(job, v.options.MemoryLimit())
 		if err != nil {
 			return c, err
 		}
-		p.skip = mutant.skip
+		p.Skip = mutant.skip
 		if err := p.Run(); err != nil {
 			return c, err
 		}
-		p.skip = nil
+		p.Skip = nil
 		if open := p.Open(); open > 0 {
 			c.Caught = true
 			c.Says = fmt.Sprintf("%s with %s: %d steps lead out of what was reached", job.Output, job.Channel, open)

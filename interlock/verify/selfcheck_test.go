@@ -5,14 +5,16 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/verify/model"
 )
 
 func TestSelfCheckCatchesEveryMutant(t *testing.T) {
-	r, err := SelfCheck(Options{})
+	r, err := SelfCheck(model.Options{})
 	require.NoError(t, err)
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	base, err := Verify(m, Options{})
+	base, err := Verify(m, model.Options{})
 	require.NoError(t, err)
 	for _, x := range base.Results {
 		if x.Verdict != Shown {

@@ -5,13 +5,14 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // Sightings watches a run of the whole logic and notes which transitions of the
 // graph it passes through. It tells them in the graph's own names.
 type Sightings struct {
-	model   *Model
+	model   *model.Model
 	seen    map[string]bool
 	steps   [][monitor.Phases][monitor.Classes][monitor.Phases]bool // by channel
 	phases  []monitor.State
@@ -22,12 +23,12 @@ type Sightings struct {
 }
 
 // NewSightings begins with nothing seen.
-func NewSightings(m *Model) *Sightings {
+func NewSightings(m *model.Model) *Sightings {
 	s := &Sightings{model: m, seen: map[string]bool{}, cutsets: map[int][][]int{}, blocks: map[int][]int{}}
 	s.phases, s.modes = make([]monitor.State, len(m.Config.Channels)), make([]interlock.Mode, len(m.Config.Outputs))
 	s.steps = make([][monitor.Phases][monitor.Classes][monitor.Phases]bool, len(m.Config.Channels))
 	for i := range m.Config.Outputs {
-		s.cutsets[i], s.blocks[i] = CutSets(m.Config.Outputs[i].Permissive), blocking(m.Config.Outputs[i].Permissive)
+		s.cutsets[i], s.blocks[i] = model.CutSets(m.Config.Outputs[i].Permissive), blocking(m.Config.Outputs[i].Permissive)
 	}
 	return s
 }

@@ -7,6 +7,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -18,7 +21,7 @@ import (
 // spent the doubt decide nothing.
 func TestChannelDependsOnReadingThroughItsClassOnly(t *testing.T) {
 	c := demoChannel()
-	steps, err := tabulate(Real(), &c, 1<<30)
+	steps, err := table.Tabulate(model.Real(), &c, 1<<30)
 	require.NoError(t, err)
 	random := rand.New(rand.NewPCG(1, 2))
 	checked := 0
@@ -42,27 +45,27 @@ func TestChannelDependsOnReadingThroughItsClassOnly(t *testing.T) {
 // charge memory ask: the letter. Two channels in different states that show the
 // same letter lead everything else to the same states.
 func TestRestSeesOfAChannelItsLetterOnly(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	steps, err := tabulate(Real(), &m.Config.Channels[0].Config, 1<<30)
+	steps, err := table.Tabulate(model.Real(), &m.Config.Channels[0].Config, 1<<30)
 	require.NoError(t, err)
 	type way struct {
-		state ChannelState
+		state table.ChannelState
 		news  monitor.Class
 	}
-	byLetter := map[Letter][]way{}
+	byLetter := map[table.Letter][]way{}
 	for i, s := range steps.States {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			for _, e := range steps.from(uint32(i), news) {
-				if stepped, letter := stepChannel(Real(), steps.Config, s, news); letter == e.letter && steps.index[stepped] == e.next {
-					byLetter[e.letter] = append(byLetter[e.letter], way{s, news})
+			for _, e := range steps.From(uint32(i), news) {
+				if stepped, letter := table.StepChannel(model.Real(), steps.Config, s, news); letter == e.Letter && steps.Index[stepped] == e.Next {
+					byLetter[e.Letter] = append(byLetter[e.Letter], way{s, news})
 				}
 			}
 		}
 	}
 	require.GreaterOrEqual(t, len(byLetter), 7)
 	random := rand.New(rand.NewPCG(3, 4))
-	base := newDriver(Real(), m.Config, 0)
+	base := newDriver(model.Real(), m.Config, 0)
 	compared := 0
 	for n := 0; n < 1500; n++ {
 		base.healthy()
@@ -74,7 +77,7 @@ func TestRestSeesOfAChannelItsLetterOnly(t *testing.T) {
 				d.in = copyInputs(base.in)
 				w := ways[random.IntN(len(ways))]
 				d.state.Channels[0] = interlock.ChannelState{State: monitor.State{Control: w.state.Control}, Parted: w.state.Parted}
-				d.in.Readings[0] = readingOf(steps.Config, w.news, 9)
+				d.in.Readings[0] = table.ReadingOf(steps.Config, w.news, 9)
 				d.turn()
 				d.state.Channels[0] = interlock.ChannelState{}
 				for o := range d.state.Outputs {
@@ -99,7 +102,7 @@ func copyInputs(in *interlock.Inputs) *interlock.Inputs {
 func disturb(d *driver, random *rand.Rand, often float64) {
 	for i := range d.in.Readings {
 		if random.Float64() < often {
-			d.in.Readings[i] = readingOf(&d.config.Channels[i].Config, monitor.Class(random.IntN(monitor.Classes)), d.stamp)
+			d.in.Readings[i] = table.ReadingOf(&d.config.Channels[i].Config, monitor.Class(random.IntN(monitor.Classes)), d.stamp)
 		}
 	}
 	for i := range d.in.Signals {
@@ -117,9 +120,9 @@ func disturb(d *driver, random *rand.Rand, often float64) {
 // does leads out of it: every state that the real Step reaches in long random
 // runs is one that the search has reached.
 func TestEveryConcreteStateIsReachedByTheSearch(t *testing.T) {
-	m, err := Reference()
+	m, err := model.Reference()
 	require.NoError(t, err)
-	v, err := newVerification(m, Options{})
+	v, err := newVerification(m, model.Options{})
 	require.NoError(t, err)
 	var sets []*reached
 	for _, job := range v.plan() {
@@ -129,7 +132,7 @@ func TestEveryConcreteStateIsReachedByTheSearch(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	looked := 0
 	for _, often := range []float64{0.002, 0.01, 0.05, 0.3} {
-		d := newDriver(Real(), m.Config, 0)
+		d := newDriver(model.Real(), m.Config, 0)
 		for n := 0; n < 12_000; n++ {
 			d.target = n / 200 % len(m.Config.Outputs)
 			d.healthy()
@@ -148,16 +151,16 @@ func TestEveryConcreteStateIsReachedByTheSearch(t *testing.T) {
 // remember.
 type reached struct {
 	job   *Searched
-	p     *Product
-	wait  *waitModel
-	shape *outputShape
+	p     *search.Product
+	wait  *table.WaitModel
+	shape *table.OutputShape
 	set   map[concrete]bool
 }
 
 type concrete struct {
 	out, column uint32
-	vessel      vesselKey
-	stopped     [maxStreams]uint8
+	vessel      table.VesselKey
+	stopped     [table.MaxStreams]uint8
 }
 
 func reachedBy(t *testing.T, v *verification, job *Searched) *reached {
@@ -166,21 +169,21 @@ func reachedBy(t *testing.T, v *verification, job *Searched) *reached {
 	require.NoError(t, p.Run())
 	output, err := v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait")
 	require.NoError(t, err)
-	r := &reached{job: job, p: p, shape: output.shape, set: map[concrete]bool{}}
+	r := &reached{job: job, p: p, shape: output.Shape, set: map[concrete]bool{}}
 	if job.Kind == "wait" {
-		r.wait = newWaitModel(v.logic, v.model.Config, job.output, job.vessel, output)
-		_, err := r.wait.stem(v.focusOf(job), p.Channel.letters(), 0)
+		r.wait = table.NewWaitModel(v.logic, v.model.Config, job.output, job.vessel, output)
+		_, err := r.wait.Stem(v.focusOf(job), p.Channel.Letters(), 0)
 		require.NoError(t, err)
 	}
 	for row := 0; row < p.Stem.Rows; row++ {
-		key := concrete{out: uint32(output.states[min(row, len(output.states)-1)] & (1<<watchShift - 1))}
+		key := concrete{out: uint32(output.States[min(row, len(output.States)-1)] & (1<<table.WatchShift - 1))}
 		if r.wait != nil {
-			k := r.wait.keys[row]
-			key = concrete{out: uint32(output.states[k.out] & (1<<watchShift - 1)), vessel: r.wait.vessel.states[k.vessel], stopped: k.stopped}
-			key.vessel.watch = vesselWatch{}
+			k := r.wait.Keys[row]
+			key = concrete{out: uint32(output.States[k.Out] & (1<<table.WatchShift - 1)), vessel: r.wait.Vessel.States[k.Vessel], stopped: k.Stopped}
+			key.vessel.Watch = table.VesselWatch{}
 		}
 		for column := range p.Channel.States {
-			if p.seen[row*p.words+column>>6]>>(column&63)&1 == 1 {
+			if p.Seen[row*p.Words+column>>6]>>(column&63)&1 == 1 {
 				key.column = uint32(column)
 				r.set[key] = true
 			}
@@ -191,19 +194,19 @@ func reachedBy(t *testing.T, v *verification, job *Searched) *reached {
 
 func (r *reached) has(s *interlock.State) bool {
 	ch := s.Channels[r.job.channel]
-	state := ChannelState{ch.Control, ch.Parted}
+	state := table.ChannelState{Control: ch.Control, Parted: ch.Parted}
 	t := r.p.Channel
-	state.Stay = t.stay.first[t.stay.index(state.Stay)]
-	column, ok := t.index[state]
+	state.Stay = t.Stay.First[t.Stay.Index(state.Stay)]
+	column, ok := t.Index[state]
 	if !ok {
 		return false
 	}
-	key := concrete{out: r.shape.pack(s.Outputs[r.job.output].OutputControl), column: column}
+	key := concrete{out: r.shape.Pack(s.Outputs[r.job.output].OutputControl), column: column}
 	if r.wait != nil {
 		w := &s.Vessels[r.job.vessel]
-		key.vessel = vesselKey{clear: w.Clear, held: w.Held, early: w.Early, waited: r.wait.vessel.waited.index(w.Waited)}
-		for i := range r.wait.streams {
-			key.stopped[i] = uint8(r.wait.streams[i].stopped.index(s.Streams[0].Stopped))
+		key.vessel = table.VesselKey{Clear: w.Clear, Held: w.Held, Early: w.Early, Waited: r.wait.Vessel.Waited.Index(w.Waited)}
+		for i := range r.wait.Streams {
+			key.stopped[i] = uint8(r.wait.Streams[i].Stopped.Index(s.Streams[0].Stopped))
 		}
 	}
 	return r.set[key]
@@ -214,11 +217,11 @@ func (r *reached) has(s *interlock.State) bool {
 // evidence, its buttons and what calls it as a backup are inside.
 func TestConeIsComputed(t *testing.T) {
 	m := bay(t, 3, nil)
-	v, err := newVerification(m, Options{})
+	v, err := newVerification(m, model.Options{})
 	require.NoError(t, err)
 	name := func(text string) int {
 		for c := 0; c < len(m.Config.Channels)+len(m.Config.Inputs); c++ {
-			if m.cause(c) == text {
+			if m.Cause(c) == text {
 				return c
 			}
 		}

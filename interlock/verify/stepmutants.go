@@ -2,13 +2,15 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // stepMutant plants a mistake around the whole step: in how the parts are wired
 // together, which only the runs on the whole site can show.
 func stepMutant(kind, name string, before func(c *interlock.Config, s *interlock.State, in *interlock.Inputs), after func(c *interlock.Config, was, s *interlock.State, in *interlock.Inputs, d *interlock.Decision)) Mutant {
-	return Mutant{Name: name, Kind: kind, part: partStep, plant: func(l *Logic) {
+	return Mutant{Name: name, Kind: kind, part: partStep, plant: func(l *model.Logic) {
 		real := l.Step
 		l.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
 			was := interlock.NewState(c)
@@ -28,7 +30,7 @@ func stepMutant(kind, name string, before func(c *interlock.Config, s *interlock
 var stepMutants = []Mutant{
 	stepMutant("skipped input", "the last channel is not read", func(c *interlock.Config, s *interlock.State, in *interlock.Inputs) {
 		last := len(in.Readings) - 1
-		in.Readings[last] = readingOf(&c.Channels[last].Config, monitor.Good, s.Channels[last].Stamp+1)
+		in.Readings[last] = table.ReadingOf(&c.Channels[last].Config, monitor.Good, s.Channels[last].Stamp+1)
 	}, nil),
 	stepMutant("skipped input", "the first channel reads what the second reads", func(_ *interlock.Config, _ *interlock.State, in *interlock.Inputs) {
 		if len(in.Readings) > 1 {

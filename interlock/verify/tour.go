@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -59,7 +61,7 @@ const MostPlaces = 2_000
 // it does not find needs more than the bench can do, or more than the search
 // visits; full says that nothing was left to try. Outputs are those whose cones
 // are tried, by name.
-func Tours(m *Model, outputs []string, a *Ability, wanted map[string]bool) (found map[string]Tour, full bool) {
+func Tours(m *model.Model, outputs []string, a *Ability, wanted map[string]bool) (found map[string]Tour, full bool) {
 	t := &tourist{model: m, ability: a, wanted: wanted, found: map[string]Tour{}, left: len(wanted)}
 	full = true
 	for _, spacing := range []uint64{4, 1} {
@@ -78,7 +80,7 @@ func Tours(m *Model, outputs []string, a *Ability, wanted map[string]bool) (foun
 }
 
 type tourist struct {
-	model   *Model
+	model   *model.Model
 	ability *Ability
 	wanted  map[string]bool
 	found   map[string]Tour
@@ -91,7 +93,7 @@ func (t *tourist) focuses(output int) (list [][]int) {
 	c := t.model.Config
 	set := c.Outputs[output].Permissive.Causes()
 	set.Each(func(cause int) { list = append(list, []int{cause}) })
-	for _, cut := range CutSets(c.Outputs[output].Permissive) {
+	for _, cut := range model.CutSets(c.Outputs[output].Permissive) {
 		if len(cut) > 1 {
 			list = append(list, cut)
 		}
@@ -106,7 +108,7 @@ type stage struct {
 	shown  []monitor.Class
 	set    []bool
 	stuck  []bool
-	place  []Scans // by output: scans away from its stopped end
+	place  []model.Scans // by output: scans away from its stopped end
 	scan   uint64
 	parent int
 	deeds  []Deed // that led here from its parent
@@ -181,7 +183,7 @@ func (s *touring) recover(root int, stuck bool) {
 // settled says that every actuator has come where its command wants it.
 func (at *stage) settled(c *interlock.Config) bool {
 	for i := range at.place {
-		end := Scans(0)
+		end := model.Scans(0)
 		if at.coils.Energised(i) {
 			end = strokeOf(&c.Outputs[i])
 		}
@@ -247,7 +249,7 @@ type touring struct {
 // cast says which channels, inputs and actuators this search moves.
 func (s *touring) cast(focus []int) {
 	c := s.model.Config
-	s.driver = newDriver(Real(), slowHand(c), s.output)
+	s.driver = newDriver(model.Real(), slowHand(c), s.output)
 	moved := map[int]bool{}
 	for _, cause := range focus {
 		if cause >= len(c.Channels) {
@@ -292,7 +294,7 @@ func (s *touring) cast(focus []int) {
 // that the settings name.
 func (s *touring) offers() {
 	c, set := s.model.Config, map[uint64]bool{}
-	add := func(n Scans) {
+	add := func(n model.Scans) {
 		if n > 0 {
 			set[uint64(n)+uint64(n)/10+5+s.ability.Slack] = true
 		}
@@ -302,7 +304,7 @@ func (s *touring) offers() {
 		add(ch.SettleScans)
 		set[uint64(ch.SettleScans)/2+1] = true
 		add(ch.LongestStay)
-		for _, class := range bad {
+		for _, class := range table.Bad {
 			if n := ch.BadScans(class); n > 1 && ch.Cost[class] < ch.Full {
 				add(n)
 				set[uint64(n)/2] = true
@@ -341,7 +343,7 @@ func (s *touring) begin() {
 	c := s.model.Config
 	first := stage{
 		state: interlock.NewState(c), shown: make([]monitor.Class, len(c.Channels)), set: make([]bool, len(c.Inputs)),
-		stuck: make([]bool, len(c.Outputs)), place: make([]Scans, len(c.Outputs)), parent: -1,
+		stuck: make([]bool, len(c.Outputs)), place: make([]model.Scans, len(c.Outputs)), parent: -1,
 	}
 	for i := range first.shown {
 		first.shown[i] = monitor.Open
@@ -454,13 +456,13 @@ func (s *touring) keep(next *stage) {
 
 // strokeOf is how long an actuator needs from one end to the other here: three
 // quarters of what it may, as the simulated one does.
-func strokeOf(o *interlock.Output) Scans { return max(o.Travel/4*3, 1) }
+func strokeOf(o *interlock.Output) model.Scans { return max(o.Travel/4*3, 1) }
 
 // turn is one scan.
 func (s *touring) turn(at *stage) {
 	c := s.model.Config
 	for i := range s.in.Readings {
-		s.in.Readings[i] = readingOf(&c.Channels[i].Config, at.shown[i], uint16(at.scan+1))
+		s.in.Readings[i] = table.ReadingOf(&c.Channels[i].Config, at.shown[i], uint16(at.scan+1))
 	}
 	for i := range at.place {
 		o := &c.Outputs[i]
@@ -482,7 +484,7 @@ func (s *touring) turn(at *stage) {
 		case roleFlow:
 			v = !slices.ContainsFunc(c.Streams[r.number].Through, func(o int) bool { return at.place[o] == 0 })
 		}
-		s.in.Signals[i] = s.driver.signal(i, truth(v))
+		s.in.Signals[i] = s.driver.signal(i, model.Truth(v))
 	}
 	interlock.Step(c, at.state, s.in, s.decision)
 	at.scan++
@@ -513,7 +515,7 @@ func (at *stage) key(s *touring) string {
 	flags := func(bits ...bool) {
 		b := byte(0)
 		for i, bit := range bits {
-			b |= byte(b2i(bit)) << i
+			b |= byte(model.Int(bit)) << i
 		}
 		k = append(k, b)
 	}

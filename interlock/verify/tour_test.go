@@ -3,11 +3,12 @@ package verify
 import (
 	"testing"
 
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // contacts is a bench of relays and a decade.
-func contacts(m *Model) *Ability {
+func contacts(m *model.Model) *Ability {
 	a := &Ability{Shows: make([][monitor.Classes]bool, len(m.Config.Channels)), Drives: make([]bool, len(m.Config.Inputs)), Supply: true}
 	for i := range a.Shows {
 		a.Shows[i] = [monitor.Classes]bool{monitor.Open: true, monitor.High: true, monitor.Between: true, monitor.Good: true}

@@ -5,6 +5,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -76,14 +78,14 @@ func (v *verification) informed(n *interlock.Node) string {
 	var walk func(i int)
 	walk = func(i int) {
 		if i < arity {
-			for _, t := range truths {
+			for _, t := range model.Truths {
 				value[i] = t
 				walk(i + 1)
 			}
 			return
 		}
 		with := v.logic.Eval(small, value)
-		if mine := evaluate(small, func(c int) interlock.Truth { return value[c] }); mine != with {
+		if mine := model.Evaluate(small, func(c int) interlock.Truth { return value[c] }); mine != with {
 			said = fmt.Sprintf("a node of the permissive says %s of %v, by its words it is %s", with, value, mine)
 		}
 		for k, was := range value {
@@ -117,9 +119,9 @@ func (v *verification) informed(n *interlock.Node) string {
 func (v *verification) worseReadings(c *monitor.Config) (compared uint64, said string) {
 	endless := *c
 	endless.LongestStay = monitor.ScansMax
-	w := sideBySide{v: v, c: &endless, can: possible(c), doubts: v.doubts(c)}
+	w := sideBySide{v: v, c: &endless, can: table.Possible(c), doubts: v.doubts(c)}
 	for class := monitor.Class(0); class < monitor.Classes && w.said == ""; class++ {
-		for age := Scans(0); age <= c.StaleAfter.Next(); age++ {
+		for age := model.Scans(0); age <= c.StaleAfter.Next(); age++ {
 			if (class == monitor.Missing) != (age > c.StaleAfter) || !w.can[class] {
 				continue
 			}
@@ -158,7 +160,7 @@ type sideBySide struct {
 }
 
 // keeping is a channel that is fit to keep, with so much doubt.
-func keeping(class monitor.Class, age Scans, doubt monitor.Parts) monitor.Control {
+func keeping(class monitor.Class, age model.Scans, doubt monitor.Parts) monitor.Control {
 	s := monitor.Control{Phase: monitor.Bonded, Class: class, Age: age, Doubt: doubt}
 	if doubt > 0 {
 		s.Phase = monitor.Doubtful
@@ -183,7 +185,7 @@ func (w *sideBySide) step(s monitor.Control, news monitor.Class) monitor.Control
 }
 
 // moreDoubt: more doubt before, everything else equal, is never less after.
-func (w *sideBySide) moreDoubt(class monitor.Class, age Scans) {
+func (w *sideBySide) moreDoubt(class monitor.Class, age model.Scans) {
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
 		if !w.can[news] {
 			continue
@@ -202,7 +204,7 @@ func (w *sideBySide) moreDoubt(class monitor.Class, age Scans) {
 
 // equalDoubt: the same doubt, one channel with a class and an age, the other one
 // that may have heard less.
-func (w *sideBySide) equalDoubt(class monitor.Class, age Scans) {
+func (w *sideBySide) equalDoubt(class monitor.Class, age model.Scans) {
 	for other := monitor.Class(0); other < monitor.Classes; other++ {
 		for since := age; since <= w.c.StaleAfter.Next(); since++ {
 			same := other == class && since == age

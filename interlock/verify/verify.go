@@ -8,6 +8,8 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -36,13 +38,13 @@ type OutputCut struct {
 // Response is the longest from the first bad scan of every member of a cut set
 // until the output is withheld.
 type Response struct {
-	Set     []string `json:"set"`
-	Class   string   `json:"class"` // or "any mixture"
-	Scans   Scans    `json:"scans"`
-	Seconds float64  `json:"seconds"`
-	Bound   string   `json:"bound"`            // exact or upper bound
-	Bypass  string   `json:"bypass,omitempty"` // what may stand in for one of the set and is not in the number
-	Run     *Run     `json:"run,omitempty"`
+	Set     []string    `json:"set"`
+	Class   string      `json:"class"` // or "any mixture"
+	Scans   model.Scans `json:"scans"`
+	Seconds float64     `json:"seconds"`
+	Bound   string      `json:"bound"`            // exact or upper bound
+	Bypass  string      `json:"bypass,omitempty"` // what may stand in for one of the set and is not in the number
+	Run     *Run        `json:"run,omitempty"`
 }
 
 // Audit counts comparisons of tabulated steps with the whole Step.
@@ -55,16 +57,16 @@ type Audit struct {
 
 // verification is one run of the verifier.
 type verification struct {
-	model   *Model
-	options Options
-	logic   *Logic
+	model   *model.Model
+	options model.Options
+	logic   *model.Logic
 	outputs []int
 	report  *Report
 
 	tables     sync.Mutex
-	byChannel  map[monitor.Config]*ChannelTable
-	byOutput   map[string]*outputTable
-	facts      map[monitor.Config]ChannelFacts
+	byChannel  map[monitor.Config]*table.ChannelTable
+	byOutput   map[string]*table.OutputTable
+	facts      map[monitor.Config]table.ChannelFacts
 	searches   []*Searched
 	started    map[int]*started
 	recovered  map[string]*Result
@@ -75,12 +77,12 @@ type verification struct {
 	turns      uint64       // of a hunt, at most
 	auditEvery int          // tests look at every nth state of an output; 0 is all
 	teller     *teller
-	stems      map[string]*Stem // kept only where mutants will take them over
+	stems      map[string]*table.Stem // kept only where mutants will take them over
 }
 
-func newVerification(m *Model, o Options) (*verification, error) {
-	v := &verification{model: m, options: o, logic: o.logic(), report: &Report{Site: m.Site, Hash: m.Hash},
-		byChannel: map[monitor.Config]*ChannelTable{}, byOutput: map[string]*outputTable{}, facts: map[monitor.Config]ChannelFacts{},
+func newVerification(m *model.Model, o model.Options) (*verification, error) {
+	v := &verification{model: m, options: o, logic: o.LogicInUse(), report: &Report{Site: m.Site, Hash: m.Hash},
+		byChannel: map[monitor.Config]*table.ChannelTable{}, byOutput: map[string]*table.OutputTable{}, facts: map[monitor.Config]table.ChannelFacts{},
 		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || slices.Contains(o.Outputs, name) {
@@ -97,7 +99,7 @@ func newVerification(m *Model, o Options) (*verification, error) {
 
 // Verify searches everything and judges every property. A CutOff is no error of
 // Verify: what could not be searched is "not shown".
-func Verify(m *Model, o Options) (*Report, error) {
+func Verify(m *model.Model, o model.Options) (*Report, error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
@@ -160,16 +162,16 @@ func (v *verification) takeOver(from *verification, changed part) {
 }
 
 // factsOf are the worst cases of a channel, found once for each setting.
-func (v *verification) factsOf(channel int) (ChannelFacts, error) {
+func (v *verification) factsOf(channel int) (table.ChannelFacts, error) {
 	c := v.model.Config.Channels[channel].Config
 	if f, ok := v.facts[c]; ok {
 		return f, nil
 	}
 	t, err := v.channelTable(&c)
 	if err != nil {
-		return ChannelFacts{}, err
+		return table.ChannelFacts{}, err
 	}
-	f := t.Facts(v.options.memory(), v.model.held())
+	f := t.Facts(v.options.MemoryLimit(), v.model.Held())
 	v.facts[c] = f
 	return f, nil
 }
@@ -271,7 +273,7 @@ var CannotAnswer = []string{
 
 // PropertyNames lists what may be asked for: the default properties by number
 // and the site's own by name.
-func PropertyNames(m *Model) []string {
+func PropertyNames(m *model.Model) []string {
 	var names []string
 	for number := 1; number < len(titles); number++ {
 		names = append(names, strconv.Itoa(number))

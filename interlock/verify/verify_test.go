@@ -9,10 +9,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
-func allIntegrating(m *Model) {
+func allIntegrating(m *model.Model) {
 	for i := range m.Config.Channels {
 		integrating(&m.Config.Channels[i].Config)
 	}
@@ -28,7 +29,7 @@ func verdicts(r *Report) map[string]Verdict {
 
 func TestDefaultPropertiesOfASite(t *testing.T) {
 	m := bay(t, 2, allIntegrating)
-	r, err := Verify(m, Options{Audit: true})
+	r, err := Verify(m, model.Options{Audit: true})
 	require.NoError(t, err)
 	for _, x := range r.Results {
 		require.Equal(t, Shown, x.Verdict, "%s %s: %s", x.Output, x.Property, x.Says)
@@ -50,7 +51,7 @@ func TestDefaultPropertiesOfASite(t *testing.T) {
 
 // Every report has an audit; without --audit it is a sample, and says of how many.
 func TestEveryReportIsAudited(t *testing.T) {
-	r, err := Verify(bay(t, 1, nil), Options{Outputs: []string{"valve_1"}, Properties: []string{"2"}})
+	r, err := Verify(bay(t, 1, nil), model.Options{Outputs: []string{"valve_1"}, Properties: []string{"2"}})
 	require.NoError(t, err)
 	require.NotNil(t, r.Audit)
 	require.Zero(t, r.Audit.Different)
@@ -64,14 +65,14 @@ func TestEveryReportIsAudited(t *testing.T) {
 // stale-after in between, the 26th scan at the latest.
 func TestWorstCases(t *testing.T) {
 	m := bay(t, 1, nil)
-	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"4", "5", "6"}})
+	r, err := Verify(m, model.Options{Outputs: []string{"valve_1"}, Properties: []string{"4", "5", "6"}})
 	require.NoError(t, err)
 	require.Len(t, r.Channels, 1)
 	w := r.Channels[0]
-	require.Equal(t, Scans(26), w.Detect)
-	require.Equal(t, map[string]Scans{"high": 19, "open": 0, "invalid": 5, "missing": 11}, w.Patience)
+	require.Equal(t, model.Scans(26), w.Detect)
+	require.Equal(t, map[string]model.Scans{"high": 19, "open": 0, "invalid": 5, "missing": 11}, w.Patience)
 	require.Equal(t, []uint64{19, 20}, []uint64{w.ShareBad, w.ShareOf})
-	require.Equal(t, Scans(51), w.Bond)
+	require.Equal(t, model.Scans(51), w.Bond)
 	require.True(t, w.Exact)
 	for _, x := range r.Cuts[0].Response {
 		require.Equal(t, "exact", x.Bound, x.Class)
@@ -91,13 +92,13 @@ func TestWorstCases(t *testing.T) {
 
 // An output that can never run must not be called shown.
 func TestWhatNeverRunsIsNothingChecked(t *testing.T) {
-	for name, change := range map[string]func(*Model){
-		"empty permissive":   func(m *Model) { m.Config.Outputs[0].Permissive = nil },
-		"contradiction":      func(m *Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 AND NOT bond_1") },
-		"reset that is stop": func(m *Model) { m.Config.Outputs[0].Stop = m.Config.Outputs[0].Reset },
+	for name, change := range map[string]func(*model.Model){
+		"empty permissive":   func(m *model.Model) { m.Config.Outputs[0].Permissive = nil },
+		"contradiction":      func(m *model.Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 AND NOT bond_1") },
+		"reset that is stop": func(m *model.Model) { m.Config.Outputs[0].Stop = m.Config.Outputs[0].Reset },
 	} {
 		m := bay(t, 1, change)
-		r, err := Verify(m, Options{Outputs: []string{"valve_1"}})
+		r, err := Verify(m, model.Options{Outputs: []string{"valve_1"}})
 		require.NoError(t, err, name)
 		require.NotEqual(t, Shown, r.Verdict(), name)
 	}
@@ -106,23 +107,23 @@ func TestWhatNeverRunsIsNothingChecked(t *testing.T) {
 func TestOwnProperties(t *testing.T) {
 	high := monitor.High
 	cases := []struct {
-		own  Own
+		own  model.Own
 		want Verdict
 	}{
-		{Own{Kind: "within", Output: 0, When: not(0), Time: 300 * time.Millisecond}, Shown},
-		{Own{Kind: "within", Output: 0, When: not(0), Time: 200 * time.Millisecond}, Violated},
-		{Own{Kind: "within", Output: 0, When: not(1), Time: 300 * time.Millisecond}, Violated},
-		{Own{Kind: "never", Output: 0, When: not(0)}, Shown},
-		{Own{Kind: "never", Output: 0, When: not(1)}, Violated},
-		{Own{Kind: "until", Output: 0, When: not(0), Then: is(0)}, Shown},
-		{Own{Kind: "until", Output: 0, When: not(1), Then: is(1)}, Violated},
-		{Own{Kind: "tolerates", Output: -1, Channel: 0, Class: high, Time: 180 * time.Millisecond}, Shown},
-		{Own{Kind: "tolerates", Output: -1, Channel: 0, Class: high, Time: 200 * time.Millisecond}, Violated},
-		{Own{Kind: "tolerates", Output: 0, Channel: 0, Class: high, Share: [2]uint64{1, 5}}, Shown},
-		{Own{Kind: "tolerates", Output: 0, Channel: 0, Class: high, Share: [2]uint64{1, 2}}, Violated},
+		{model.Own{Kind: "within", Output: 0, When: not(0), Time: 300 * time.Millisecond}, Shown},
+		{model.Own{Kind: "within", Output: 0, When: not(0), Time: 200 * time.Millisecond}, Violated},
+		{model.Own{Kind: "within", Output: 0, When: not(1), Time: 300 * time.Millisecond}, Violated},
+		{model.Own{Kind: "never", Output: 0, When: not(0)}, Shown},
+		{model.Own{Kind: "never", Output: 0, When: not(1)}, Violated},
+		{model.Own{Kind: "until", Output: 0, When: not(0), Then: is(0)}, Shown},
+		{model.Own{Kind: "until", Output: 0, When: not(1), Then: is(1)}, Violated},
+		{model.Own{Kind: "tolerates", Output: -1, Channel: 0, Class: high, Time: 180 * time.Millisecond}, Shown},
+		{model.Own{Kind: "tolerates", Output: -1, Channel: 0, Class: high, Time: 200 * time.Millisecond}, Violated},
+		{model.Own{Kind: "tolerates", Output: 0, Channel: 0, Class: high, Share: [2]uint64{1, 5}}, Shown},
+		{model.Own{Kind: "tolerates", Output: 0, Channel: 0, Class: high, Share: [2]uint64{1, 2}}, Violated},
 	}
 	names := []string{}
-	m := bay(t, 2, func(m *Model) {
+	m := bay(t, 2, func(m *model.Model) {
 		allIntegrating(m)
 		for i := range cases {
 			cases[i].own.Name = fmt.Sprintf("own_%d", i)
@@ -130,7 +131,7 @@ func TestOwnProperties(t *testing.T) {
 			m.Own = append(m.Own, cases[i].own)
 		}
 	})
-	r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: names})
+	r, err := Verify(m, model.Options{Outputs: []string{"valve_1"}, Properties: names})
 	require.NoError(t, err)
 	require.Len(t, r.Results, len(cases))
 	for i, x := range cases {
@@ -161,19 +162,19 @@ func TestOwnPropertiesThatLookTrue(t *testing.T) {
 		{"within", "NOT bond_1 AND NOT bond_2", "", Shown},
 		{"within", "NOT bond_1 OR NOT bond_2", "", NotShown},
 	}
-	m := bay(t, 2, func(m *Model) {
+	m := bay(t, 2, func(m *model.Model) {
 		allIntegrating(m)
 		m.Config.Outputs[2].Permissive = parse(t, m, "bond_1 AND bond_2")
 		for i, k := range cases {
-			p := Own{Name: fmt.Sprintf("own_%d", i), Kind: k.kind, Output: 2, When: parse(t, m, k.when), Time: 300 * time.Millisecond}
+			p := model.Own{Name: fmt.Sprintf("own_%d", i), Kind: k.kind, Output: 2, When: parse(t, m, k.when), Time: 300 * time.Millisecond}
 			if k.then != "" {
 				p.Then = parse(t, m, k.then)
 			}
 			m.Own = append(m.Own, p)
 		}
-		m.Own = append(m.Own, Own{Name: "other", Kind: "tolerates", Output: 0, Channel: 1, Class: monitor.High, Share: [2]uint64{5, 5}})
+		m.Own = append(m.Own, model.Own{Name: "other", Kind: "tolerates", Output: 0, Channel: 1, Class: monitor.High, Share: [2]uint64{5, 5}})
 	})
-	r, err := Verify(m, Options{Properties: []string{"own_0", "own_1", "own_2", "own_3", "own_4", "own_5", "other"}})
+	r, err := Verify(m, model.Options{Properties: []string{"own_0", "own_1", "own_2", "own_3", "own_4", "own_5", "other"}})
 	require.NoError(t, err)
 	require.Len(t, r.Results, len(cases)+1)
 	for i, k := range cases {
@@ -187,14 +188,14 @@ func TestOwnPropertiesThatLookTrue(t *testing.T) {
 // beside every number.
 func TestBoundsNameTheBypassThatStandsIn(t *testing.T) {
 	for _, bypassed := range []bool{false, true} {
-		m := bay(t, 1, func(m *Model) {
-			m.Own = append(m.Own, Own{Name: "soon", Kind: "within", Output: 0, When: not(0), Time: time.Second})
+		m := bay(t, 1, func(m *model.Model) {
+			m.Own = append(m.Own, model.Own{Name: "soon", Kind: "within", Output: 0, When: not(0), Time: time.Second})
 			if bypassed {
 				m.Config.Bypasses = []interlock.Bypass{{Input: 1, Channel: 0, For: 600, Warn: 1, Gap: 1}}
 				m.Names.Bypasses = []string{"key"}
 			}
 		})
-		r, err := Verify(m, Options{Outputs: []string{"valve_1"}, Properties: []string{"4", "soon"}})
+		r, err := Verify(m, model.Options{Outputs: []string{"valve_1"}, Properties: []string{"4", "soon"}})
 		require.NoError(t, err)
 		require.Len(t, r.Results, 2)
 		for _, x := range r.Results {

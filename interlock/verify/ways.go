@@ -4,6 +4,8 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -57,7 +59,7 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 	}
 	var found [len(titles)]misjudged
 	if t, err := v.channelTable(&c); err == nil {
-		found = misjudges(t, v.options.memory())
+		found = misjudges(t, v.options.MemoryLimit())
 	}
 	if says := misheard(monitor.Hear, &c); says != "" {
 		found[4] = misjudged{says: says}
@@ -91,10 +93,10 @@ func (v *verification) misjudged(output, property int, r *Result) *Result {
 }
 
 // lasting: the longest way on which every reading is bad.
-func (h *hunt) lasting(t *ChannelTable, ch int) *Run {
-	for _, classes := range [...][]monitor.Class{{monitor.High}, {monitor.Open}, {monitor.Invalid}, {monitor.Missing}, bad[:]} {
-		_, news, start := t.longestBadFrom(classes)
-		if run := h.sequence(h.started(), ch, append(t.upTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
+func (h *hunt) lasting(t *table.ChannelTable, ch int) *Run {
+	for _, classes := range [...][]monitor.Class{{monitor.High}, {monitor.Open}, {monitor.Invalid}, {monitor.Missing}, table.Bad[:]} {
+		_, news, start := t.LongestBadFrom(classes)
+		if run := h.sequence(h.started(), ch, append(t.UpTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
 			return run
 		}
 	}
@@ -103,10 +105,10 @@ func (h *hunt) lasting(t *ChannelTable, ch int) *Run {
 
 // lingering: one bad scan, and then neither good nor bad for longer than doubtful
 // may last.
-func (h *hunt) lingering(t *ChannelTable, ch int) *Run {
-	for _, class := range bad {
+func (h *hunt) lingering(t *table.ChannelTable, ch int) *Run {
+	for _, class := range table.Bad {
 		news := append([]monitor.Class{class}, slices.Repeat([]monitor.Class{monitor.Between}, int(t.Config.LongestStay)+2)...)
-		if can := possible(t.Config); can[class] && can[monitor.Between] && t.Config.Cost[class] < t.Config.Full {
+		if can := table.Possible(t.Config); can[class] && can[monitor.Between] && t.Config.Cost[class] < t.Config.Full {
 			if run := h.sequence(h.started(), ch, news); run != nil {
 				return run
 			}
@@ -116,17 +118,17 @@ func (h *hunt) lingering(t *ChannelTable, ch int) *Run {
 }
 
 // dipping: the shortest dip of one class that is not forgiven, to the loss.
-func (h *hunt) dipping(t *ChannelTable, ch int) *Run {
-	for _, class := range bad {
-		d := dip{class: class, poll: h.v.model.held()}
-		least, start := t.shortestDipFrom(class, d.poll)
-		if least == Endless || !possible(t.Config)[class] {
+func (h *hunt) dipping(t *table.ChannelTable, ch int) *Run {
+	for _, class := range table.Bad {
+		d := table.Dip{Class: class, Poll: h.v.model.Held()}
+		least, start := t.ShortestDipFrom(class, d.Poll)
+		if least == model.Endless || !table.Possible(t.Config)[class] {
 			continue
 		}
-		news := t.upTo(start)
-		d.scans = least.Next()
-		for scan := range t.lost(t.States[start].Control, d) {
-			news = append(news, d.news(scan))
+		news := t.UpTo(start)
+		d.Scans = least.Next()
+		for scan := range t.Lost(t.States[start].Control, d) {
+			news = append(news, d.News(scan))
 		}
 		if run := h.sequence(h.started(), ch, news); run != nil {
 			return run
@@ -151,7 +153,7 @@ func (h *hunt) bypassing() *Run {
 			{{key, from, from + 2}, {key, from + 5, from + 7}},
 			{{key, from, from + last + gap + 5}, {key, from + last + gap + 7, end}},
 		}
-		for _, class := range bad {
+		for _, class := range table.Bad {
 			for _, list := range turns {
 				if wrong := h.showing(b.Channel, class); wrong >= 0 {
 					list = append(list, stretch{wrong, from, end})

@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -87,7 +89,7 @@ func (w *Window) Frontier(period, settle int) (from, to time.Duration, ok bool) 
 
 // MakeWindow maps one channel of a site: what is available and what is declared
 // comes from the site's own properties, within and tolerates.
-func MakeWindow(s *site.Site, channel string, o Options) (*Window, error) {
+func MakeWindow(s *site.Site, channel string, o model.Options) (*Window, error) {
 	at := -1
 	for i := range s.Channels {
 		if s.Channels[i].Name == channel {
@@ -97,7 +99,7 @@ func MakeWindow(s *site.Site, channel string, o Options) (*Window, error) {
 	if at < 0 {
 		return nil, fmt.Errorf("no channel is called %q", channel)
 	}
-	m, err := FromSite(s)
+	m, err := model.FromSite(s)
 	if err != nil {
 		return nil, err
 	}
@@ -126,12 +128,12 @@ func MakeWindow(s *site.Site, channel string, o Options) (*Window, error) {
 }
 
 // fill judges every cell, a period and a patience at a time, on all cores.
-func (w *Window) fill(s *site.Site, at int, class monitor.Class, o Options) {
+func (w *Window) fill(s *site.Site, at int, class monitor.Class, o model.Options) {
 	w.Cells = make([]WindowCell, len(w.Periods)*len(w.Settles)*len(w.Patiences))
 	jobs, done := make(chan int), 0
 	var all sync.WaitGroup
 	var one sync.Mutex
-	for range o.workers() {
+	for range o.WorkerCount() {
 		all.Go(func() {
 			for job := range jobs {
 				period, patience := job/len(w.Patiences), job%len(w.Patiences)
@@ -159,19 +161,19 @@ func (w *Window) fill(s *site.Site, at int, class monitor.Class, o Options) {
 // the same poll.
 type searched map[monitor.Config]worstOfClass
 
-type worstOfClass struct{ detect, forgiven Scans }
+type worstOfClass struct{ detect, forgiven model.Scans }
 
-func (known searched) search(c monitor.Config, class monitor.Class, poll Scans) (worstOfClass, error) {
+func (known searched) search(c monitor.Config, class monitor.Class, poll model.Scans) (worstOfClass, error) {
 	c.SettleScans, c.SettleReadings, c.SettlePause = 1, 1, 0
 	if w, ok := known[c]; ok {
 		return w, nil
 	}
-	t, err := tabulate(Real(), &c, 1<<30)
+	t, err := table.Tabulate(model.Real(), &c, 1<<30)
 	if err != nil {
 		return worstOfClass{}, err
 	}
-	w := worstOfClass{forgiven: t.shortestDip(class, poll)}
-	w.detect, _ = t.longestBad(bad[:])
+	w := worstOfClass{forgiven: t.ShortestDip(class, poll)}
+	w.detect, _ = t.LongestBad(table.Bad[:])
 	known[c] = w
 	return w, nil
 }
@@ -206,22 +208,22 @@ func (w *Window) cell(s *site.Site, at int, class monitor.Class, period, settle,
 		c.Says = problems[0].Text
 		return c
 	}
-	clock := Model{PeriodMin: changed.Period.Min, PeriodMax: period, Poll: changed.Poll}
-	worst, err := known.search(config.Channels[at].Config, class, clock.held())
+	clock := model.Model{PeriodMin: changed.Period.Min, PeriodMax: period, Poll: changed.Poll}
+	worst, err := known.search(config.Channels[at].Config, class, clock.Held())
 	if err != nil {
 		c.Says = err.Error()
 		return c
 	}
-	delay := clock.read(ch.Aperture)
+	delay := clock.Read(ch.Aperture)
 	for i := range s.Outputs {
 		if s.Outputs[i].Name == w.Output {
 			delay += time.Duration(s.Outputs[i].OutputDelay.Hi * float64(time.Second))
 		}
 	}
-	c.Detect, c.Forgives = clock.longest(worst.detect)+delay, clock.forgiven(class, worst.forgiven)
+	c.Detect, c.Forgives = clock.Longest(worst.detect)+delay, clock.Forgiven(class, worst.forgiven)
 	needed := config.Channels[at].SettleScans
 	c.Ready = time.Duration(needed-min(1, needed)) * changed.Period.Min
-	late, trips := c.Detect > w.Available, w.Disturbance > 0 && clock.hit(class, w.Disturbance) > worst.forgiven
+	late, trips := c.Detect > w.Available, w.Disturbance > 0 && clock.Hit(class, w.Disturbance) > worst.forgiven
 	switch {
 	case late && trips:
 		c.Found = WindowBoth

@@ -6,6 +6,8 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -18,7 +20,7 @@ type witness struct {
 	v      *verification
 	config *interlock.Config
 	output int
-	shape  *outputShape
+	shape  *table.OutputShape
 	needed []int // channels in some cut set
 	// followed are those, and what shows the bond of a vessel.
 	followed []int
@@ -30,7 +32,7 @@ type witness struct {
 	start    []interlock.Truth
 	truly    []interlock.Truth // keep, without any bypass
 	fresh    []bool
-	longest  []Scans             // by channel: bad scans in a row, saturating above any patience
+	longest  []model.Scans       // by channel: bad scans in a row, saturating above any patience
 	prior    *interlock.State    // the scan before
 	told     [len(titles)]breach // of the present scan, by property
 }
@@ -47,13 +49,13 @@ func (w *witness) none() {
 // sight is what a witness remembers from scan to scan; all zero at power-up.
 type sight struct {
 	inputs  []interlock.InputState
-	watch   watch
-	on      Scans // start permissive true in a row
-	moving  Scans // without the report that the command asks for
+	watch   table.Watch
+	on      model.Scans // start permissive true in a row
+	moving  model.Scans // without the report that the command asks for
 	bonds   []bondSight
-	stopped []Scans
+	stopped []model.Scans
 	vessels []vesselSight
-	bypass  []Scans
+	bypass  []model.Scans
 	keys    []keySight
 	tripped bool
 	named   interlock.CauseSet
@@ -64,41 +66,41 @@ type sight struct {
 // acknowledge its early reconnection.
 type vesselSight struct {
 	held, paid, early bool
-	still             Scans // in a row, and not charged
-	rested            Scans // since the end of flow
+	still             model.Scans // in a row, and not charged
+	rested            model.Scans // since the end of flow
 	press             uint8
-	pressed           Scans
+	pressed           model.Scans
 }
 
 // keySight is what is remembered of the key of a bypass: a valid 0 since its last
 // 1, and the scans at 0 since the bypass ended.
 type keySight struct {
 	low bool
-	gap Scans
+	gap model.Scans
 }
 
 // bondSight is what is remembered of one channel.
 type bondSight struct {
 	account
-	bad   Scans // bad scans in a row
+	bad   model.Scans // bad scans in a row
 	kind  monitor.Class
 	mixed bool // of more than one class
 	calm  bool // bonded without doubt before the present bad readings
 
 	// dip is how many bad scans of one class in a row good readings repay, of which
 	// the last came so many scans ago; 0 where there is nothing to repay.
-	dip, ago Scans
+	dip, ago model.Scans
 	dipOf    monitor.Class
 }
 
 func (v *verification) witnessOf(output int) *witness {
 	c := v.model.Config
-	w := &witness{v: v, config: c, output: output, shape: shapeOf(&c.Outputs[output], false), needed: v.needed(output), cuts: CutSets(c.Outputs[output].Permissive),
+	w := &witness{v: v, config: c, output: output, shape: table.ShapeOf(&c.Outputs[output], false), needed: v.needed(output), cuts: model.CutSets(c.Outputs[output].Permissive),
 		callers: c.CallersOf(output), vessels: c.VesselsOf(output), prior: interlock.NewState(c),
 		fresh: make([]bool, len(c.Inputs))}
 	for i := range c.Channels {
-		most := Scans(0)
-		for _, class := range bad {
+		most := model.Scans(0)
+		for _, class := range table.Bad {
 			most = max(most, dipsForgiven(&c.Channels[i].Config, class))
 		}
 		w.longest = append(w.longest, most+c.Channels[i].StaleAfter+3)
@@ -128,8 +130,8 @@ func appendNew(list []int, n int) []int {
 
 func (w *witness) begin() *sight {
 	return &sight{inputs: make([]interlock.InputState, len(w.config.Inputs)), bonds: make([]bondSight, len(w.config.Channels)),
-		stopped: make([]Scans, len(w.config.Streams)), vessels: make([]vesselSight, len(w.vessels)),
-		bypass: make([]Scans, len(w.config.Bypasses)), keys: make([]keySight, len(w.config.Bypasses))}
+		stopped: make([]model.Scans, len(w.config.Streams)), vessels: make([]vesselSight, len(w.vessels)),
+		bypass: make([]model.Scans, len(w.config.Bypasses)), keys: make([]keySight, len(w.config.Bypasses))}
 }
 
 func (s *sight) copyFrom(o *sight) {
@@ -159,11 +161,11 @@ func (s *sight) forget() {
 	clear(s.vessels)
 	clear(s.bypass)
 	clear(s.keys)
-	s.watch, s.on, s.moving, s.tripped, s.named = watch{}, 0, 0, false, interlock.CauseSet{}
+	s.watch, s.on, s.moving, s.tripped, s.named = table.Watch{}, 0, 0, false, interlock.CauseSet{}
 }
 
 // see follows one scan: prior is the state before it, d has just turned.
-func (w *witness) see(s *sight, d *driver) (bad mask) {
+func (w *witness) see(s *sight, d *driver) (bad table.Mask) {
 	w.seeInputs(s, d)
 	w.seeChannels(d)
 	bad |= w.seeBonds(s, d)
@@ -175,16 +177,16 @@ func (w *witness) see(s *sight, d *driver) (bad mask) {
 	return bad | w.seeKick(d)
 }
 
-func (w *witness) broken(property int, format string, args ...any) mask {
+func (w *witness) broken(property int, format string, args ...any) table.Mask {
 	w.told[property] = breach{says: fmt.Sprintf(format, args...)}
-	return bit(property)
+	return table.Bit(property)
 }
 
 // must turns what was broken into the words of a scenario: what is said here was
 // to be expected of the scan.
-func (w *witness) must(bad mask, expect string, args ...any) mask {
+func (w *witness) must(bad table.Mask, expect string, args ...any) table.Mask {
 	for property := range w.told {
-		if bad == bit(property) {
+		if bad == table.Bit(property) {
 			w.told[property].expect = fmt.Sprintf(expect, args...)
 		}
 	}
@@ -207,7 +209,7 @@ func (w *witness) seeInputs(s *sight, d *driver) {
 func heard(c *interlock.Input, s interlock.InputState, sig interlock.Signal) (next interlock.InputState, fresh bool) {
 	switch {
 	case sig == interlock.Low || sig == interlock.High:
-		return interlock.InputState{Level: truth((sig == interlock.High) != c.Inverted)}, true
+		return interlock.InputState{Level: model.Truth((sig == interlock.High) != c.Inverted)}, true
 	case sig == interlock.NoSignal && s.Age < c.StaleAfter:
 		s.Age++
 		return s, false
@@ -231,7 +233,7 @@ func (w *witness) seeChannels(d *driver) {
 		if ref := c.Channels[i].Evidence; ref != 0 {
 			evidence = w.keep[len(c.Channels)+int(ref)-1]
 		}
-		keep, start := truth(p.MayKeep()), truth(p.MayStart())
+		keep, start := model.Truth(p.MayKeep()), model.Truth(p.MayStart())
 		if p == monitor.Unreadable {
 			keep, start = interlock.Unknown, interlock.Unknown
 		}
@@ -248,11 +250,11 @@ func (w *witness) seeChannels(d *driver) {
 
 // seeBonds: how every needed channel came to be bonded, and how long it lasts
 // while it reads bad.
-func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
+func (w *witness) seeBonds(s *sight, d *driver) (bad table.Mask) {
 	for _, ch := range w.followed {
 		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.shown[ch]
 		was, is := w.prior.Channels[ch].Phase, d.state.Channels[ch].Phase
-		b.repay(news, is, w.v.model.held())
+		b.repay(news, is, w.v.model.Held())
 		if news == monitor.Good || news == monitor.Between {
 			b.bad, b.calm = 0, is == monitor.Bonded
 		} else {
@@ -269,7 +271,7 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad mask) {
 }
 
 // seeBypasses: begins with a fresh 1 after a valid 0, and ends by its time.
-func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
+func (w *witness) seeBypasses(s *sight, d *driver) (bad table.Mask) {
 	for i := range w.config.Bypasses {
 		b := &w.config.Bypasses[i]
 		key := s.keys[i]
@@ -295,7 +297,7 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad mask) {
 }
 
 // see follows one scan of the key.
-func (k keySight) see(level interlock.Truth, fresh, on bool, gap Scans) keySight {
+func (k keySight) see(level interlock.Truth, fresh, on bool, gap model.Scans) keySight {
 	k.low = level == interlock.False && (k.low || fresh)
 	switch {
 	case on:
@@ -307,14 +309,14 @@ func (k keySight) see(level interlock.Truth, fresh, on bool, gap Scans) keySight
 }
 
 // switches is what an output's end switches say.
-func (w *witness) switches(s *sight, output int) ends {
+func (w *witness) switches(s *sight, output int) table.Ends {
 	o := &w.config.Outputs[output]
-	return endsFor(o, s.level(o.Closed), s.level(o.Opened))
+	return table.EndsFor(o, s.level(o.Closed), s.level(o.Opened))
 }
 
 // seeStreams counts for how long the flow of each stream is confirmed to have
 // stopped, with the commands of the scan before.
-func (w *witness) seeStreams(s *sight, d *driver) (bad mask) {
+func (w *witness) seeStreams(s *sight, d *driver) (bad table.Mask) {
 	for _, i := range w.streams {
 		st := &w.config.Streams[i]
 		if stopped, _ := flowOf(w.config, i, s.level, w.prior.Outputs); !stopped {
@@ -338,11 +340,11 @@ func flowOf(c *interlock.Config, stream int, level func(interlock.Ref) interlock
 	seen = true
 	for _, i := range st.Through {
 		o, s := &c.Outputs[i], &outputs[i]
-		e, rests := endsFor(o, level(o.Closed), level(o.Opened)), s.Mode != interlock.Enabled
+		e, rests := table.EndsFor(o, level(o.Closed), level(o.Opened)), s.Mode != interlock.Enabled
 		both := s.Unconfirmed&(interlock.StayedOpen|interlock.StayedShut) != 0
 		believed := s.Unconfirmed == 0 || s.SeenHome && (s.SeenAway || !both)
-		stopped = stopped || rests && (o.Confirmable() && e.home && believed || !reports)
-		seen = seen && (!rests || e.open)
+		stopped = stopped || rests && (o.Confirmable() && e.Home && believed || !reports)
+		seen = seen && (!rests || e.Open)
 	}
 	if st.Flow != 0 {
 		stopped = stopped && level(st.Flow) == interlock.False
@@ -353,10 +355,10 @@ func flowOf(c *interlock.Config, stream int, level func(interlock.Ref) interlock
 
 // seeVessels says whether any vessel that the output charges owes a wait, and
 // what is told of them wrongly.
-func (w *witness) seeVessels(s *sight, d *driver) (owed bool, bad mask) {
+func (w *witness) seeVessels(s *sight, d *driver) (owed bool, bad table.Mask) {
 	for n, vessel := range w.vessels {
 		c := &w.config.Vessels[vessel]
-		in := interlock.VesselScan{Still: true, Bonded: evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] })}
+		in := interlock.VesselScan{Still: true, Bonded: model.Evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] })}
 		for _, st := range w.config.ChargedBy(vessel) {
 			in.Still = in.Still && s.stopped[st] > w.config.Streams[st].RunDown
 			_, seen := flowOf(w.config, st, s.level, w.prior.Outputs)
@@ -401,7 +403,7 @@ func (v vesselSight) see(c *interlock.Vessel, in interlock.VesselScan, acknowled
 
 // forgotten: a vessel that may be charged counts as clear, or one that is clear as
 // charged; or an early reconnection that nobody has acknowledged does not stand.
-func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad mask) {
+func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad table.Mask) {
 	name, memory := w.v.model.Names.Vessels[vessel], &d.state.Vessels[vessel]
 	if memory.Clear && !is.paid && w.bypassed(vessel, d) {
 		bad |= w.must(w.broken(11, "%s counts as earthed under a bypass", name), "never: %s is clear", name)
@@ -431,7 +433,7 @@ func (w *witness) bypassed(vessel int, d *driver) bool {
 
 // toldOf compares what people are told of a vessel with what happened: that
 // somebody has acknowledged, and that the earth was taken off too soon.
-func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *driver) (bad mask) {
+func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *driver) (bad table.Mask) {
 	name, rest := w.v.model.Names.Vessels[vessel], w.config.Vessels[vessel].Rest
 	if !given && wasTold(d, interlock.Acknowledged, vessel) {
 		bad |= w.must(w.broken(8, "an acknowledge for %s counts without one whole press begun while the early reconnection stood", name), "never: %s %s", interlock.Acknowledged, name)
@@ -453,110 +455,110 @@ func wasTold(d *driver, kind interlock.Kind, subject int) bool {
 }
 
 // letter is the scan as the output's own properties know it.
-func (w *witness) letter(s *sight, d *driver, owed bool) (l outputScan, begun bool) {
+func (w *witness) letter(s *sight, d *driver, owed bool) (l table.OutputScan, begun bool) {
 	o := &w.config.Outputs[w.output]
-	keep := evaluate(o.Permissive, func(c int) interlock.Truth { return w.keep[c] })
-	start := evaluate(o.Permissive, func(c int) interlock.Truth { return w.start[c] })
-	l.perm = keep
+	keep := model.Evaluate(o.Permissive, func(c int) interlock.Truth { return w.keep[c] })
+	start := model.Evaluate(o.Permissive, func(c int) interlock.Truth { return w.start[c] })
+	l.Perm = keep
 	if w.prior.Outputs[w.output].Mode != interlock.Enabled {
-		l.perm = min(start, keep)
+		l.Perm = min(start, keep)
 	}
 	called := false
 	for _, i := range w.callers {
 		u := &d.state.Outputs[i]
-		called = called || mayBeOpen(u.Unconfirmed) || w.config.Outputs[i].AtOnce && u.Mode == interlock.Tripped
+		called = called || table.MayBeOpen(u.Unconfirmed) || w.config.Outputs[i].AtOnce && u.Mode == interlock.Tripped
 	}
 	switch {
 	case d.in.Overrun || !w.prior.Running || called:
-		l.shared = sharedHard
+		l.Shared = table.SharedHard
 	case o.Stop != 0 && s.level(o.Stop) != interlock.False:
-		l.shared = sharedStop
+		l.Shared = table.SharedStop
 	case owed:
-		l.shared = sharedWait
+		l.Shared = table.SharedWait
 	}
 	now := w.switches(s, w.output)
-	for i, e := range w.shape.ends {
-		if e.home == now.home && e.away == now.away && e.dark == now.dark && e.open == now.open {
-			l.ends = uint8(i)
+	for i, e := range w.shape.Ends {
+		if e.Home == now.Home && e.Away == now.Away && e.Dark == now.Dark && e.Open == now.Open {
+			l.Ends = uint8(i)
 		}
 	}
-	l.reset, l.begin = w.levelOf(s, o.Reset), w.levelOf(s, o.Start)
+	l.Reset, l.Begin = w.levelOf(s, o.Reset), w.levelOf(s, o.Start)
 	return l, called
 }
 
 func (w *witness) levelOf(s *sight, ref interlock.Ref) uint8 {
-	now := level{s.level(ref), ref != 0 && w.fresh[ref-1]}
-	for i, l := range levels {
-		if l.value == now.value && l.fresh == now.fresh {
+	now := table.Level{Value: s.level(ref), Fresh: ref != 0 && w.fresh[ref-1]}
+	for i, l := range table.Levels {
+		if l.Value == now.Value && l.Fresh == now.Fresh {
 			return uint8(i)
 		}
 	}
-	return uint8(len(levels) - 1)
+	return uint8(len(table.Levels) - 1)
 }
 
 // seeOutput lets the output's own properties judge the scan.
-func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad mask) {
+func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad table.Mask) {
 	l, called := w.letter(s, d, owed)
 	before, after := w.prior.Outputs[w.output].OutputControl, d.state.Outputs[w.output].OutputControl
-	if l.perm == interlock.True && before.Mode != interlock.Enabled {
-		s.on = min(s.on.Next(), w.shape.config.OnDelay.Next())
+	if l.Perm == interlock.True && before.Mode != interlock.Enabled {
+		s.on = min(s.on.Next(), w.shape.Config.OnDelay.Next())
 	} else {
 		s.on = 0
 	}
-	v := w.shape.judge(&before, s.watch, &l, &after, wasTold(d, interlock.ResetGiven, w.output))
-	s.watch = v.watch
-	if v.bad&bit(2) != 0 {
-		w.broken(2, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.perm)
+	v := w.shape.Judge(&before, s.watch, &l, &after, wasTold(d, interlock.ResetGiven, w.output))
+	s.watch = v.Watch
+	if v.Bad&table.Bit(2) != 0 {
+		w.broken(2, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.Perm)
 	}
-	if v.bad&bit(3) != 0 || v.enables && s.on <= w.shape.config.OnDelay {
-		v.bad |= w.broken(3, "%s is enabled with its permissive %s for %d of %d scans", w.name(), l.perm, s.on, w.shape.config.OnDelay.Next())
+	if v.Bad&table.Bit(3) != 0 || v.Enables && s.on <= w.shape.Config.OnDelay {
+		v.Bad |= w.broken(3, "%s is enabled with its permissive %s for %d of %d scans", w.name(), l.Perm, s.on, w.shape.Config.OnDelay.Next())
 	}
-	if v.bad&bit(7) != 0 {
+	if v.Bad&table.Bit(7) != 0 {
 		w.broken(7, "%s is enabled without one whole deliberate press of its reset", w.name())
 	}
-	if v.bad&bit(10) != 0 {
+	if v.Bad&table.Bit(10) != 0 {
 		w.broken(10, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
 		switch {
 		case after.Mode != interlock.Enabled:
-			w.must(bit(10), "always: %s is unconfirmed", w.name())
+			w.must(table.Bit(10), "always: %s is unconfirmed", w.name())
 		case after.Unconfirmed != 0:
-			w.must(bit(10), "never: [%s is enabled, %s is unconfirmed]", w.name(), w.name())
+			w.must(table.Bit(10), "never: [%s is enabled, %s is unconfirmed]", w.name(), w.name())
 		}
 	}
 	for i := range w.config.Bypasses {
-		if b := &w.config.Bypasses[i]; v.bad&(bit(2)|bit(3)) != 0 && d.state.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
-			v.bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.model.Names.Bypasses[i], w.v.model.cause(b.Channel), d.state.Channels[b.Channel].Phase)
+		if b := &w.config.Bypasses[i]; v.Bad&(table.Bit(2)|table.Bit(3)) != 0 && d.state.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
+			v.Bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.model.Names.Bypasses[i], w.v.model.Cause(b.Channel), d.state.Channels[b.Channel].Phase)
 		}
 	}
-	if after.Mode == interlock.Enabled && l.perm == interlock.Unknown {
-		v.bad |= w.broken(9, "%s runs although its permissive is unknown", w.name())
+	if after.Mode == interlock.Enabled && l.Perm == interlock.Unknown {
+		v.Bad |= w.broken(9, "%s runs although its permissive is unknown", w.name())
 	}
-	if v.enables && owed {
-		v.bad |= w.broken(8, "%s is enabled while a vessel that it charges may be charged", w.name())
+	if v.Enables && owed {
+		v.Bad |= w.broken(8, "%s is enabled while a vessel that it charges may be charged", w.name())
 	}
 	if called && after.Mode == interlock.Enabled {
-		v.bad |= w.broken(10, "%s runs although it is called as a backup", w.name())
+		v.Bad |= w.broken(10, "%s runs although it is called as a backup", w.name())
 	}
-	if o := &w.config.Outputs[w.output]; mayBeOpen(after.Unconfirmed) || o.AtOnce && after.Mode == interlock.Tripped {
+	if o := &w.config.Outputs[w.output]; table.MayBeOpen(after.Unconfirmed) || o.AtOnce && after.Mode == interlock.Tripped {
 		for _, i := range o.Backup {
 			if backup := w.v.model.Names.Outputs[i]; d.state.Outputs[i].Mode == interlock.Enabled {
-				v.bad |= w.must(w.broken(10, "%s runs on although %s calls it as its backup", backup, w.name()), "never: %s is enabled", backup)
+				v.Bad |= w.must(w.broken(10, "%s runs on although %s calls it as its backup", backup, w.name()), "never: %s is enabled", backup)
 			}
 		}
 	}
-	v.bad |= w.seeTravel(s, before, after)
+	v.Bad |= w.seeTravel(s, before, after)
 	if before.Mode == interlock.Enabled && after.Mode != interlock.Enabled {
-		v.bad |= w.seeStop(s, l.perm, called, d)
+		v.Bad |= w.seeStop(s, l.Perm, called, d)
 	}
-	return v.bad | w.seeResponse(s, after.Mode == interlock.Enabled, d)
+	return v.Bad | w.seeResponse(s, after.Mode == interlock.Enabled, d)
 }
 
 // seeTravel: an actuator has its travel time for every command, from the scan of
 // the command, and no more.
-func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (bad mask) {
+func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (bad table.Mask) {
 	o, e, runs := &w.config.Outputs[w.output], w.switches(s, w.output), before.Mode == interlock.Enabled
 	s.moving = min(s.moving.Next(), o.Travel.Next())
-	if !o.Confirmable() || runs && e.away || !runs && e.home {
+	if !o.Confirmable() || runs && e.Away || !runs && e.Home {
 		s.moving = 0
 	}
 	switch added := after.Unconfirmed &^ before.Unconfirmed; {
@@ -574,7 +576,7 @@ func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (ba
 // seeStop: an output that ran is withheld for a reason, and as what it must be: a
 // trip, unless a stop was asked for and nothing else, or its flow had ended and
 // no more than its permissive is not true.
-func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver) (bad mask) {
+func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver) (bad table.Mask) {
 	o, mode := &w.config.Outputs[w.output], d.state.Outputs[w.output].Mode
 	streams := w.config.StreamsOf(w.output)
 	ended := len(streams) > 0
@@ -606,7 +608,7 @@ func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver
 }
 
 // repay follows the good readings after a dip, before the present scan counts.
-func (b *bondSight) repay(news monitor.Class, is monitor.Phase, poll Scans) {
+func (b *bondSight) repay(news monitor.Class, is monitor.Phase, poll model.Scans) {
 	switch {
 	case is == monitor.Bonded || news == monitor.Between:
 		b.dip = 0
@@ -623,7 +625,7 @@ func (b *bondSight) repay(news monitor.Class, is monitor.Phase, poll Scans) {
 
 // seeResponse: bad for longer than its patience, and it runs; or tripped by a
 // single dip that must be forgiven.
-func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
+func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad table.Mask) {
 	for _, set := range w.cuts {
 		late := runs
 		for _, cause := range set {
@@ -631,7 +633,7 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
 		}
 		if late && len(set) > 0 {
 			b := &s.bonds[set[0]]
-			bad |= w.broken(4, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.model.cause(set[0]))
+			bad |= w.broken(4, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.model.Cause(set[0]))
 		}
 	}
 	if runs || w.prior.Outputs[w.output].Mode != interlock.Enabled || d.state.Outputs[w.output].Mode != interlock.Tripped {
@@ -643,8 +645,8 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad mask) {
 		if b.calm && !b.mixed {
 			dip, class = b.bad, b.kind
 		}
-		if isCut(w.config.Outputs[w.output].Permissive, ch) && dip > 0 && w.truly[ch] != interlock.True && dip <= dipsForgiven(&w.config.Channels[ch].Config, class) && w.alone(ch) {
-			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.model.cause(ch)), "never: %s is tripped", w.name())
+		if model.IsCut(w.config.Outputs[w.output].Permissive, ch) && dip > 0 && w.truly[ch] != interlock.True && dip <= dipsForgiven(&w.config.Channels[ch].Config, class) && w.alone(ch) {
+			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.model.Cause(ch)), "never: %s is tripped", w.name())
 		}
 	}
 	return bad
@@ -657,8 +659,8 @@ func (w *witness) late(s *sight, ch int) bool {
 	if !b.mixed {
 		return b.bad > dipsForgiven(c, b.kind)+1
 	}
-	most := Scans(0)
-	for _, class := range bad {
+	most := model.Scans(0)
+	for _, class := range table.Bad {
 		most = max(most, dipsForgiven(c, class))
 	}
 	return b.bad > most+c.StaleAfter+1
@@ -669,7 +671,7 @@ func (w *witness) alone(ch int) bool {
 	if ref := w.config.Channels[ch].Evidence; ref != 0 && w.keep[len(w.config.Channels)+int(ref)-1] != interlock.True {
 		return false
 	}
-	return evaluate(w.config.Outputs[w.output].Permissive, func(c int) interlock.Truth {
+	return model.Evaluate(w.config.Outputs[w.output].Permissive, func(c int) interlock.Truth {
 		if c == ch {
 			return interlock.True
 		}
@@ -678,7 +680,7 @@ func (w *witness) alone(ch int) bool {
 }
 
 // seeTrip: first-out names what was not as it must be, all of it, and stands.
-func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
+func (w *witness) seeTrip(s *sight, d *driver) (bad table.Mask) {
 	o := &d.state.Outputs[w.output]
 	was, named := s.tripped, s.named
 	s.tripped, s.named = o.Mode == interlock.Tripped, o.Trip.FirstOut
@@ -691,7 +693,7 @@ func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
 		}
 		bad = w.must(w.broken(13, "the first-out of %s changes while its trip stands", w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(named))
 	case was:
-	case evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
+	case model.Evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
 		bad = w.must(w.broken(13, "the permissive of %s tripped it and nothing is named", w.name()), "never: %s is tripped", w.name())
 	default:
 		bad = w.wronglyNamed(perm, s.named)
@@ -700,12 +702,12 @@ func (w *witness) seeTrip(s *sight, d *driver) (bad mask) {
 }
 
 // wronglyNamed looks for a cause in the first-out that was as it must be.
-func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseSet) (bad mask) {
+func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseSet) (bad table.Mask) {
 	var guilty interlock.CauseSet
 	wrong := ""
 	named.Each(func(c int) {
-		if want, known := wanted(perm, c); known && w.keep[c] == want {
-			wrong = w.v.model.cause(c)
+		if want, known := model.Wanted(perm, c); known && w.keep[c] == want {
+			wrong = w.v.model.Cause(c)
 		} else {
 			guilty.Add(c)
 		}
@@ -719,13 +721,13 @@ func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseS
 // causes lists a set by names.
 func (w *witness) causes(set interlock.CauseSet) string {
 	var list []string
-	set.Each(func(c int) { list = append(list, w.v.model.cause(c)) })
+	set.Each(func(c int) { list = append(list, w.v.model.Cause(c)) })
 	return strings.Join(list, ", ")
 }
 
 // seeKick: the watchdog is kicked in every scan that was not overrun and in no
 // other, the coil is what the output says, and at power-up nothing runs.
-func (w *witness) seeKick(d *driver) (bad mask) {
+func (w *witness) seeKick(d *driver) (bad table.Mask) {
 	on := d.state.Outputs[w.output].Mode == interlock.Enabled
 	switch {
 	case d.decision.Kick == d.in.Overrun:

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -108,13 +109,13 @@ func RestateAlone(a *verify.Alone, property int, bound *Bound) (*Source, error) 
 func listed(numbers []int) string { return strings.Trim(fmt.Sprint(numbers), "[]") }
 
 // scans is a bound in scans that was asked for, or else the one that was found.
-func scans(asked *Bound, found verify.Scans, classes bool) (Bound, error) {
+func scans(asked *Bound, found model.Scans, classes bool) (Bound, error) {
 	b := Bound{Scans: uint64(found), Class: monitor.Good}
 	if asked != nil {
 		b = *asked
 	}
 	switch {
-	case asked == nil && found == verify.Endless:
+	case asked == nil && found == model.Endless:
 		return b, fmt.Errorf("our search finds no bound; give one, such as --bound 100")
 	case b.Of > 0 || b.Class != monitor.Good && !classes:
 		return b, fmt.Errorf("a bound of %q is no number of scans; write one, such as --bound %d", b, found)
@@ -220,15 +221,15 @@ func (s *Source) dips(a *verify.Alone, asked *Bound) error {
 		if asked.Scans > most {
 			return fmt.Errorf("a bound of %d scans is not between 0 and %d", asked.Scans, most)
 		}
-		forgiven[asked.Class] = verify.Scans(asked.Scans)
+		forgiven[asked.Class] = model.Scans(asked.Scans)
 	}
 	s.number("D_NONE D_READY D_DIP D_AFTER")
-	longest := verify.Scans(0)
+	longest := model.Scans(0)
 	for class := monitor.Missing; class <= monitor.High; class++ {
 		longest = max(longest, forgiven[class])
 		s.constant("FORGIVEN_"+strings.ToUpper(class.String()), uint64(forgiven[class]))
 	}
-	if longest == 0 || longest == verify.Endless || a.Facts.Repay == verify.Endless {
+	if longest == 0 || longest == model.Endless || a.Facts.Repay == model.Endless {
 		return fmt.Errorf("it forgives no dip, or every one, so there is nothing to compare")
 	}
 	s.constant("SPACED", uint64(max(a.Facts.Repay, 1)))

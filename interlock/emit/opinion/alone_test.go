@@ -13,6 +13,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -138,15 +139,15 @@ func oursChatter(a *verify.Alone, scan scanner, share, of, limit int64) counted 
 // dip is where a row of dips stands.
 type dip struct {
 	class   monitor.Class // of the dip that lasts
-	long    verify.Scans  // above 0: a dip lasts
-	good    verify.Scans  // good readings in a row
+	long    model.Scans   // above 0: a dip lasts
+	good    model.Scans   // good readings in a row
 	ordered bool          // nothing but short dips, spaced well, so far
 }
 
 func oursDips(a *verify.Alone, scan scanner, b Bound) counted {
 	forgiven, spaced := a.Facts.Patience, max(a.Facts.Repay, 1)
 	if b.Class != monitor.Good {
-		forgiven[b.Class] = verify.Scans(b.Scans)
+		forgiven[b.Class] = model.Scans(b.Scans)
 	}
 	return watch(scan, a.News, func(w dip, was, is monitor.Phase, news monitor.Class) (dip, bool, bool) {
 		whole := false
@@ -225,7 +226,7 @@ func atOnce(c *monitor.Config) {
 // aloneOf is the channel of the small model.
 func aloneOf(t testing.TB, change func(*monitor.Config)) *verify.Alone {
 	t.Helper()
-	a, err := verify.AloneOf(small(t, func(c *interlock.Config) { change(&c.Channels[0].Config) }), verify.Options{}, 0)
+	a, err := verify.AloneOf(small(t, func(c *interlock.Config) { change(&c.Channels[0].Config) }), model.Options{}, 0)
 	require.NoError(t, err)
 	return a
 }
@@ -379,7 +380,7 @@ func TestNumbersOfAnyChannelAreExact(t *testing.T) {
 		a := aloneOf(t, func(c *monitor.Config) { anyBudget(c, upTo, 34+upTo(6)) })
 		require.True(t, a.Facts.Exact)
 		for _, q := range numbered(a) {
-			if q.property == 9 || q.property == 6 && a.Facts.Patience == [monitor.Classes]verify.Scans{} {
+			if q.property == 9 || q.property == 6 && a.Facts.Patience == [monitor.Classes]model.Scans{} {
 				continue
 			}
 			_, mine := restated(t, a, real(&a.Config), q)

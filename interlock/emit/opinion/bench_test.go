@@ -14,6 +14,8 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
 	"ohmgate/monitor"
 )
 
@@ -47,7 +49,7 @@ func middle(c *interlock.Config) {
 func BenchmarkAgainstOtherCheckers(b *testing.B) {
 	need(b, "spin", "rumur", "gcc")
 	for range b.N {
-		ours := oursBest(b, verify.Options{}, (*verify.Product).Deepest)
+		ours := oursBest(b, model.Options{}, (*search.Product).Deepest)
 		p := ours.product
 		require.Zero(b, p.Bad)
 		perState := float64(p.Bytes()) / float64(p.States())
@@ -93,8 +95,8 @@ func say(format string, args ...any) { fmt.Fprintf(os.Stderr, format+"\n", args.
 // searched is one search of ours.
 type searched struct {
 	piece   *verify.Piece
-	product *verify.Product
-	run     []verify.Visited
+	product *search.Product
+	run     []search.Visited
 
 	took, worked time.Duration
 }
@@ -108,7 +110,7 @@ func worked() time.Duration {
 
 // oursBest is the fastest of some whole searches, one being too short for the
 // clock. Each rebuilds a run from its levels.
-func oursBest(b *testing.B, o verify.Options, trace func(*verify.Product) []verify.Visited) (best searched) {
+func oursBest(b *testing.B, o model.Options, trace func(*search.Product) []search.Visited) (best searched) {
 	b.Helper()
 	model := small(b, rig)
 	for i := range 9 {
@@ -138,7 +140,7 @@ var modes = []Mode{
 // bestMode is the fastest of SPIN's modes on the smaller model.
 func bestMode(b *testing.B) (best Mode) {
 	b.Helper()
-	pieces, err := verify.Pieces(small(b, middle), verify.Options{})
+	pieces, err := verify.Pieces(small(b, middle), model.Options{})
 	require.NoError(b, err)
 	s, err := Restate(pieces[0])
 	require.NoError(b, err)
@@ -164,7 +166,7 @@ func bestMode(b *testing.B) (best Mode) {
 func deepMistake(b *testing.B) {
 	b.Helper()
 	const latch = interlock.StayedOpen | interlock.UnknownClosed | interlock.UnknownOpen
-	logic := verify.Real()
+	logic := model.Real()
 	logic.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		next, told := interlock.StepOutput(c, s, in)
 		if s.Mode != interlock.Enabled && s.Unconfirmed == latch && s.SeenAway && in.Home {
@@ -172,7 +174,7 @@ func deepMistake(b *testing.B) {
 		}
 		return next, told
 	}
-	ours := oursBest(b, verify.Options{Logic: logic}, func(p *verify.Product) []verify.Visited { return p.Shortest(10) })
+	ours := oursBest(b, model.Options{Logic: logic}, func(p *search.Product) []search.Visited { return p.Shortest(10) })
 	require.Greater(b, len(ours.run), 40, "not deep")
 	s, err := Restate(ours.piece, 10)
 	require.NoError(b, err)
@@ -201,7 +203,7 @@ func BenchmarkGrowth(b *testing.B) {
 		first := 0.0
 		for _, n := range []int{10, 20, 40} {
 			c := &interlock.Config{PollScans: 1, Inputs: make([]interlock.Input, 2)}
-			m := &verify.Model{Site: "growth", Config: c, Names: verify.Names{Inputs: []string{"reset", "closed"}, Outputs: []string{"pump"}}}
+			m := &model.Model{Site: "growth", Config: c, Names: model.Names{Inputs: []string{"reset", "closed"}, Outputs: []string{"pump"}}}
 			var permissive interlock.Permissive
 			var args []int
 			for i := 0; i < n; i++ {
@@ -219,7 +221,7 @@ func BenchmarkGrowth(b *testing.B) {
 				b.Fatal(err)
 			}
 			began := time.Now()
-			pieces, err := verify.Pieces(m, verify.Options{})
+			pieces, err := verify.Pieces(m, model.Options{})
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -14,6 +14,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -25,11 +26,11 @@ func demoSites(t testing.TB) []string {
 	return files
 }
 
-func demoModel(t testing.TB, file string) *verify.Model {
+func demoModel(t testing.TB, file string) *model.Model {
 	t.Helper()
 	s, problems := site.Read(file)
 	require.Nil(t, problems)
-	m, err := verify.FromSite(s)
+	m, err := model.FromSite(s)
 	require.NoError(t, err)
 	return m
 }
@@ -39,7 +40,7 @@ func demoPieces(t testing.TB) (all []*verify.Piece) {
 	t.Helper()
 	for _, file := range demoSites(t) {
 		m := demoModel(t, file)
-		pieces, err := verify.Pieces(m, verify.Options{})
+		pieces, err := verify.Pieces(m, model.Options{})
 		require.NoError(t, err)
 		all = append(all, pieces...)
 	}
@@ -108,7 +109,7 @@ func demoChannels(t testing.TB) map[string]*verify.Alone {
 				continue
 			}
 			seen[key] = true
-			a, err := verify.AloneOf(m, verify.Options{}, i)
+			a, err := verify.AloneOf(m, model.Options{}, i)
 			require.NoError(t, err)
 			all[filepath.Base(file)+": "+a.Channel] = a
 		}

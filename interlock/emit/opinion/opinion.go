@@ -24,6 +24,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 //go:embed rules
@@ -246,7 +247,7 @@ func upTo(n uint64) []uint64 {
 
 // count adds a counter; where it has a wide cell, the scan chooses whether it
 // stands at the cell's first value or at its last.
-func (s *Source) count(name string, first []verify.Scans, top uint64, while string) {
+func (s *Source) count(name string, first []model.Scans, top uint64, while string) {
 	c := counter{top: top}
 	for _, f := range first {
 		c.first = append(c.first, uint64(f))

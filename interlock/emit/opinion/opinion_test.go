@@ -15,11 +15,13 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
 	"ohmgate/monitor"
 )
 
 // small is one valve on one channel, short enough for other tools.
-func small(t testing.TB, change func(*interlock.Config)) *verify.Model {
+func small(t testing.TB, change func(*interlock.Config)) *model.Model {
 	t.Helper()
 	c := &interlock.Config{PollScans: 1, Inputs: make([]interlock.Input, 6)}
 	channel := monitor.Config{Accept: 9e6, Reject: 10e6, OpenAbove: 1e9, Floor: 50_000, OverRangeIsOpen: true, Stamped: true,
@@ -36,7 +38,7 @@ func small(t testing.TB, change func(*interlock.Config)) *verify.Model {
 	if err := c.Compile(); err != nil {
 		t.Fatal(err)
 	}
-	return &verify.Model{Site: "small", Config: c, Names: verify.Names{
+	return &model.Model{Site: "small", Config: c, Names: model.Names{
 		Channels: []string{"bond", "other"}[:len(c.Channels)], Inputs: []string{"reset", "closed", "opened", "start", "stop", "here"}, Outputs: []string{"valve"}}}
 }
 
@@ -87,7 +89,7 @@ var kinds = []struct {
 }
 
 // charged is the small valve with a vessel that it charges.
-func charged(t testing.TB, change func(*interlock.Config)) *verify.Model {
+func charged(t testing.TB, change func(*interlock.Config)) *model.Model {
 	m := small(t, func(c *interlock.Config) {
 		c.Inputs = make([]interlock.Input, 8)
 		few(&c.Channels[0].Config)
@@ -227,7 +229,7 @@ func askSpin(ctx context.Context, t testing.TB, s *Source, states uint64, define
 // said lists what our search says: the properties that are violated, and those
 // that had something to say. Property 1, which our engine reads off the channel's
 // own graph, has something to say wherever 3 has, and the channel alone decides.
-func said(p *verify.Product, s *Source) (violated, met []int) {
+func said(p *search.Product, s *Source) (violated, met []int) {
 	for _, n := range s.judged {
 		if n == 1 && p.Hit>>3&1 == 1 && s.valueOf("CUT") == 1 {
 			met = append(met, 1)
@@ -273,7 +275,7 @@ func TestThreeOpinions(t *testing.T) {
 	for _, k := range kinds {
 		t.Run(k.name, func(t *testing.T) {
 			t.Parallel()
-			pieces, err := verify.Pieces(small(t, k.change), verify.Options{})
+			pieces, err := verify.Pieces(small(t, k.change), model.Options{})
 			require.NoError(t, err)
 			met := compare(t, pieces[k.piece])
 			assert.Equal(t, k.never, !slices.Contains(met, 3), "is it ever enabled")
@@ -282,7 +284,7 @@ func TestThreeOpinions(t *testing.T) {
 }
 
 // waitOf is the product of the first output and vessel.
-func waitOf(t *testing.T, m *verify.Model, o verify.Options) *verify.Piece {
+func waitOf(t *testing.T, m *model.Model, o model.Options) *verify.Piece {
 	t.Helper()
 	pieces, err := verify.Pieces(m, o)
 	require.NoError(t, err)
@@ -301,7 +303,7 @@ func TestThreeOpinionsOfAWait(t *testing.T) {
 	for _, k := range waits {
 		t.Run(k.name, func(t *testing.T) {
 			t.Parallel()
-			met := compare(t, waitOf(t, charged(t, k.change), verify.Options{}))
+			met := compare(t, waitOf(t, charged(t, k.change), model.Options{}))
 			assert.Equal(t, strings.HasPrefix(k.name, "never"), !slices.Contains(met, 8), "is it ever enabled")
 		})
 	}
@@ -342,35 +344,35 @@ var mutants = []struct {
 // waitMutants are the same for the charge memory and what feeds it.
 var waitMutants = []struct {
 	name     string
-	plant    func(*verify.Logic)
+	plant    func(*model.Logic)
 	from, to string
 }{
-	{"the wait ends one scan early", func(l *verify.Logic) {
+	{"the wait ends one scan early", func(l *model.Logic) {
 		l.Vessel = func(c *interlock.Vessel, s interlock.VesselState, in interlock.VesselScan) (interlock.VesselState, interlock.VesselTold) {
 			shorter := *c
 			shorter.Wait--
 			return interlock.StepVessel(&shorter, s, in)
 		}
 	}, "if uncharged == 0 && waited > WAIT", "if uncharged == 0 && waited >= WAIT"},
-	{"flow without a bond charges nothing", func(l *verify.Logic) {
+	{"flow without a bond charges nothing", func(l *model.Logic) {
 		l.Vessel = func(c *interlock.Vessel, s interlock.VesselState, in interlock.VesselScan) (interlock.VesselState, interlock.VesselTold) {
 			in.FlowSeen = false
 			return interlock.StepVessel(c, s, in)
 		}
 	}, "if loss == 1 && still == 0 || vheld == 0 && seen == 1", "if loss == 1 && still == 0"},
-	{"a loss under flow charges nothing", func(l *verify.Logic) {
+	{"a loss under flow charges nothing", func(l *model.Logic) {
 		l.Vessel = func(c *interlock.Vessel, s interlock.VesselState, in interlock.VesselScan) (interlock.VesselState, interlock.VesselTold) {
 			s.Held = s.Held && in.Still
 			return interlock.StepVessel(c, s, in)
 		}
 	}, "if loss == 1 && still == 0 || vheld == 0 && seen == 1", "if vheld == 0 && seen == 1"},
-	{"an early reconnection is not latched", func(l *verify.Logic) {
+	{"an early reconnection is not latched", func(l *model.Logic) {
 		l.Vessel = func(c *interlock.Vessel, s interlock.VesselState, in interlock.VesselScan) (interlock.VesselState, interlock.VesselTold) {
 			in.Reconnected = false
 			return interlock.StepVessel(c, s, in)
 		}
 	}, "  happened := 1\n  if ACKNOWLEDGED == 1\n    early := 1\n  end", "  happened := 0"},
-	{"starts during a wait", func(l *verify.Logic) {
+	{"starts during a wait", func(l *model.Logic) {
 		l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 			in.Shared &^= interlock.ReasonWait
 			return interlock.StepOutput(c, s, in)
@@ -392,7 +394,7 @@ func TestPeersJudgePropertyOne(t *testing.T) {
 				few(&c.Channels[0].Config)
 				without(&c.Outputs[0])
 				c.Channels[0].SettleScans, c.Channels[0].StaleAfter = 5, 2
-			}), verify.Options{})
+			}), model.Options{})
 			require.NoError(t, err)
 			s, err := Restate(pieces[0], 1)
 			require.NoError(t, err)
@@ -412,9 +414,9 @@ func TestPlantedMistakesAreFoundByAll(t *testing.T) {
 	for _, m := range mutants {
 		t.Run(m.name, func(t *testing.T) {
 			t.Parallel()
-			logic := verify.Real()
+			logic := model.Real()
 			logic.Output = m.output
-			pieces, err := verify.Pieces(small(t, func(c *interlock.Config) { few(&c.Channels[0].Config) }), verify.Options{Logic: logic})
+			pieces, err := verify.Pieces(small(t, func(c *interlock.Config) { few(&c.Channels[0].Config) }), model.Options{Logic: logic})
 			require.NoError(t, err)
 			foundByAll(t, pieces[0], m.property, m.from, m.to)
 		})
@@ -422,9 +424,9 @@ func TestPlantedMistakesAreFoundByAll(t *testing.T) {
 	for _, m := range waitMutants {
 		t.Run(m.name+", with the charge memory", func(t *testing.T) {
 			t.Parallel()
-			logic := verify.Real()
+			logic := model.Real()
 			m.plant(logic)
-			foundByAll(t, waitOf(t, charged(t, nil), verify.Options{Logic: logic}), 8, m.from, m.to)
+			foundByAll(t, waitOf(t, charged(t, nil), model.Options{Logic: logic}), 8, m.from, m.to)
 		})
 	}
 }
@@ -452,7 +454,7 @@ func foundByAll(t *testing.T, p *verify.Piece, property int, from, to string) {
 // property 1.
 func TestOnlyWhatHasSomethingToSayIsDemanded(t *testing.T) {
 	demanded := func(change func(*interlock.Config)) (*verify.Piece, []int) {
-		pieces, err := verify.Pieces(small(t, change), verify.Options{})
+		pieces, err := verify.Pieces(small(t, change), model.Options{})
 		require.NoError(t, err)
 		s, err := Restate(pieces[0])
 		require.NoError(t, err)

@@ -10,7 +10,9 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/search"
+	"ohmgate/interlock/verify/table"
 )
 
 // onTables is a model without rules: its steps are looked up in our tables. What
@@ -34,7 +36,7 @@ active proctype scan() {
 `
 
 // tablesOf prints a product's tables as C.
-func tablesOf(p *verify.Product) string {
+func tablesOf(p *search.Product) string {
 	var b strings.Builder
 	array := func(name string, n int, value func(int) int) {
 		fmt.Fprintf(&b, "static int %s[] = {", name)
@@ -44,14 +46,14 @@ func tablesOf(p *verify.Product) string {
 		b.WriteString("0};\n")
 	}
 	var at, end []int
-	var moves []verify.Move
+	var moves []search.Move
 	for column := range p.Channel.States {
 		at = append(at, len(moves))
 		moves = append(moves, p.Moves(uint32(column))...)
 		end = append(end, len(moves))
 	}
 	var edgesAt []int
-	var edges []verify.StemEdge
+	var edges []table.StemEdge
 	for row := range p.Stem.Rows {
 		for class := range p.Stem.Classes {
 			edgesAt = append(edgesAt, len(edges))
@@ -71,7 +73,7 @@ func tablesOf(p *verify.Product) string {
 }
 
 // spinOnTables lets SPIN search our tables.
-func spinOnTables(t testing.TB, p *verify.Product) *Answer {
+func spinOnTables(t testing.TB, p *search.Product) *Answer {
 	t.Helper()
 	directory := t.TempDir()
 	require.NoError(t, os.WriteFile(filepath.Join(directory, "tables.h"), []byte(tablesOf(p)), 0o600))
@@ -91,7 +93,7 @@ func spinOnTables(t testing.TB, p *verify.Product) *Answer {
 // SPIN finds as many states in our tables as our engine does.
 func TestSpinOnOurTables(t *testing.T) {
 	need(t, "spin", "gcc")
-	product, err := waitOf(t, charged(t, nil), verify.Options{}).Search()
+	product, err := waitOf(t, charged(t, nil), model.Options{}).Search()
 	require.NoError(t, err)
 	require.Equal(t, product.States(), spinOnTables(t, product).States)
 }

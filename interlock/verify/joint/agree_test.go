@@ -11,11 +11,12 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // judged is all that the joint search says of the first output.
-func judged(t testing.TB, m *verify.Model, o verify.Options) (map[string]verify.Result, []verify.Response) {
+func judged(t testing.TB, m *model.Model, o model.Options) (map[string]verify.Result, []verify.Response) {
 	t.Helper()
 	e, j := run(t, m, o, 1<<30)
 	found, err := e.Found()
@@ -38,8 +39,8 @@ func TestRandomOutputsAgree(t *testing.T) {
 	for i := range len(texts) {
 		text := texts[i]
 		m := yard(t, 2, text, func(c *interlock.Config) { vary(random, c) })
-		joint, responses := judged(t, m, verify.Options{})
-		report, err := verify.Verify(m, verify.Options{})
+		joint, responses := judged(t, m, model.Options{})
+		report, err := verify.Verify(m, model.Options{})
 		require.NoError(t, err)
 		for _, want := range report.Results {
 			got, ok := joint[want.Property]
@@ -92,7 +93,7 @@ func TestResponseOfAPairIsAttained(t *testing.T) {
 		c.Channels[2].Full, c.Channels[2].Cost = 12, [monitor.Classes]monitor.Parts{4, 4, 12, 3, 0, 0}
 		c.Channels[2].LongestStay = 9
 	})
-	_, responses := judged(t, m, verify.Options{})
+	_, responses := judged(t, m, model.Options{})
 	compared := 0
 	for _, r := range responses {
 		if r.Class != "any mixture" {
@@ -115,7 +116,7 @@ func TestAPlantedMistakeIsShownByARun(t *testing.T) {
 		o.Automatic = true
 		return &o
 	}
-	part := verify.Real()
+	part := model.Real()
 	part.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		return interlock.StepOutput(hasty(c), s, in)
 	}
@@ -125,9 +126,9 @@ func TestAPlantedMistakeIsShownByARun(t *testing.T) {
 		same.Outputs = []interlock.Output{*hasty(&c.Outputs[0])}
 		interlock.Step(&same, s, in, d)
 	}
-	for name, logic := range map[string]*verify.Logic{"part": part, "both": &both} {
+	for name, logic := range map[string]*model.Logic{"part": part, "both": &both} {
 		m := yard(t, 2, "bond_1 AND bond_2", nil)
-		results, _ := judged(t, m, verify.Options{Logic: logic})
+		results, _ := judged(t, m, model.Options{Logic: logic})
 		r := results["7"]
 		assert.Equal(t, verify.Violated, r.Verdict, name)
 		if name == "part" {
@@ -144,10 +145,10 @@ func TestAPlantedMistakeIsShownByARun(t *testing.T) {
 // The way back takes as long as the slowest channel.
 func TestRecoveryAgrees(t *testing.T) {
 	m := yard(t, 2, "bond_1 AND bond_2", nil)
-	e, _ := run(t, m, verify.Options{}, 1<<30)
+	e, _ := run(t, m, model.Options{}, 1<<30)
 	scans, runs, err := e.Recovery()
 	require.NoError(t, err)
-	report, err := verify.Verify(m, verify.Options{Properties: []string{"15"}})
+	report, err := verify.Verify(m, model.Options{Properties: []string{"15"}})
 	require.NoError(t, err)
 	longest := 0
 	for _, w := range report.Channels {
@@ -157,12 +158,12 @@ func TestRecoveryAgrees(t *testing.T) {
 	assert.Equal(t, longest, scans)
 	assert.True(t, runs)
 	// A clamp that must be off is taken off.
-	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_2", nil), verify.Options{}, 1<<30)
+	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_2", nil), model.Options{}, 1<<30)
 	_, runs, err = e.Recovery()
 	require.NoError(t, err)
 	assert.True(t, runs)
 	// Where all well means withheld there is no way back, and nothing is shown.
-	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", nil), verify.Options{}, 1<<30)
+	e, _ = run(t, yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", nil), model.Options{}, 1<<30)
 	_, runs, err = e.Recovery()
 	require.NoError(t, err)
 	assert.False(t, runs)
@@ -172,10 +173,10 @@ func TestRecoveryAgrees(t *testing.T) {
 // one of them is caught.
 func TestLossesInOneScan(t *testing.T) {
 	m := yard(t, 2, "bond_1 AND bond_2", nil)
-	results, _ := judged(t, m, verify.Options{Properties: []string{"13"}})
+	results, _ := judged(t, m, model.Options{Properties: []string{"13"}})
 	assert.Equal(t, verify.Shown, results["13"].Verdict)
 	assert.Contains(t, results["13"].Says, "1 of 1 pairs can be lost in one scan, both were named in the 1 that")
-	forgets := verify.Real()
+	forgets := model.Real()
 	forgets.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
 		interlock.Step(c, s, in, d)
 		if trip := &s.Outputs[0].Trip; trip.FirstOut.Has(0) && trip.FirstOut.Has(1) {
@@ -183,7 +184,7 @@ func TestLossesInOneScan(t *testing.T) {
 			trip.FirstOut.Add(0)
 		}
 	}
-	results, _ = judged(t, m, verify.Options{Properties: []string{"13"}, Logic: forgets})
+	results, _ = judged(t, m, model.Options{Properties: []string{"13"}, Logic: forgets})
 	assert.Equal(t, verify.Violated, results["13"].Verdict, results["13"].Says)
 	require.NotNil(t, results["13"].Counterexample)
 }
@@ -214,12 +215,12 @@ func plantEvery(t testing.TB, n int) (caught, parts int) {
 			continue
 		}
 		parts++
-		results, _ := judged(t, m, verify.Options{Logic: logic})
+		results, _ := judged(t, m, model.Options{Logic: logic})
 		if len(violated(results)) > 0 {
 			caught++
 			continue
 		}
-		report, err := verify.Verify(m, verify.Options{Logic: logic})
+		report, err := verify.Verify(m, model.Options{Logic: logic})
 		require.NoError(t, err)
 		for _, want := range report.Results {
 			if _, ok := results[want.Property]; ok {
@@ -242,7 +243,7 @@ func violated(results map[string]verify.Result) (list []string) {
 // What the joint search meets and no run of the whole site shows is not shown,
 // and neither is what rests on it.
 func TestWhatIsMetButNotRepeatedIsNotShown(t *testing.T) {
-	e, j := run(t, yard(t, 1, "bond_1", nil), verify.Options{}, 1<<30)
+	e, j := run(t, yard(t, 1, "bond_1", nil), model.Options{}, 1<<30)
 	found, err := e.Found()
 	require.NoError(t, err)
 	require.Zero(t, found.Bad)

@@ -6,6 +6,7 @@ import (
 	"runtime/debug"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/table"
 )
 
 // Progress is told of scans, of nodes in the table and of the memory they take.
@@ -26,7 +27,7 @@ func Waits(j *verify.Joint, memory uint64, progress Progress) (waits []verify.Jo
 		if err == nil {
 			w.Verdict, w.States, err = aside(with, memory, progress, (*Engine).wait)
 		}
-		if err != nil && !errors.As(err, new(*verify.CutOff)) {
+		if err != nil && !errors.As(err, new(*table.CutOff)) {
 			return nil, err
 		}
 		w.CutOff = err

@@ -11,6 +11,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // BenchmarkEightCars takes all eight clamps of the demo siding in full detail,
@@ -20,7 +21,7 @@ func BenchmarkEightCars(b *testing.B) {
 	if problems != nil {
 		b.Fatal(problems)
 	}
-	m, err := verify.FromSite(s)
+	m, err := model.FromSite(s)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -36,13 +37,13 @@ func BenchmarkEightCars(b *testing.B) {
 	}
 }
 
-func lamp(b *testing.B, m *verify.Model) (*Engine, int) {
+func lamp(b *testing.B, m *model.Model) (*Engine, int) {
 	b.Helper()
 	for i, name := range m.Names.Outputs {
 		if name != "rack_lamp" {
 			continue
 		}
-		j, err := verify.JointOf(m, verify.Options{}, i)
+		j, err := verify.JointOf(m, model.Options{}, i)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -63,7 +64,7 @@ func BenchmarkGrowth(b *testing.B) {
 	if problems != nil {
 		b.Fatal(problems)
 	}
-	m, err := verify.FromSite(s)
+	m, err := model.FromSite(s)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -75,7 +76,7 @@ func BenchmarkGrowth(b *testing.B) {
 	}
 }
 
-func growth(b *testing.B, m *verify.Model, cars int) {
+func growth(b *testing.B, m *model.Model, cars int) {
 	text := "bond_1"
 	for i := 2; i <= cars; i++ {
 		text += fmt.Sprintf(" AND bond_%d", i)
@@ -97,7 +98,7 @@ func growth(b *testing.B, m *verify.Model, cars int) {
 	same := *m
 	same.Config = &c
 	began := time.Now()
-	j, err := verify.JointOf(&same, verify.Options{}, lamp)
+	j, err := verify.JointOf(&same, model.Options{}, lamp)
 	if err != nil {
 		b.Fatal(err)
 	}

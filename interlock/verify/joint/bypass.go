@@ -6,6 +6,7 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/table"
 )
 
 // timer is a bypass beside the channels, its key free.
@@ -62,7 +63,7 @@ func Bypasses(j *verify.Joint, memory uint64, progress Progress) (list []verify.
 	for _, name := range j.Bypasses() {
 		b := verify.JointBypass{Bypass: name}
 		b.Verdict, b.States, err = aside(j.WithBypass(name), memory, progress, (*Engine).Bypassed)
-		if err != nil && !errors.As(err, new(*verify.CutOff)) {
+		if err != nil && !errors.As(err, new(*table.CutOff)) {
 			return nil, err
 		}
 		b.CutOff = err

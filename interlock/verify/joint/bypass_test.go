@@ -9,6 +9,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // keyed puts a bypass on the first channel.
@@ -22,7 +23,7 @@ func TestStatesWithATimerAgreeWithAWalk(t *testing.T) {
 		j, err := verify.JointOf(yard(t, n+1, text, func(c *interlock.Config) {
 			tiny(c)
 			keyed(c)
-		}), verify.Options{}, 0)
+		}), model.Options{}, 0)
 		require.NoError(t, err)
 		require.Equal(t, []string{"bypass_1"}, j.Bypasses())
 		j = j.WithBypass("bypass_1")
@@ -34,7 +35,7 @@ func TestStatesWithATimerAgreeWithAWalk(t *testing.T) {
 	}
 }
 
-func bypassesOf(t testing.TB, m *verify.Model, o verify.Options) (*verify.Result, verify.Verdict) {
+func bypassesOf(t testing.TB, m *model.Model, o model.Options) (*verify.Result, verify.Verdict) {
 	t.Helper()
 	o.Properties = []string{"11"}
 	j, err := verify.JointOf(m, o, 0)
@@ -56,8 +57,8 @@ func TestBypassesAgree(t *testing.T) {
 			c.Bypasses[0].CoversLost = true
 		}} {
 			m := yard(t, 2, text, change)
-			got, alone := bypassesOf(t, m, verify.Options{})
-			report, err := verify.Verify(m, verify.Options{Properties: []string{"11"}})
+			got, alone := bypassesOf(t, m, model.Options{})
+			report, err := verify.Verify(m, model.Options{Properties: []string{"11"}})
 			require.NoError(t, err)
 			if text == "bond_2" {
 				assert.Nil(t, got)
@@ -76,13 +77,13 @@ func TestBypassesAgree(t *testing.T) {
 // A mistake in the bypass, or in an output that asks nothing under one, is met by
 // the joint search itself, and by the explicit engine where it looks there.
 func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
-	with := func(plant func(l *verify.Logic)) *verify.Logic {
-		l := verify.Real()
+	with := func(plant func(l *model.Logic)) *model.Logic {
+		l := model.Real()
 		plant(l)
 		return l
 	}
-	bypass := func(change func(c *interlock.Bypass, s *interlock.BypassState, level *interlock.Truth, fresh *bool)) *verify.Logic {
-		return with(func(l *verify.Logic) {
+	bypass := func(change func(c *interlock.Bypass, s *interlock.BypassState, level *interlock.Truth, fresh *bool)) *model.Logic {
+		return with(func(l *model.Logic) {
 			l.Bypass = func(c *interlock.Bypass, s interlock.BypassState, level interlock.Truth, fresh bool) interlock.BypassState {
 				same := *c
 				change(&same, &s, &level, &fresh)
@@ -92,7 +93,7 @@ func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
 	}
 	m := yard(t, 1, "bond_1", keyed)
 	for name, k := range map[string]struct {
-		logic    *verify.Logic
+		logic    *model.Logic
 		explicit bool
 	}{
 		"lasts one scan longer": {bypass(func(c *interlock.Bypass, _ *interlock.BypassState, _ *interlock.Truth, _ *bool) { c.For++ }), true},
@@ -108,7 +109,7 @@ func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
 				*level, *fresh = interlock.False, true
 			}
 		}), true},
-		"an output that asks nothing": {with(func(l *verify.Logic) {
+		"an output that asks nothing": {with(func(l *model.Logic) {
 			l.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 				if s.Mode == interlock.Enabled {
 					in.Keep = interlock.True
@@ -117,12 +118,12 @@ func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
 			}
 		}), false},
 	} {
-		got, alone := bypassesOf(t, m, verify.Options{Logic: k.logic})
+		got, alone := bypassesOf(t, m, model.Options{Logic: k.logic})
 		if name != "never ends" { // what counts wrongly without end is the lemma's
 			assert.Equal(t, verify.Violated, alone, name)
 		}
 		assert.Equal(t, verify.Violated, got.Verdict, "%s: %s", name, got.Says)
-		report, err := verify.Verify(m, verify.Options{Logic: k.logic, Properties: []string{"11"}})
+		report, err := verify.Verify(m, model.Options{Logic: k.logic, Properties: []string{"11"}})
 		require.NoError(t, err)
 		assert.Equal(t, k.explicit, report.Results[0].Verdict == verify.Violated, "%s: %s", name, report.Results[0].Says)
 	}
@@ -131,7 +132,7 @@ func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
 // A bypass under which the output never runs is nothing checked.
 func TestABypassThatNeverStandsInIsNothingChecked(t *testing.T) {
 	m := yard(t, 1, "bond_1 AND NOT bond_1", keyed)
-	j, err := verify.JointOf(m, verify.Options{}, 0)
+	j, err := verify.JointOf(m, model.Options{}, 0)
 	require.NoError(t, err)
 	e, err := New(j.WithBypass("bypass_1"), 1<<30)
 	require.NoError(t, err)

@@ -5,7 +5,7 @@ import (
 
 	"github.com/dalzilio/rudd"
 
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -30,7 +30,7 @@ func codeOf(words []uint64) code {
 }
 
 // wordsOf packs every state of a channel: what moves together stands together.
-func wordsOf(t *verify.ChannelTable) []uint64 {
+func wordsOf(t *table.ChannelTable) []uint64 {
 	words, stays := make([]uint64, len(t.States)), monitor.Scans(0)
 	for _, s := range t.States {
 		stays = max(stays, s.Stay)

@@ -8,13 +8,14 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // Every cut set alone trips the output from every joint state, as it does on the
 // whole site; what is not alone one does not.
 func TestEveryCutSetAloneTripsIt(t *testing.T) {
 	m := yard(t, 3, "bond_1 AND (bond_2 OR bond_3) AND here", nil)
-	e, j := run(t, m, verify.Options{}, 1<<30)
+	e, j := run(t, m, model.Options{}, 1<<30)
 	const here = 3 + 5
 	for _, k := range []struct {
 		channels []string
@@ -33,7 +34,7 @@ func TestEveryCutSetAloneTripsIt(t *testing.T) {
 	require.NoError(t, err)
 	results, _, err := j.Judge(found)
 	require.NoError(t, err)
-	report, err := verify.Verify(m, verify.Options{Properties: []string{"12"}})
+	report, err := verify.Verify(m, model.Options{Properties: []string{"12"}})
 	require.NoError(t, err)
 	assert.Equal(t, verify.Shown, report.Results[0].Verdict)
 	compared := 0
@@ -49,7 +50,7 @@ func TestEveryCutSetAloneTripsIt(t *testing.T) {
 
 // Where all is never well but for the cut set there is nothing to say.
 func TestAloneWithoutARunningOutput(t *testing.T) {
-	e, _ := run(t, yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", nil), verify.Options{}, 1<<30)
+	e, _ := run(t, yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", nil), model.Options{}, 1<<30)
 	scans, err := e.Alone([]string{"bond_1"}, nil, 100)
 	require.NoError(t, err)
 	assert.Zero(t, scans)
@@ -58,7 +59,7 @@ func TestAloneWithoutARunningOutput(t *testing.T) {
 // An output that does not ask its permissive while it runs is caught: by the
 // search where the mistake is in the part, by both engines where it is in Step.
 func TestAnOutputThatNothingTripsIsCaught(t *testing.T) {
-	deaf := verify.Real()
+	deaf := model.Real()
 	deaf.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		if s.Mode == interlock.Enabled {
 			in.Keep = interlock.True
@@ -66,7 +67,7 @@ func TestAnOutputThatNothingTripsIsCaught(t *testing.T) {
 		return interlock.StepOutput(c, s, in)
 	}
 	m := yard(t, 2, "bond_1 AND bond_2", nil)
-	results, _ := judged(t, m, verify.Options{Logic: deaf, Properties: []string{"12"}})
+	results, _ := judged(t, m, model.Options{Logic: deaf, Properties: []string{"12"}})
 	assert.Equal(t, verify.Violated, results["12"].Verdict, results["12"].Says)
 	assert.Contains(t, results["12"].Says, "alone bad does not trip it from every joint state")
 
@@ -79,8 +80,8 @@ func TestAnOutputThatNothingTripsIsCaught(t *testing.T) {
 			d.Coils = 1
 		}
 	}
-	results, _ = judged(t, m, verify.Options{Logic: &both, Properties: []string{"12"}})
-	report, err := verify.Verify(m, verify.Options{Logic: &both, Properties: []string{"12"}})
+	results, _ = judged(t, m, model.Options{Logic: &both, Properties: []string{"12"}})
+	report, err := verify.Verify(m, model.Options{Logic: &both, Properties: []string{"12"}})
 	require.NoError(t, err)
 	assert.Equal(t, verify.Violated, report.Results[0].Verdict, report.Results[0].Says)
 	assert.Equal(t, verify.Violated, results["12"].Verdict, results["12"].Says)

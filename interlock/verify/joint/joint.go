@@ -21,6 +21,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -140,7 +141,7 @@ func (e *Engine) full(where string, err *error) {
 
 func full(b *diagrams, limit uint64, where string, err *error, trouble any) {
 	if b.full() {
-		*err = &verify.CutOff{Where: where, Limit: limit}
+		*err = &table.CutOff{Where: where, Limit: limit}
 	} else if trouble != nil {
 		panic(trouble)
 	}
@@ -249,7 +250,7 @@ func some(d *diagrams, b *block, words []uint64, next int, want func(i int) bool
 func (e *Engine) channelSteps(words [][]uint64) {
 	type shapes [monitor.Classes]*shape
 	type key struct {
-		table    *verify.ChannelTable
+		table    *table.ChannelTable
 		inVessel bool
 	}
 	known := map[key]*shapes{}
@@ -321,7 +322,7 @@ func (e *Engine) channelTruth(c *channel, words []uint64) {
 }
 
 // settled says that a channel is as it is where all is well: bonded, or off.
-func (c *channel) settled(s *verify.ChannelState) bool {
+func (c *channel) settled(s *table.ChannelState) bool {
 	if c.Reads == monitor.Good {
 		return s.Phase == monitor.Bonded
 	}

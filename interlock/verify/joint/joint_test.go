@@ -12,14 +12,16 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // yard is one output over n small channels that differ a little.
-func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *verify.Model {
+func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *model.Model {
 	t.Helper()
 	c := &interlock.Config{PollScans: 1, Inputs: make([]interlock.Input, 6)}
-	m := &verify.Model{Site: "yard", Config: c, PeriodMin: time.Millisecond, PeriodMax: time.Millisecond, Names: verify.Names{Inputs: []string{"reset", "closed", "opened", "start", "stop", "here"}, Outputs: []string{"valve"}}}
+	m := &model.Model{Site: "yard", Config: c, PeriodMin: time.Millisecond, PeriodMax: time.Millisecond, Names: model.Names{Inputs: []string{"reset", "closed", "opened", "start", "stop", "here"}, Outputs: []string{"valve"}}}
 	for i := range n {
 		c.Channels = append(c.Channels, interlock.Channel{Config: monitor.Config{Accept: 9e6, Reject: 10e6, OpenAbove: 1e9, Floor: 50_000, OverRangeIsOpen: true, Stamped: true,
 			StaleAfter: 1, SettleScans: 3, SettleReadings: 3, SettlePause: monitor.Scans(i & 1),
@@ -52,7 +54,7 @@ func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *ver
 	return m
 }
 
-func run(t testing.TB, m *verify.Model, o verify.Options, memory uint64) (*Engine, *verify.Joint) {
+func run(t testing.TB, m *model.Model, o model.Options, memory uint64) (*Engine, *verify.Joint) {
 	t.Helper()
 	j, err := verify.JointOf(m, o, 0)
 	require.NoError(t, err)
@@ -76,8 +78,8 @@ func TestOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			for _, text := range []string{"bond_1", "bond_1 OR here", "NOT bond_1", "bond_1 XOR here"} {
 				m := yard(t, 1, text, change)
-				e, _ := run(t, m, verify.Options{}, 1<<30)
-				pieces, err := verify.Pieces(m, verify.Options{})
+				e, _ := run(t, m, model.Options{}, 1<<30)
+				pieces, err := verify.Pieces(m, model.Options{})
 				require.NoError(t, err)
 				p, err := pieces[0].Search()
 				require.NoError(t, err)
@@ -221,7 +223,7 @@ func BenchmarkWalkOfFour(b *testing.B) {
 func walkAgrees(t testing.TB, n int, text string, change func(*interlock.Config)) {
 	t.Helper()
 	began := time.Now()
-	e, j := run(t, yard(t, n, text, change), verify.Options{}, 1<<30)
+	e, j := run(t, yard(t, n, text, change), model.Options{}, 1<<30)
 	joint := time.Since(began)
 	walked := walk(j)
 	assert.Equal(t, fmt.Sprint(walked), e.States().String(), text)
@@ -233,7 +235,7 @@ func walkAgrees(t testing.TB, n int, text string, change func(*interlock.Config)
 // searches, each of which holds one channel in full and the others free; with a
 // mistake planted as well.
 func TestVerdictsAgree(t *testing.T) {
-	planted := verify.Real()
+	planted := model.Real()
 	planted.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		if s.Mode == interlock.Enabled && in.Keep == interlock.Unknown {
 			in.Keep = interlock.True
@@ -241,11 +243,11 @@ func TestVerdictsAgree(t *testing.T) {
 		return interlock.StepOutput(c, s, in)
 	}
 	violated := 0
-	for name, logic := range map[string]*verify.Logic{"real": verify.Real(), "unknown keeps": planted} {
+	for name, logic := range map[string]*model.Logic{"real": model.Real(), "unknown keeps": planted} {
 		for _, text := range []string{"bond_1 AND bond_2 AND bond_3", "2oo3(bond_1, bond_2, bond_3)", "bond_1 AND (bond_2 OR bond_3)"} {
 			m := yard(t, 3, text, nil)
-			e, _ := run(t, m, verify.Options{Logic: logic}, 1<<30)
-			pieces, err := verify.Pieces(m, verify.Options{Logic: logic})
+			e, _ := run(t, m, model.Options{Logic: logic}, 1<<30)
+			pieces, err := verify.Pieces(m, model.Options{Logic: logic})
 			require.NoError(t, err)
 			want := map[int]verify.Verdict{}
 			for _, p := range pieces {
@@ -275,8 +277,8 @@ func TestResponseAgrees(t *testing.T) {
 	m := yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", nil)
 	m.Config.Channels[2].Full, m.Config.Channels[2].Cost = 12, [monitor.Classes]monitor.Parts{4, 4, 12, 3, 0, 0}
 	m.Config.Channels[2].LongestStay = 9
-	e, _ := run(t, m, verify.Options{}, 1<<30)
-	report, err := verify.Verify(m, verify.Options{Properties: []string{"4"}})
+	e, _ := run(t, m, model.Options{}, 1<<30)
+	report, err := verify.Verify(m, model.Options{Properties: []string{"4"}})
 	require.NoError(t, err)
 	compared := 0
 	for _, r := range report.Cuts[0].Response {
@@ -300,11 +302,11 @@ func TestResponseLeavesTheBypassToItsProperty(t *testing.T) {
 	var scans [2]int
 	for i, change := range []func(*interlock.Config){nil, bypassed} {
 		m := yard(t, 1, "bond_1", change)
-		e, _ := run(t, m, verify.Options{}, 1<<30)
+		e, _ := run(t, m, model.Options{}, 1<<30)
 		var err error
 		scans[i], err = e.Response([]string{"bond_1"}, 100)
 		require.NoError(t, err)
-		results, _ := judged(t, m, verify.Options{Properties: []string{"4"}})
+		results, _ := judged(t, m, model.Options{Properties: []string{"4"}})
 		assert.Equal(t, verify.Shown, results["4"].Verdict, results["4"].Says)
 		assert.Equal(t, i == 1, strings.Contains(results["4"].But, "stands in for bond_1, adds up to"), results["4"].But)
 	}
@@ -314,14 +316,14 @@ func TestResponseLeavesTheBypassToItsProperty(t *testing.T) {
 
 // What composition can only bound: two losses in one scan.
 func TestTogether(t *testing.T) {
-	e, _ := run(t, yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", nil), verify.Options{}, 1<<30)
+	e, _ := run(t, yard(t, 3, "bond_1 AND (bond_2 OR bond_3)", nil), model.Options{}, 1<<30)
 	for _, names := range [][]string{{"bond_1", "bond_2"}, {"bond_1", "bond_2", "bond_3"}} {
 		can, err := e.Together(names)
 		require.NoError(t, err)
 		assert.True(t, can, "%v", names)
 	}
 	// Under an exclusive or only one of them is ever fit while it runs.
-	e, _ = run(t, yard(t, 2, "bond_1 XOR bond_2", nil), verify.Options{}, 1<<30)
+	e, _ = run(t, yard(t, 2, "bond_1 XOR bond_2", nil), model.Options{}, 1<<30)
 	can, err := e.Together([]string{"bond_1", "bond_2"})
 	require.NoError(t, err)
 	assert.False(t, can)
@@ -330,13 +332,13 @@ func TestTogether(t *testing.T) {
 // Beyond its memory the search says how far it came.
 func TestMemoryIsBounded(t *testing.T) {
 	for _, memory := range []uint64{200_000, 1_500_000, 3_500_000, 5_000_000} {
-		j, err := verify.JointOf(yard(t, 3, "bond_1 AND bond_2 AND bond_3", nil), verify.Options{}, 0)
+		j, err := verify.JointOf(yard(t, 3, "bond_1 AND bond_2 AND bond_3", nil), model.Options{}, 0)
 		require.NoError(t, err)
 		e, err := New(j, memory)
 		if err == nil {
 			err = e.Run(nil)
 		}
-		var cut *verify.CutOff
+		var cut *table.CutOff
 		require.ErrorAs(t, err, &cut)
 		t.Log(cut)
 	}

@@ -6,6 +6,7 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -60,7 +61,7 @@ func (e *Engine) runsOn(set rudd.Node, s scan, limit int, keep bool) (sets []rud
 	for !e.b.empty(set) {
 		sets = append(sets, set)
 		if len(sets) > limit {
-			return sets, false, &verify.CutOff{Where: "the joint response, which lasts longer than asked for", Limit: e.limit}
+			return sets, false, &table.CutOff{Where: "the joint response, which lasts longer than asked for", Limit: e.limit}
 		}
 		later := e.b.And(e.running, e.image(set, s))
 		if e.b.full() {

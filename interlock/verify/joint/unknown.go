@@ -9,6 +9,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -97,7 +98,7 @@ type twice struct {
 // which they are fit to keep, for as long as the one that hears less is. (Once it
 // is lost it must settle anew, which is property 1.) The other must then be fit to
 // keep as well, and fit to start where that one is.
-func Pairs(t *verify.ChannelTable, memory uint64) (found verify.JointPairs, err error) {
+func Pairs(t *table.ChannelTable, memory uint64) (found verify.JointPairs, err error) {
 	found.Pairs = new(big.Int)
 	x, err := newTwice(t, memory)
 	if err != nil {
@@ -135,7 +136,7 @@ func Pairs(t *verify.ChannelTable, memory uint64) (found verify.JointPairs, err 
 	return found, nil
 }
 
-func newTwice(t *verify.ChannelTable, memory uint64) (x *twice, err error) {
+func newTwice(t *table.ChannelTable, memory uint64) (x *twice, err error) {
 	words := wordsOf(t)
 	c := codeOf(words)
 	x = &twice{one: block{code: c}, less: block{code: c}}
@@ -170,7 +171,7 @@ func newTwice(t *verify.ChannelTable, memory uint64) (x *twice, err error) {
 const fewNodes = 300
 
 // same is every pair of one state with itself in which it is fit to keep.
-func (x *twice) same(t *verify.ChannelTable) rudd.Node {
+func (x *twice) same(t *table.ChannelTable) rudd.Node {
 	set := some(x.b, &x.one, wordsOf(t), 0, func(i int) bool { return t.States[i].Phase.MayKeep() })
 	for i := len(x.one.now) - 1; i >= 0; i-- {
 		a, b := x.b.Ithvar(x.one.now[i]), x.b.Ithvar(x.less.now[i])
@@ -185,7 +186,7 @@ func Unknown(j *verify.Joint, memory uint64) (*verify.Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	known, by := map[*verify.ChannelTable]verify.JointPairs{}, map[string]verify.JointPairs{}
+	known, by := map[*table.ChannelTable]verify.JointPairs{}, map[string]verify.JointPairs{}
 	for i := range j.Channels {
 		c := &j.Channels[i]
 		found, ok := known[c.Table]
@@ -194,7 +195,7 @@ func Unknown(j *verify.Joint, memory uint64) (*verify.Result, error) {
 			if err == nil {
 				found, err = Pairs(t, memory)
 			}
-			if err != nil && !errors.As(err, new(*verify.CutOff)) {
+			if err != nil && !errors.As(err, new(*table.CutOff)) {
 				return nil, fmt.Errorf("%s: %w", c.Name, err)
 			}
 			found.CutOff = err

@@ -10,11 +10,13 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // walkPairs counts pairs of states one by one, the slow way.
-func walkPairs(t *verify.ChannelTable) (count int, wrong bool) {
+func walkPairs(t *table.ChannelTable) (count int, wrong bool) {
 	next := make([][monitor.Classes][]uint32, len(t.States))
 	t.EachStep(func(from, to uint32, news monitor.Class, _ bool) {
 		next[from][news] = append(next[from][news], to)
@@ -59,7 +61,7 @@ func TestPairsAgreeWithAWalk(t *testing.T) {
 		j, err := verify.JointOf(yard(t, 1, "bond_1", func(c *interlock.Config) {
 			vary(random, c)
 			c.Channels[0].Full, c.Channels[0].StaleAfter = 24, 2
-		}), verify.Options{}, 0)
+		}), model.Options{}, 0)
 		require.NoError(t, err)
 		endless, err := j.Endless(&j.Channels[0])
 		require.NoError(t, err)
@@ -79,11 +81,11 @@ func TestUnknownAgrees(t *testing.T) {
 	random := rand.New(rand.NewPCG(9, 10))
 	for _, text := range []string{"bond_1", "bond_1 AND bond_2 AND bond_3", "2oo3(bond_1, bond_2, bond_3)", "bond_1 XOR here", "NOT bond_1", "bond_1 AND (bond_2 OR NOT here)"} {
 		m := yard(t, 3, text, func(c *interlock.Config) { vary(random, c) })
-		j, err := verify.JointOf(m, verify.Options{}, 0)
+		j, err := verify.JointOf(m, model.Options{}, 0)
 		require.NoError(t, err)
 		got, err := Unknown(j, 1<<30)
 		require.NoError(t, err)
-		report, err := verify.Verify(m, verify.Options{Properties: []string{"9"}})
+		report, err := verify.Verify(m, model.Options{Properties: []string{"9"}})
 		require.NoError(t, err)
 		assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s: %s; jointly: %s", text, report.Results[0].Says, got.Says)
 		assert.Equal(t, verify.Shown, got.Verdict, "%s: %s", text, got.Says)
@@ -94,14 +96,14 @@ func TestUnknownAgrees(t *testing.T) {
 // letters or by the pairs themselves, without the explicit engine; where that finds
 // none neither do they.
 func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
-	hopeful := verify.Real()
+	hopeful := model.Real()
 	hopeful.Eval = func(p interlock.Permissive, values []interlock.Truth) interlock.Truth {
 		if p.Eval(values) == interlock.Unknown {
 			return interlock.True
 		}
 		return p.Eval(values)
 	}
-	swapped := verify.Real()
+	swapped := model.Real()
 	swapped.Eval = func(p interlock.Permissive, values []interlock.Truth) interlock.Truth {
 		q := append(interlock.Permissive(nil), p...)
 		for i := range q {
@@ -114,9 +116,9 @@ func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
 	m := yard(t, 2, "bond_1 AND bond_2", func(c *interlock.Config) {
 		c.Channels[0].Full, c.Channels[0].Cost, c.Channels[0].LongestStay = 6, [monitor.Classes]monitor.Parts{3, 2, 6, 2, 0, 0}, 8
 	})
-	logics := map[string]*verify.Logic{"unknown counts as true": hopeful, "AND is OR": swapped}
+	logics := map[string]*model.Logic{"unknown counts as true": hopeful, "AND is OR": swapped}
 	for _, news := range []monitor.Class{monitor.Missing, monitor.Invalid} {
-		clears := verify.Real()
+		clears := model.Real()
 		clears.Advance = func(c *monitor.Config, s monitor.Control, n monitor.Class) monitor.Control {
 			next := monitor.Advance(c, s, n)
 			if n == news && next.Phase == monitor.Doubtful {
@@ -133,7 +135,7 @@ func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
 	}
 	caught := map[string]int{}
 	for name, logic := range logics {
-		o := verify.Options{Logic: logic, Properties: []string{"9"}}
+		o := model.Options{Logic: logic, Properties: []string{"9"}}
 		j, err := verify.JointOf(m, o, 0)
 		require.NoError(t, err)
 		said, err := Letters(j, 1<<30)
@@ -161,7 +163,7 @@ func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
 
 // Beyond its memory property 9 is not shown.
 func TestMemoryOfUnknownIsBounded(t *testing.T) {
-	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), verify.Options{}, 0)
+	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), model.Options{}, 0)
 	require.NoError(t, err)
 	got, err := Unknown(j, 60_000)
 	require.NoError(t, err)
@@ -171,9 +173,9 @@ func TestMemoryOfUnknownIsBounded(t *testing.T) {
 
 // A channel that did not fit beside itself is not shown, and says how far it came.
 func TestPairsThatDoNotFitAreNotShown(t *testing.T) {
-	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), verify.Options{}, 0)
+	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), model.Options{}, 0)
 	require.NoError(t, err)
-	r := j.JudgeUnknown("", map[string]verify.JointPairs{"bond_1": {CutOff: &verify.CutOff{Where: "tabulating a channel", Limit: 1 << 20}}})
+	r := j.JudgeUnknown("", map[string]verify.JointPairs{"bond_1": {CutOff: &table.CutOff{Where: "tabulating a channel", Limit: 1 << 20}}})
 	require.Equal(t, verify.NotShown, r.Verdict)
 	require.Contains(t, r.Says, "the memory limit of 1 MB is reached")
 }

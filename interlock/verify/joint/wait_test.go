@@ -10,6 +10,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 // charging lets the output charge a vessel that the first n channels bond, of which
@@ -30,7 +31,7 @@ func charging(n int) func(*interlock.Config) {
 	}
 }
 
-func waitsOf(t testing.TB, m *verify.Model, o verify.Options) (*verify.Joint, []verify.JointWait) {
+func waitsOf(t testing.TB, m *model.Model, o model.Options) (*verify.Joint, []verify.JointWait) {
 	t.Helper()
 	j, err := verify.JointOf(m, o, 0)
 	require.NoError(t, err)
@@ -56,14 +57,14 @@ func TestWaitOfOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := yard(t, 1, "bond_1", change)
-			j, err := verify.JointOf(m, verify.Options{}, 0)
+			j, err := verify.JointOf(m, model.Options{}, 0)
 			require.NoError(t, err)
 			with, err := j.WithVessel("vessel_1")
 			require.NoError(t, err)
 			e, err := New(with, 1<<30)
 			require.NoError(t, err)
 			require.NoError(t, e.Run(nil))
-			piece, err := verify.PieceOf(m, verify.Options{}, 0, 0, 0)
+			piece, err := verify.PieceOf(m, model.Options{}, 0, 0, 0)
 			require.NoError(t, err)
 			p, err := piece.Search()
 			require.NoError(t, err)
@@ -87,10 +88,10 @@ func TestWaitsAgree(t *testing.T) {
 			c.Outputs[0].Automatic, c.Outputs[0].Reset = false, 1
 			charging(2)(c)
 		})
-		j, waits := waitsOf(t, m, verify.Options{})
+		j, waits := waitsOf(t, m, model.Options{})
 		got := j.JudgeWaits(waits)
 		require.NotNil(t, got)
-		report, err := verify.Verify(m, verify.Options{Properties: []string{"8"}})
+		report, err := verify.Verify(m, model.Options{Properties: []string{"8"}})
 		require.NoError(t, err)
 		assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s: %s; jointly: %s", text, report.Results[0].Says, got.Says)
 		assert.Equal(t, verify.Shown, got.Verdict, "%s: %s", text, got.Says)
@@ -101,7 +102,7 @@ func TestWaitsAgree(t *testing.T) {
 // Where the output never runs, no wait was asked for.
 func TestAWaitThatIsNeverAskedForIsNothingChecked(t *testing.T) {
 	m := yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", charging(1))
-	j, waits := waitsOf(t, m, verify.Options{})
+	j, waits := waitsOf(t, m, model.Options{})
 	assert.Equal(t, verify.Nothing, waits[0].Verdict)
 	assert.Equal(t, verify.Nothing, j.JudgeWaits(waits).Verdict)
 }
@@ -119,7 +120,7 @@ func TestPlantedMutantsOfTheWaitAreCaught(t *testing.T) {
 		if !ok {
 			continue
 		}
-		o := verify.Options{Logic: logic, Properties: []string{"8"}}
+		o := model.Options{Logic: logic, Properties: []string{"8"}}
 		report, err := verify.Verify(m, o)
 		require.NoError(t, err)
 		want := report.Results[0]
@@ -135,7 +136,7 @@ func TestPlantedMutantsOfTheWaitAreCaught(t *testing.T) {
 
 // Beyond its memory a wait is not shown, and says how far it came.
 func TestMemoryOfAWaitIsBounded(t *testing.T) {
-	j, err := verify.JointOf(yard(t, 2, "bond_1 AND bond_2", charging(2)), verify.Options{}, 0)
+	j, err := verify.JointOf(yard(t, 2, "bond_1 AND bond_2", charging(2)), model.Options{}, 0)
 	require.NoError(t, err)
 	waits, err := Waits(j, 5_000_000, nil)
 	require.NoError(t, err)

@@ -1,7 +1,9 @@
-package verify
+package table
 
 import (
 	"fmt"
+
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -15,7 +17,7 @@ import (
 // strain is what decides in doubtful while every scan brings something fresh.
 type strain struct {
 	doubt monitor.Parts
-	stay  Scans
+	stay  model.Scans
 }
 
 // way is a way through doubtful: how far above the assumed share it is, its
@@ -28,11 +30,11 @@ type way struct {
 	possible bool
 }
 
-// share finds the maximum cycle mean over fresh readings that are good or bad.
-func (t *ChannelTable) share(memory uint64) Share {
+// Share finds the maximum cycle mean over fresh readings that are good or bad.
+func (t *ChannelTable) Share(memory uint64) Share {
 	w := ways{t: t}
 	for _, class := range [...]monitor.Class{monitor.Invalid, monitor.Open, monitor.High} {
-		if possible(t.Config)[class] && t.Config.Cost[class] < t.Config.Full {
+		if Possible(t.Config)[class] && t.Config.Cost[class] < t.Config.Full {
 			w.classes = append(w.classes, class)
 		}
 	}
@@ -107,17 +109,17 @@ func (w *ways) pattern(from way) []monitor.Class {
 	}
 }
 
-// text tells a share as people count it, and the readings that it is made of.
-func (s *Share) text() string {
+// Text tells a share as people count it, and the readings that it is made of.
+func (s *Share) Text() string {
 	if s.Bad == 0 {
 		return "no bad readings for ever"
 	}
-	common := divisor(s.Bad, s.Of)
-	return fmt.Sprintf("%d bad of every %s for ever: %s", s.Bad/common, plural(int(s.Of/common), "reading", "readings"), patternText(s.Pattern))
+	common := Divisor(s.Bad, s.Of)
+	return fmt.Sprintf("%d bad of every %s for ever: %s", s.Bad/common, model.Plural(int(s.Of/common), "reading", "readings"), model.PatternText(s.Pattern))
 }
 
-// divisor is the greatest common one, so that 17 in 51 is told as 1 in 3.
-func divisor(a, b uint64) uint64 {
+// Divisor is the greatest common one, so that 17 in 51 is told as 1 in 3.
+func Divisor(a, b uint64) uint64 {
 	for b != 0 {
 		a, b = b, a%b
 	}

@@ -1,4 +1,4 @@
-package verify
+package table
 
 import (
 	"runtime"
@@ -6,28 +6,29 @@ import (
 	"sync"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 )
 
 // outputEdge is one step of an output: the state that follows, and what the
 // properties saw in it.
 type outputEdge struct {
-	next           uint32
-	hit, bad       mask
+	Next           uint32
+	Hit, Bad       Mask
 	enables, keeps bool
 }
 
-// outputTable is one output, tabulated: every abstract state that it can reach
+// OutputTable is one output, tabulated: every abstract state that it can reach
 // under every sequence of scans, and every step between them. In full form the
 // steps are grouped by what the permissive says; in brief form also by what is
 // shared, by the end of flow and by the end switches.
-type outputTable struct {
-	shape  *outputShape
-	logic  *Logic
-	states []uint64 // memory in the low 24 bits, watch above; 0 is power-up
-	groups int
+type OutputTable struct {
+	Shape  *OutputShape
+	Logic  *model.Logic
+	States []uint64 // memory in the low 24 bits, watch above; 0 is power-up
+	Groups int
 	at     []uint32 // state*groups+group: where its edges start
-	edges  []outputEdge
-	index  map[uint64]uint32
+	Edges  []outputEdge
+	Index  map[uint64]uint32
 	calls  uint64
 	// letters lists what a scan can bring to an output that is withheld, or enabled.
 	letters [2][]letter
@@ -38,40 +39,40 @@ type outputTable struct {
 	}
 }
 
-const watchShift = 24
+const WatchShift = 24
 
-// tabulateOutput expands all states that are known, several at a time, and
+// TabulateOutput expands all states that are known, several at a time, and
 // numbers what they lead to in their order: the table does not depend on who
 // came first.
-func tabulateOutput(logic *Logic, h *outputShape, memory uint64) (*outputTable, error) {
-	t := &outputTable{shape: h, logic: logic, groups: 3, index: map[uint64]uint32{}}
-	if h.brief {
-		t.groups = 3 * sharedClasses * 2 * len(h.ends)
+func TabulateOutput(logic *model.Logic, h *OutputShape, memory uint64) (*OutputTable, error) {
+	t := &OutputTable{Shape: h, Logic: logic, Groups: 3, Index: map[uint64]uint32{}}
+	if h.Brief {
+		t.Groups = 3 * SharedClasses * 2 * len(h.Ends)
 	}
 	t.letters = [2][]letter{t.spell(false), t.spell(true)}
 	workers := make([]*expansion, runtime.GOMAXPROCS(0))
 	for i := range workers {
-		workers[i] = &expansion{lists: make([][]wordEdge, t.groups)}
+		workers[i] = &expansion{lists: make([][]wordEdge, t.Groups)}
 	}
 	t.find(0)
-	for done := 0; done < len(t.states); {
-		batch := t.states[done:min(len(t.states), done+1024)]
+	for done := 0; done < len(t.States); {
+		batch := t.States[done:min(len(t.States), done+1024)]
 		done += len(batch)
 		for _, e := range t.expandAll(batch, workers) {
 			t.number(e)
 		}
-		if uint64(len(t.edges))*24+uint64(len(t.states))*uint64(40+4*t.groups) > memory {
-			return nil, &CutOff{"tabulating an output", uint64(len(t.states)), memory}
+		if uint64(len(t.Edges))*24+uint64(len(t.States))*uint64(40+4*t.Groups) > memory {
+			return nil, &CutOff{"tabulating an output", uint64(len(t.States)), memory}
 		}
 	}
-	t.at = append(t.at, uint32(len(t.edges)))
+	t.at = append(t.at, uint32(len(t.Edges)))
 	return t, nil
 }
 
 // wordEdge is an edge whose next state has no number yet.
 type wordEdge struct {
 	next           uint64
-	hit, bad       mask
+	hit, bad       Mask
 	enables, keeps bool
 }
 
@@ -88,7 +89,7 @@ type expansion struct {
 }
 
 // expandAll expands states on all cores.
-func (t *outputTable) expandAll(states []uint64, workers []*expansion) []*expansion {
+func (t *OutputTable) expandAll(states []uint64, workers []*expansion) []*expansion {
 	workers = workers[:min(len(workers), len(states))]
 	var others sync.WaitGroup
 	for i, e := range workers {
@@ -100,13 +101,13 @@ func (t *outputTable) expandAll(states []uint64, workers []*expansion) []*expans
 }
 
 // expand collects the edges of some states by group.
-func (t *outputTable) expand(e *expansion, states []uint64) {
+func (t *OutputTable) expand(e *expansion, states []uint64) {
 	e.edges, e.ends, e.calls = e.edges[:0], e.ends[:0], 0
 	lists := e.lists
 	for _, word := range states {
 		e.memories = e.memories[:0]
-		t.shape.each(uint32(word&(1<<watchShift-1)), func(s interlock.OutputControl) { e.memories = append(e.memories, s) })
-		letters := t.letters[b2i(interlock.Mode(word&3) == interlock.Enabled)]
+		t.Shape.Each(uint32(word&(1<<WatchShift-1)), func(s interlock.OutputControl) { e.memories = append(e.memories, s) })
+		letters := t.letters[model.Int(interlock.Mode(word&3) == interlock.Enabled)]
 		for i := range letters {
 			g := letters[i].group
 			lists[g] = t.steps(lists[g], word, e.memories, &letters[i], &e.calls)
@@ -121,15 +122,15 @@ func (t *outputTable) expand(e *expansion, states []uint64) {
 
 // letter is a letter with its group and the scans that it stands for.
 type letter struct {
-	outputScan
+	OutputScan
 	group, n int
 	scans    [2]interlock.OutputScan
 }
 
 // spell lists the letters that matter to an output that is enabled, or is not.
-func (t *outputTable) spell(enabled bool) (list []letter) {
-	t.shape.eachScan(enabled, func(l *outputScan) {
-		scans, n := l.arms(t.shape, enabled)
+func (t *OutputTable) spell(enabled bool) (list []letter) {
+	t.Shape.EachScan(enabled, func(l *OutputScan) {
+		scans, n := l.arms(t.Shape, enabled)
 		list = append(list, letter{*l, t.group(l), n, scans})
 	})
 	return list
@@ -137,19 +138,19 @@ func (t *outputTable) spell(enabled bool) (list []letter) {
 
 // steps adds every step from a state under one letter, taken from every concrete
 // memory that stands for the state.
-func (t *outputTable) steps(list []wordEdge, word uint64, memories []interlock.OutputControl, l *letter, calls *uint64) []wordEdge {
-	h := t.shape
-	w := unpackWatch(word)
-	if !h.brief && !levels[l.reset].follows(w.button) {
+func (t *OutputTable) steps(list []wordEdge, word uint64, memories []interlock.OutputControl, l *letter, calls *uint64) []wordEdge {
+	h := t.Shape
+	w := UnpackWatch(word)
+	if !h.Brief && !Levels[l.Reset].Follows(w.Button) {
 		return list
 	}
 	for i := range memories {
 		s := &memories[i]
 		for _, in := range l.scans[:l.n] {
-			after, told := t.logic.Output(h.config, *s, in)
+			after, told := t.Logic.Output(h.Config, *s, in)
 			*calls++
-			v := h.judge(s, w, &l.outputScan, &after, told.ResetGiven)
-			list = unite(list, wordEdge{uint64(h.pack(after)) | v.watch.pack(), v.hit, v.bad, v.enables, v.keeps})
+			v := h.Judge(s, w, &l.OutputScan, &after, told.ResetGiven)
+			list = unite(list, wordEdge{uint64(h.Pack(after)) | v.Watch.Pack(), v.hit, v.Bad, v.Enables, v.keeps})
 		}
 	}
 	return list
@@ -168,78 +169,78 @@ func unite(list []wordEdge, e wordEdge) []wordEdge {
 }
 
 // number appends expanded edges to the table and numbers what they lead to.
-func (t *outputTable) number(e *expansion) {
+func (t *OutputTable) number(e *expansion) {
 	t.calls += e.calls
 	from := uint32(0)
 	for _, end := range e.ends {
-		t.at = append(t.at, uint32(len(t.edges)))
-		first := len(t.edges)
+		t.at = append(t.at, uint32(len(t.Edges)))
+		first := len(t.Edges)
 		for _, w := range e.edges[from:end] {
-			t.edges = append(t.edges, outputEdge{t.find(w.next), w.hit, w.bad, w.enables, w.keeps})
+			t.Edges = append(t.Edges, outputEdge{t.find(w.next), w.hit, w.bad, w.enables, w.keeps})
 		}
-		slices.SortFunc(t.edges[first:], func(a, b outputEdge) int { return int(a.next) - int(b.next) })
+		slices.SortFunc(t.Edges[first:], func(a, b outputEdge) int { return int(a.Next) - int(b.Next) })
 		from = end
 	}
 }
 
-func (t *outputTable) find(word uint64) uint32 {
+func (t *OutputTable) find(word uint64) uint32 {
 	recent := &t.recent[word*0x9e3779b97f4a7c15>>56]
 	if recent.known && recent.word == word {
 		return recent.at
 	}
-	i, ok := t.index[word]
+	i, ok := t.Index[word]
 	if !ok {
-		i = uint32(len(t.states))
-		t.index[word] = i
-		t.states = append(t.states, word)
+		i = uint32(len(t.States))
+		t.Index[word] = i
+		t.States = append(t.States, word)
 	}
 	recent.word, recent.at, recent.known = word, i, true
 	return i
 }
 
 // group is the group of a letter.
-func (t *outputTable) group(l *outputScan) int {
-	g := int(l.perm) + 1
-	if t.shape.brief {
-		g = (g*sharedClasses+int(l.shared))*2 + b2i(l.ended)
-		g = g*len(t.shape.ends) + int(l.ends)
+func (t *OutputTable) group(l *OutputScan) int {
+	g := int(l.Perm) + 1
+	if t.Shape.Brief {
+		g = (g*SharedClasses+int(l.Shared))*2 + model.Int(l.Ended)
+		g = g*len(t.Shape.Ends) + int(l.Ends)
 	}
 	return g
 }
 
-// eachScan calls f with every letter that matters to an output that is enabled,
+// EachScan calls f with every letter that matters to an output that is enabled,
 // or is not. Where it is not, all shared reasons are alike but for none, and the
 // end of flow is no matter; in full form only one of each is tried, and a test
 // shows that the others are no different.
-func (h *outputShape) eachScan(enabled bool, f func(*outputScan)) {
-	h.eachLetter(!h.brief && !enabled, f)
+func (h *OutputShape) EachScan(enabled bool, f func(*OutputScan)) {
+	h.EachLetter(!h.Brief && !enabled, f)
 }
 
-// eachLetter calls f with every letter, or with one for all that are alike to an
+// EachLetter calls f with every letter, or with one for all that are alike to an
 // output that is withheld.
-func (h *outputShape) eachLetter(few bool, f func(*outputScan)) {
-	for _, perm := range truths {
-		for shared := uint8(0); shared < sharedClasses; shared++ {
-			if shared == sharedStop && h.config.Stop == 0 || few && (shared == sharedWait || shared == sharedStop) {
+func (h *OutputShape) EachLetter(few bool, f func(*OutputScan)) {
+	for _, perm := range model.Truths {
+		for shared := uint8(0); shared < SharedClasses; shared++ {
+			if shared == SharedStop && h.Config.Stop == 0 || few && (shared == SharedWait || shared == SharedStop) {
 				continue
 			}
 			for ended := 0; ended < 2; ended++ {
 				if ended == 1 && few {
 					continue
 				}
-				l := outputScan{perm: perm, shared: shared, ended: ended == 1}
+				l := OutputScan{Perm: perm, Shared: shared, Ended: ended == 1}
 				h.eachButton(&l, f)
 			}
 		}
 	}
 }
 
-func (h *outputShape) eachButton(l *outputScan, f func(*outputScan)) {
-	resets, begins := h.buttons(h.config.Reset, 1), h.buttons(h.config.Start, 2)
-	for e := range h.ends {
+func (h *OutputShape) eachButton(l *OutputScan, f func(*OutputScan)) {
+	resets, begins := h.buttons(h.Config.Reset, 1), h.buttons(h.Config.Start, 2)
+	for e := range h.Ends {
 		for _, reset := range resets {
 			for _, begin := range begins {
-				l.ends, l.reset, l.begin = uint8(e), reset, begin
+				l.Ends, l.Reset, l.Begin = uint8(e), reset, begin
 				f(l)
 			}
 		}
@@ -250,34 +251,34 @@ func (h *outputShape) eachButton(l *outputScan, f func(*outputScan)) {
 // brief form the memory of the buttons is free, a press is about to be given or
 // is not; a released reset and a start command that comes or does not are all
 // that is left to say.
-func (h *outputShape) buttons(ref interlock.Ref, brief int) []uint8 {
+func (h *OutputShape) buttons(ref interlock.Ref, brief int) []uint8 {
 	switch {
 	case ref == 0:
 		return allLevels[4:]
-	case h.brief:
+	case h.Brief:
 		return allLevels[:brief]
 	}
 	return allLevels[:]
 }
 
-var allLevels = [len(levels)]uint8{0, 1, 2, 3, 4}
+var allLevels = [len(Levels)]uint8{0, 1, 2, 3, 4}
 
-// from lists the edges of a state in one group.
-func (t *outputTable) from(state uint32, group int) []outputEdge {
-	i := int(state)*t.groups + group
-	return t.edges[t.at[i]:t.at[i+1]]
+// From lists the edges of a state in one group.
+func (t *OutputTable) From(state uint32, group int) []outputEdge {
+	i := int(state)*t.Groups + group
+	return t.Edges[t.at[i]:t.at[i+1]]
 }
 
-func (t *outputTable) enabled(state uint32) bool {
-	return interlock.Mode(t.states[state]&3) == interlock.Enabled
+func (t *OutputTable) Enabled(state uint32) bool {
+	return interlock.Mode(t.States[state]&3) == interlock.Enabled
 }
 
 // describe names an abstract state by one memory that stands for it.
-func (t *outputTable) describe(row int) string {
+func (t *OutputTable) describe(row int) string {
 	text := ""
-	t.shape.each(uint32(t.states[row]&(1<<watchShift-1)), func(s interlock.OutputControl) {
+	t.Shape.Each(uint32(t.States[row]&(1<<WatchShift-1)), func(s interlock.OutputControl) {
 		text = s.Mode.String()
-		if s.Mode != interlock.Enabled && !t.shape.brief {
+		if s.Mode != interlock.Enabled && !t.Shape.Brief {
 			text += ", reset " + s.Button.Phase.String()
 		}
 		if s.Unconfirmed != 0 {
@@ -287,10 +288,10 @@ func (t *outputTable) describe(row int) string {
 	return text
 }
 
-// hasEdge says that a state has an edge to a memory under a letter.
-func (t *outputTable) hasEdge(state uint32, l *outputScan, memory uint32) bool {
-	for _, e := range t.from(state, t.group(l)) {
-		if uint32(t.states[e.next]&(1<<watchShift-1)) == memory {
+// HasEdge says that a state has an edge to a memory under a letter.
+func (t *OutputTable) HasEdge(state uint32, l *OutputScan, memory uint32) bool {
+	for _, e := range t.From(state, t.group(l)) {
+		if uint32(t.States[e.Next]&(1<<WatchShift-1)) == memory {
 			return true
 		}
 	}

@@ -1,12 +1,12 @@
-package verify
+package search
 
 import "slices"
 
 // Moves lists the steps of the channel from a column, each once.
 func (p *Product) Moves(column uint32) []Move {
 	var list []Move
-	for _, e := range p.Channel.fromAll(column) {
-		m := Move{e.next, p.Stem.Class[e.letter]}
+	for _, e := range p.Channel.FromAll(column) {
+		m := Move{e.Next, p.Stem.Class[e.Letter]}
 		if !slices.Contains(list, m) {
 			list = append(list, m)
 		}

@@ -1,4 +1,4 @@
-package verify
+package model
 
 import (
 	"ohmgate/interlock"

@@ -1,9 +1,10 @@
-package verify
+package table
 
 import (
 	"fmt"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -40,7 +41,7 @@ func letterOf(p monitor.Phase, again bool) Letter {
 	return fit << 1
 }
 
-func (l Letter) again() bool { return l&1 == 1 }
+func (l Letter) Again() bool { return l&1 == 1 }
 
 // phase is a phase that stands for all with this fitness.
 func (l Letter) phase() monitor.Phase {
@@ -49,8 +50,8 @@ func (l Letter) phase() monitor.Phase {
 
 // edge is one step of a channel: the state that follows and the letter shown.
 type edge struct {
-	next   uint32
-	letter Letter
+	Next   uint32
+	Letter Letter
 }
 
 // ChannelTable is one channel, tabulated: every state that it can reach from
@@ -58,11 +59,11 @@ type edge struct {
 type ChannelTable struct {
 	Config *monitor.Config
 	States []ChannelState // 0 is power-up
-	stay   cells
+	Stay   model.Cells
 	at     []uint32 // state*Classes+news: where its edges start
 	edges  []edge
-	logic  *Logic
-	index  map[ChannelState]uint32
+	logic  *model.Logic
+	Index  map[ChannelState]uint32
 }
 
 // CutOff says that a search ended at its memory limit, and how far it came.
@@ -80,15 +81,15 @@ func (e *CutOff) Error() string {
 	return fmt.Sprintf("%s: the memory limit of %d MB is reached%s; raise --memory", e.Where, e.Limit>>20, after)
 }
 
-// tabulate explores one channel, breadth first.
-func tabulate(logic *Logic, c *monitor.Config, memory uint64) (*ChannelTable, error) {
-	return tabulateWith(logic, c, cellsOf(c.LongestStay, 0, 1, c.LongestStay-1, c.LongestStay), memory)
+// Tabulate explores one channel, breadth first.
+func Tabulate(logic *model.Logic, c *monitor.Config, memory uint64) (*ChannelTable, error) {
+	return TabulateWith(logic, c, model.CellsOf(c.LongestStay, 0, 1, c.LongestStay-1, c.LongestStay), memory)
 }
 
-func tabulateWith(logic *Logic, c *monitor.Config, stay cells, memory uint64) (*ChannelTable, error) {
-	t := &ChannelTable{Config: c, logic: logic, stay: stay, index: map[ChannelState]uint32{}}
+func TabulateWith(logic *model.Logic, c *monitor.Config, stay model.Cells, memory uint64) (*ChannelTable, error) {
+	t := &ChannelTable{Config: c, logic: logic, Stay: stay, Index: map[ChannelState]uint32{}}
 	t.find(ChannelState{})
-	can := possible(c)
+	can := Possible(c)
 	for i := 0; i < len(t.States); i++ {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
 			t.at = append(t.at, uint32(len(t.edges)))
@@ -115,51 +116,51 @@ func tabulateWith(logic *Logic, c *monitor.Config, stay cells, memory uint64) (*
 }
 
 func (t *ChannelTable) find(s ChannelState) uint32 {
-	s.Stay = t.stay.first[t.stay.index(s.Stay)]
-	if i, ok := t.index[s]; ok {
+	s.Stay = t.Stay.First[t.Stay.Index(s.Stay)]
+	if i, ok := t.Index[s]; ok {
 		return i
 	}
 	i := uint32(len(t.States))
-	t.index[s] = i
+	t.Index[s] = i
 	t.States = append(t.States, s)
 	return i
 }
 
 // steps calls f for every step from an abstract state.
 func (t *ChannelTable) steps(s ChannelState, news monitor.Class, f func(ChannelState, Letter)) {
-	t.stay.each(t.stay.index(s.Stay), func(stay Scans) {
+	t.Stay.Each(t.Stay.Index(s.Stay), func(stay model.Scans) {
 		s.Stay = stay
-		f(stepChannel(t.logic, t.Config, s, news))
+		f(StepChannel(t.logic, t.Config, s, news))
 	})
 }
 
-// stepChannel is one scan of what decides of a channel.
-func stepChannel(logic *Logic, c *monitor.Config, s ChannelState, news monitor.Class) (ChannelState, Letter) {
+// StepChannel is one scan of what decides of a channel.
+func StepChannel(logic *model.Logic, c *monitor.Config, s ChannelState, news monitor.Class) (ChannelState, Letter) {
 	before := monitor.State{Control: s.Control}
 	after := monitor.State{Control: logic.Advance(c, s.Control, news)}
 	now, again := logic.Parted(s.Parted, &before, &after)
 	return ChannelState{after.Control, now}, letterOf(after.Phase, again)
 }
 
-// from lists the edges of a state under some news.
-func (t *ChannelTable) from(state uint32, news monitor.Class) []edge {
+// From lists the edges of a state under some news.
+func (t *ChannelTable) From(state uint32, news monitor.Class) []edge {
 	i := int(state)*monitor.Classes + int(news)
 	return t.edges[t.at[i]:t.at[i+1]]
 }
 
-// fromAll lists the edges of a state under any news.
-func (t *ChannelTable) fromAll(state uint32) []edge {
+// FromAll lists the edges of a state under any news.
+func (t *ChannelTable) FromAll(state uint32) []edge {
 	i := int(state) * monitor.Classes
 	return t.edges[t.at[i]:t.at[i+monitor.Classes]]
 }
 
-func (t *ChannelTable) phase(state uint32) monitor.Phase { return t.States[state].Phase }
+func (t *ChannelTable) Phase(state uint32) monitor.Phase { return t.States[state].Phase }
 
-// letters is the set of letters that some edge shows, as bits.
-func (t *ChannelTable) letters() uint32 {
+// Letters is the set of letters that some edge shows, as bits.
+func (t *ChannelTable) Letters() uint32 {
 	var set uint32
 	for _, e := range t.edges {
-		set |= 1 << e.letter
+		set |= 1 << e.Letter
 	}
 	return set
 }
@@ -167,22 +168,22 @@ func (t *ChannelTable) letters() uint32 {
 // Transitions is the number of tabulated steps.
 func (t *ChannelTable) Transitions() int { return len(t.edges) }
 
-// audit compares every tabulated step with the whole Step of a site that has
+// Audit compares every tabulated step with the whole Step of a site that has
 // only this channel: the table, the step and the reading's way in must agree.
 // It returns the number of comparisons and of differences.
-func (t *ChannelTable) audit(every int) (compared, different uint64) {
+func (t *ChannelTable) Audit(every int) (compared, different uint64) {
 	c := &interlock.Config{Channels: []interlock.Channel{{Config: *t.Config}}}
 	s, in, d := interlock.NewState(c), interlock.NewInputs(c), interlock.NewDecision(c)
 	for i, state := range t.States {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			if i%every != 0 || len(t.from(uint32(i), news)) == 0 {
+			if i%every != 0 || len(t.From(uint32(i), news)) == 0 {
 				continue
 			}
-			t.stay.each(t.stay.index(state.Stay), func(stay Scans) {
+			t.Stay.Each(t.Stay.Index(state.Stay), func(stay model.Scans) {
 				concrete := state
 				concrete.Stay = stay
 				s.Channels[0] = interlock.ChannelState{State: monitor.State{Control: concrete.Control, Stamp: 7, Seen: true}, Parted: concrete.Parted}
-				in.Readings[0] = readingOf(t.Config, news, 8)
+				in.Readings[0] = ReadingOf(t.Config, news, 8)
 				t.logic.Step(c, s, in, d)
 				after := ChannelState{s.Channels[0].Control, s.Channels[0].Parted}
 				compared++
@@ -195,30 +196,30 @@ func (t *ChannelTable) audit(every int) (compared, different uint64) {
 	return compared, different
 }
 
-// known is the number of a state, if the channel can reach it.
-func (t *ChannelTable) known(s ChannelState) (uint32, bool) {
-	s.Stay = t.stay.first[t.stay.index(s.Stay)]
-	i, ok := t.index[s]
+// Known is the number of a state, if the channel can reach it.
+func (t *ChannelTable) Known(s ChannelState) (uint32, bool) {
+	s.Stay = t.Stay.First[t.Stay.Index(s.Stay)]
+	i, ok := t.Index[s]
 	return i, ok
 }
 
 func (t *ChannelTable) knows(state uint32, news monitor.Class, after ChannelState) bool {
-	after.Stay = t.stay.first[t.stay.index(after.Stay)]
-	next, ok := t.index[after]
+	after.Stay = t.Stay.First[t.Stay.Index(after.Stay)]
+	next, ok := t.Index[after]
 	if !ok {
 		return false
 	}
-	for _, e := range t.from(state, news) {
-		if e.next == next {
+	for _, e := range t.From(state, news) {
+		if e.Next == next {
 			return true
 		}
 	}
 	return false
 }
 
-// readingOf is a reading that a channel hears as the given news. Whatever the
+// ReadingOf is a reading that a channel hears as the given news. Whatever the
 // class, its value is one that the configuration really sorts there.
-func readingOf(c *monitor.Config, news monitor.Class, stamp uint16) monitor.Reading {
+func ReadingOf(c *monitor.Config, news monitor.Class, stamp uint16) monitor.Reading {
 	r := monitor.Reading{Quality: monitor.Valid, Stamp: stamp}
 	switch news {
 	case monitor.Missing:
@@ -240,13 +241,13 @@ func readingOf(c *monitor.Config, news monitor.Class, stamp uint16) monitor.Read
 	return r
 }
 
-// possible says which classes of news can reach a channel at all. `between` is
+// Possible says which classes of news can reach a channel at all. `between` is
 // absent where accept is reject; open where over-range is not open and the valid
 // band ends below open-above; high where open-above follows reject at once.
-func possible(c *monitor.Config) [monitor.Classes]bool {
+func Possible(c *monitor.Config) [monitor.Classes]bool {
 	var can [monitor.Classes]bool
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		can[news] = monitor.Hear(c, &monitor.State{}, readingOf(c, news, 1)) == news
+		can[news] = monitor.Hear(c, &monitor.State{}, ReadingOf(c, news, 1)) == news
 	}
 	return can
 }

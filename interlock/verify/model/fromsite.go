@@ -1,4 +1,4 @@
-package verify
+package model
 
 import (
 	"fmt"
@@ -56,7 +56,7 @@ func (m *Model) property(s *site.Site, p *site.Property) (Own, error) {
 	wrong := func(text, instead string) error {
 		return site.Problems{{File: s.File, Line: at.Line, Column: at.Column, Text: "property " + p.Name + ": " + text, Instead: instead}}
 	}
-	own := Own{Name: p.Name, Title: titleOf(p), Kind: p.Kind, Output: index(m.Names.Outputs, p.Output), Time: p.Time, Channel: index(m.Names.Channels, p.Channel), Line: at.Line}
+	own := Own{Name: p.Name, Title: titleOf(p), Kind: p.Kind, Output: Index(m.Names.Outputs, p.Output), Time: p.Time, Channel: Index(m.Names.Channels, p.Channel), Line: at.Line}
 	var err error
 	if p.When != "" {
 		if own.When, err = s.ParseProperty(p.When); err != nil {
@@ -124,7 +124,7 @@ func shareOf(text string) (share [2]uint64, err error) {
 	return share, nil
 }
 
-func index(list []string, name string) int {
+func Index(list []string, name string) int {
 	for i, have := range list {
 		if have == name {
 			return i

@@ -1,20 +1,21 @@
-package verify
+package model
 
 import (
 	"fmt"
+
 	"ohmgate/monitor"
 )
 
-// plural is a number of things, one or many.
-func plural[N ~uint32 | ~uint64 | ~int](n N, one, many string) string {
+// Plural is a number of things, one or many.
+func Plural[N ~uint32 | ~uint64 | ~int](n N, one, many string) string {
 	if n == 1 {
 		return "1 " + one
 	}
 	return fmt.Sprintf("%d %s", n, many)
 }
 
-// patternText writes a pattern as counts of the same class.
-func patternText(pattern []monitor.Class) string {
+// PatternText writes a pattern as counts of the same class.
+func PatternText(pattern []monitor.Class) string {
 	text := ""
 	for i := 0; i < len(pattern); {
 		n := 1

@@ -1,9 +1,9 @@
-package verify
+package search
 
-// beginAt starts a backward search at every reached state from which one scan
+// BeginAt starts a backward search at every reached state from which one scan
 // violates a property; what was never reached counts as seen already.
-func (p *Product) beginAt(there *Product, property int) {
-	begin := make([]uint64, p.words)
+func (p *Product) BeginAt(there *Product, property int) {
+	begin := make([]uint64, p.Words)
 	for row := range p.Stem.Rows {
 		var open uint64
 		for class := range there.Stem.Classes {
@@ -13,14 +13,14 @@ func (p *Product) beginAt(there *Product, property int) {
 				}
 			}
 		}
-		seen, reached, some := p.seen[row*p.words:(row+1)*p.words], there.seen[row*p.words:(row+1)*p.words], uint64(0)
+		seen, reached, some := p.Seen[row*p.Words:(row+1)*p.Words], there.Seen[row*p.Words:(row+1)*p.Words], uint64(0)
 		for i := range seen {
 			seen[i], begin[i] = ^reached[i], 0
 		}
 		for column := 0; open != 0 && column < len(there.Channel.States); column++ {
 			i, at := column>>6, uint64(1)<<(column&63)
-			for _, e := range there.Channel.fromAll(uint32(column)) {
-				if open>>there.Stem.Class[e.letter]&1 == 1 {
+			for _, e := range there.Channel.FromAll(uint32(column)) {
+				if open>>there.Stem.Class[e.Letter]&1 == 1 {
 					begin[i] |= at & reached[i]
 				}
 			}

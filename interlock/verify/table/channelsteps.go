@@ -1,9 +1,10 @@
-package verify
+package table
 
 import (
+	"slices"
+
 	"ohmgate/interlock"
 	"ohmgate/monitor"
-	"slices"
 )
 
 // EachStep calls f with every tabulated step of the channel; again says that a
@@ -11,8 +12,8 @@ import (
 func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class, again bool)) {
 	for state := range t.States {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			for _, e := range t.from(uint32(state), news) {
-				f(uint32(state), e.next, news, e.letter.again())
+			for _, e := range t.From(uint32(state), news) {
+				f(uint32(state), e.Next, news, e.Letter.Again())
 			}
 		}
 	}
@@ -21,8 +22,8 @@ func (t *ChannelTable) EachStep(f func(from, to uint32, news monitor.Class, agai
 // EachFrom calls f with every tabulated step from one state.
 func (t *ChannelTable) EachFrom(state uint32, f func(to uint32, news monitor.Class)) {
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		for _, e := range t.from(state, news) {
-			f(e.next, news)
+		for _, e := range t.From(state, news) {
+			f(e.Next, news)
 		}
 	}
 }
@@ -30,8 +31,8 @@ func (t *ChannelTable) EachFrom(state uint32, f func(to uint32, news monitor.Cla
 // Leads lists the news under which a channel can step from one state to another.
 func (t *ChannelTable) Leads(from, to uint32) (list []monitor.Class) {
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		for _, e := range t.from(from, news) {
-			if e.next == to {
+		for _, e := range t.From(from, news) {
+			if e.Next == to {
 				list = append(list, news)
 				break
 			}
@@ -42,26 +43,26 @@ func (t *ChannelTable) Leads(from, to uint32) (list []monitor.Class) {
 
 // Hears says that some news can come to a channel in this state.
 func (t *ChannelTable) Hears(state uint32, news monitor.Class) bool {
-	return len(t.from(state, news)) > 0
+	return len(t.From(state, news)) > 0
 }
 
-// stateOf is the number of a state that the table knows.
-func (t *ChannelTable) stateOf(s *interlock.ChannelState) (uint32, bool) {
+// StateOf is the number of a state that the table knows.
+func (t *ChannelTable) StateOf(s *interlock.ChannelState) (uint32, bool) {
 	key := ChannelState{s.Control, s.Parted}
-	key.Stay = t.stay.first[t.stay.index(key.Stay)]
-	i, ok := t.index[key]
+	key.Stay = t.Stay.First[t.Stay.Index(key.Stay)]
+	i, ok := t.Index[key]
 	return i, ok
 }
 
-// passes says that some reachable state in one phase leads to another phase
+// Passes says that some reachable state in one phase leads to another phase
 // under some news.
-func (t *ChannelTable) passes(from monitor.Phase, news monitor.Class, to monitor.Phase) bool {
+func (t *ChannelTable) Passes(from monitor.Phase, news monitor.Class, to monitor.Phase) bool {
 	for state := range t.States {
-		if t.phase(uint32(state)) != from {
+		if t.Phase(uint32(state)) != from {
 			continue
 		}
-		for _, e := range t.from(uint32(state), news) {
-			if t.phase(e.next) == to {
+		for _, e := range t.From(uint32(state), news) {
+			if t.Phase(e.Next) == to {
 				return true
 			}
 		}
@@ -69,9 +70,9 @@ func (t *ChannelTable) passes(from monitor.Phase, news monitor.Class, to monitor
 	return false
 }
 
-// upTo is the shortest news that lead from a channel that reads good to another
+// UpTo is the shortest news that lead from a channel that reads good to another
 // state in which it is fit to keep, and never out of that; nil if there are none.
-func (t *ChannelTable) upTo(state uint32) []monitor.Class {
+func (t *ChannelTable) UpTo(state uint32) []monitor.Class {
 	type step struct {
 		from int32
 		news monitor.Class
@@ -87,10 +88,10 @@ func (t *ChannelTable) upTo(state uint32) []monitor.Class {
 	}
 	for i := 0; i < len(queue) && came[state].from < 0; i++ {
 		for class := monitor.Class(0); class < monitor.Classes; class++ {
-			for _, e := range t.from(queue[i], class) {
-				if came[e.next].from < 0 && t.fitToKeep(e.next) {
-					came[e.next] = step{int32(queue[i]), class}
-					queue = append(queue, e.next)
+			for _, e := range t.From(queue[i], class) {
+				if came[e.Next].from < 0 && t.fitToKeep(e.Next) {
+					came[e.Next] = step{int32(queue[i]), class}
+					queue = append(queue, e.Next)
 				}
 			}
 		}
@@ -105,15 +106,15 @@ func (t *ChannelTable) upTo(state uint32) []monitor.Class {
 
 // well is a channel that has read good for long.
 func (t *ChannelTable) well(s uint32) bool {
-	return t.phase(s) == monitor.Bonded && t.States[s].Class == monitor.Good && t.States[s].Age == 0 && !t.States[s].Parted
+	return t.Phase(s) == monitor.Bonded && t.States[s].Class == monitor.Good && t.States[s].Age == 0 && !t.States[s].Parted
 }
 
-// reversed is the same channel with every step the other way round.
-func (t *ChannelTable) reversed() *ChannelTable {
+// Reversed is the same channel with every step the other way round.
+func (t *ChannelTable) Reversed() *ChannelTable {
 	lists := make([][]edge, len(t.States))
 	for s := range t.States {
-		for _, e := range t.fromAll(uint32(s)) {
-			lists[e.next] = append(lists[e.next], edge{uint32(s), e.letter})
+		for _, e := range t.FromAll(uint32(s)) {
+			lists[e.Next] = append(lists[e.Next], edge{uint32(s), e.Letter})
 		}
 	}
 	r := &ChannelTable{Config: t.Config, States: t.States}

@@ -1,4 +1,4 @@
-package verify
+package model
 
 import (
 	"runtime"
@@ -46,7 +46,7 @@ type Own struct {
 }
 
 // Cause is the name of a cause: a channel, or an input behind them.
-func (m *Model) cause(n int) string {
+func (m *Model) Cause(n int) string {
 	if n < len(m.Config.Channels) {
 		return m.Names.Channels[n]
 	}
@@ -65,22 +65,22 @@ type Options struct {
 	Progress func(done, of int, what string, states uint64)
 }
 
-func (o *Options) logic() *Logic {
+func (o *Options) LogicInUse() *Logic {
 	if o.Logic == nil {
 		return Real()
 	}
 	return o.Logic
 }
 
-func (o *Options) memory() uint64 {
+func (o *Options) MemoryLimit() uint64 {
 	if o.Memory == 0 {
 		return 2 << 30
 	}
 	return o.Memory
 }
 
-// workers is how many work at the same time.
-func (o *Options) workers() int {
+// WorkerCount is how many work at the same time.
+func (o *Options) WorkerCount() int {
 	if o.Workers <= 0 {
 		return runtime.GOMAXPROCS(0)
 	}

@@ -1,4 +1,4 @@
-package verify
+package model
 
 import (
 	"math/bits"
@@ -7,10 +7,10 @@ import (
 	"ohmgate/interlock"
 )
 
-// evaluate is the permissive's value, written a second time from the words of
+// Evaluate is the permissive's value, written a second time from the words of
 // the design (false < unknown < true; a vote is the Mth best of its terms), so
 // that properties do not ask the logic what its own rule says.
-func evaluate(p interlock.Permissive, value func(cause int) interlock.Truth) interlock.Truth {
+func Evaluate(p interlock.Permissive, value func(cause int) interlock.Truth) interlock.Truth {
 	if len(p) == 0 {
 		return interlock.Unknown
 	}
@@ -36,7 +36,7 @@ func evaluateNode(n *interlock.Node, results []interlock.Truth, value func(int) 
 		if count[1] > 0 {
 			return interlock.Unknown
 		}
-		return truth(count[2] == 1)
+		return Truth(count[2] == 1)
 	case interlock.OpAnd:
 		return mthBest(count, len(n.Args))
 	case interlock.OpOr:
@@ -56,30 +56,30 @@ func mthBest(count [3]int, m int) interlock.Truth {
 	return interlock.False
 }
 
-func truth(b bool) interlock.Truth {
+func Truth(b bool) interlock.Truth {
 	if b {
 		return interlock.True
 	}
 	return interlock.False
 }
 
-// truthSet is a set of truth values, one bit for each, false first.
-type truthSet uint8
+// TruthSet is a set of truth values, one bit for each, false first.
+type TruthSet uint8
 
-const anyTruth truthSet = 7
+const AnyTruth TruthSet = 7
 
-func setOf(t interlock.Truth) truthSet { return 1 << (t + 1) }
+func SetOf(t interlock.Truth) TruthSet { return 1 << (t + 1) }
 
-func (s truthSet) has(t interlock.Truth) bool { return s>>(t+1)&1 == 1 }
+func (s TruthSet) Has(t interlock.Truth) bool { return s>>(t+1)&1 == 1 }
 
-// outcomes is the set of values that a permissive can have when each cause can
+// Outcomes is the set of values that a permissive can have when each cause can
 // have those of its own set, whatever the others do. A cause that is named twice
 // counts as two, so the set may be too large, never too small.
-func outcomes(p interlock.Permissive, value func(cause int) truthSet) truthSet {
+func Outcomes(p interlock.Permissive, value func(cause int) TruthSet) TruthSet {
 	if len(p) == 0 {
-		return setOf(interlock.Unknown)
+		return SetOf(interlock.Unknown)
 	}
-	results := make([]truthSet, len(p))
+	results := make([]TruthSet, len(p))
 	for at := range p {
 		n := &p[at]
 		switch n.Op {
@@ -90,7 +90,7 @@ func outcomes(p interlock.Permissive, value func(cause int) truthSet) truthSet {
 		default:
 			results[at] = results[n.Args[0]]
 			if n.Op == interlock.OpNot {
-				results[at] = truthSet(bits.Reverse8(uint8(results[at])) >> 5)
+				results[at] = TruthSet(bits.Reverse8(uint8(results[at])) >> 5)
 			}
 			for _, arg := range n.Args[1:] {
 				results[at] = pairs(n.Op, results[at], results[arg])
@@ -101,13 +101,13 @@ func outcomes(p interlock.Permissive, value func(cause int) truthSet) truthSet {
 }
 
 // pairs combines two sets under AND, OR or XOR.
-func pairs(op interlock.Op, a, b truthSet) truthSet {
-	var set truthSet
-	for _, x := range truths {
-		for _, y := range truths {
-			if a.has(x) && b.has(y) {
+func pairs(op interlock.Op, a, b TruthSet) TruthSet {
+	var set TruthSet
+	for _, x := range Truths {
+		for _, y := range Truths {
+			if a.Has(x) && b.Has(y) {
 				n := interlock.Node{Op: op, Args: []int{0, 1}}
-				set |= setOf(evaluateNode(&n, []interlock.Truth{x, y}, nil))
+				set |= SetOf(evaluateNode(&n, []interlock.Truth{x, y}, nil))
 			}
 		}
 	}
@@ -116,45 +116,45 @@ func pairs(op interlock.Op, a, b truthSet) truthSet {
 
 // votes walks the terms of a vote and keeps which counts of true and of not
 // false are possible.
-func votes(n *interlock.Node, results []truthSet) truthSet {
+func votes(n *interlock.Node, results []TruthSet) TruthSet {
 	type counts struct{ shown, possible int }
 	now := map[counts]bool{{}: true}
 	for _, arg := range n.Args {
 		next := map[counts]bool{}
 		for c := range now {
-			if results[arg].has(interlock.True) {
+			if results[arg].Has(interlock.True) {
 				next[counts{c.shown + 1, c.possible + 1}] = true
 			}
-			if results[arg].has(interlock.Unknown) {
+			if results[arg].Has(interlock.Unknown) {
 				next[counts{c.shown, c.possible + 1}] = true
 			}
-			if results[arg].has(interlock.False) {
+			if results[arg].Has(interlock.False) {
 				next[c] = true
 			}
 		}
 		now = next
 	}
-	var set truthSet
+	var set TruthSet
 	for c := range now {
-		set |= setOf(mthBest([3]int{0, c.possible - c.shown, c.shown}, n.M))
+		set |= SetOf(mthBest([3]int{0, c.possible - c.shown, c.shown}, n.M))
 	}
 	return set
 }
 
-// unfit is what a cause can be when it does not help.
-const unfit truthSet = 1 | 2
+// Unfit is what a cause can be when it does not help.
+const Unfit TruthSet = 1 | 2
 
-// isCut says that the permissive cannot be true while all of these causes are
+// IsCut says that the permissive cannot be true while all of these causes are
 // false or unknown, whatever the others are.
-func isCut(p interlock.Permissive, causes ...int) bool {
-	return !outcomes(p, func(cause int) truthSet {
+func IsCut(p interlock.Permissive, causes ...int) bool {
+	return !Outcomes(p, func(cause int) TruthSet {
 		for _, c := range causes {
 			if c == cause {
-				return unfit
+				return Unfit
 			}
 		}
-		return anyTruth
-	}).has(interlock.True)
+		return AnyTruth
+	}).Has(interlock.True)
 }
 
 // MaxCut is the largest minimal cut set that is looked for.
@@ -168,8 +168,8 @@ func CutSets(p interlock.Permissive) [][]int {
 	set.Each(func(c int) { causes = append(causes, c) })
 	var found [][]int
 	for size := 1; size <= MaxCut; size++ {
-		choose(causes, size, nil, func(candidate []int) {
-			if !containsAny(candidate, found) && isCut(p, candidate...) {
+		Choose(causes, size, nil, func(candidate []int) {
+			if !containsAny(candidate, found) && IsCut(p, candidate...) {
 				found = append(found, append([]int(nil), candidate...))
 			}
 		})
@@ -177,13 +177,13 @@ func CutSets(p interlock.Permissive) [][]int {
 	return found
 }
 
-func choose(from []int, size int, have []int, f func([]int)) {
+func Choose(from []int, size int, have []int, f func([]int)) {
 	if size == 0 {
 		f(have)
 		return
 	}
 	for i := 0; i+size <= len(from); i++ {
-		choose(from[i+1:], size-1, append(have, from[i]), f)
+		Choose(from[i+1:], size-1, append(have, from[i]), f)
 	}
 }
 
@@ -193,7 +193,7 @@ func containsAny(candidate []int, sets [][]int) bool {
 		inside := 0
 		for _, c := range candidate {
 			for _, s := range set {
-				inside += b2i(c == s)
+				inside += Int(c == s)
 			}
 		}
 		if inside == len(set) {
@@ -203,35 +203,35 @@ func containsAny(candidate []int, sets [][]int) bool {
 	return false
 }
 
-// residue is what is left of a permissive once every cause but one has been
+// Residue is what is left of a permissive once every cause but one has been
 // given a value: a function of that one, as its value at false, unknown, true.
-type residue [3]interlock.Truth
+type Residue [3]interlock.Truth
 
-// residues lists every residue that a permissive can have in one cause while the
+// Residues lists every residue that a permissive can have in one cause while the
 // others are free. The nodes are evaluated by the logic, a few terms at a time.
-func residues(logic *Logic, p interlock.Permissive, focus int) []residue {
+func Residues(logic *Logic, p interlock.Permissive, focus int) []Residue {
 	if len(p) == 0 {
-		return []residue{{}}
+		return []Residue{{}}
 	}
-	free := []residue{}
-	for _, t := range truths {
-		free = append(free, residue{t, t, t})
+	free := []Residue{}
+	for _, t := range Truths {
+		free = append(free, Residue{t, t, t})
 	}
-	all := make([][]residue, len(p))
+	all := make([][]Residue, len(p))
 	for at := range p {
 		n := &p[at]
 		switch {
 		case n.Op == interlock.OpCause && n.Cause == focus:
-			all[at] = []residue{truths}
+			all[at] = []Residue{Truths}
 		case n.Op == interlock.OpCause:
 			all[at] = free
 		case n.Op == interlock.OpAnd || n.Op == interlock.OpOr:
 			all[at] = all[n.Args[0]]
 			for _, arg := range n.Args[1:] {
-				all[at] = combine(logic, n, [][]residue{all[at], all[arg]})
+				all[at] = combine(logic, n, [][]Residue{all[at], all[arg]})
 			}
 		default:
-			var terms [][]residue
+			var terms [][]Residue
 			for _, arg := range n.Args {
 				terms = append(terms, all[arg])
 			}
@@ -242,7 +242,7 @@ func residues(logic *Logic, p interlock.Permissive, focus int) []residue {
 }
 
 // combine lists the residues of one node over those of its terms.
-func combine(logic *Logic, n *interlock.Node, terms [][]residue) []residue {
+func combine(logic *Logic, n *interlock.Node, terms [][]Residue) []Residue {
 	small := make(interlock.Permissive, len(terms)+1)
 	args := make([]int, len(terms))
 	for i := range terms {
@@ -250,9 +250,9 @@ func combine(logic *Logic, n *interlock.Node, terms [][]residue) []residue {
 		args[i] = i
 	}
 	small[len(terms)] = interlock.Node{Op: n.Op, M: n.M, Args: args}
-	var found []residue
-	seen := map[residue]bool{}
-	picked := make([]residue, len(terms))
+	var found []Residue
+	seen := map[Residue]bool{}
+	picked := make([]Residue, len(terms))
 	value := make([]interlock.Truth, len(terms))
 	var pick func(i int)
 	pick = func(i int) {
@@ -263,7 +263,7 @@ func combine(logic *Logic, n *interlock.Node, terms [][]residue) []residue {
 			}
 			return
 		}
-		var r residue
+		var r Residue
 		for x := range r {
 			for k := range picked {
 				value[k] = picked[k][x]
@@ -277,24 +277,24 @@ func combine(logic *Logic, n *interlock.Node, terms [][]residue) []residue {
 	}
 	pick(0)
 	// In fixed order, so that equal sets are equal lists.
-	slices.SortFunc(found, func(a, b residue) int { return slices.Compare(a[:], b[:]) })
+	slices.SortFunc(found, func(a, b Residue) int { return slices.Compare(a[:], b[:]) })
 	return found
 }
 
-// of is the set of values that residues have when their cause has two values at
+// Of is the set of values that residues have when their cause has two values at
 // once, each the lower of both: a start asks what is fit to start and what is
 // fit to keep running.
-func of(all []residue, x, y interlock.Truth) truthSet {
-	var set truthSet
+func Of(all []Residue, x, y interlock.Truth) TruthSet {
+	var set TruthSet
 	for _, r := range all {
-		set |= setOf(min(r[x+1], r[y+1]))
+		set |= SetOf(min(r[x+1], r[y+1]))
 	}
 	return set
 }
 
-// wanted is the value of a cause that helps a permissive to be true; not known of
+// Wanted is the value of a cause that helps a permissive to be true; not known of
 // one that it does not read, or reads both as it is and inverted, as under XOR.
-func wanted(p interlock.Permissive, cause int) (value interlock.Truth, known bool) {
+func Wanted(p interlock.Permissive, cause int) (value interlock.Truth, known bool) {
 	asIs, inverted := false, false
 	var walk func(at int, not bool)
 	walk = func(at int, not bool) {
@@ -312,8 +312,8 @@ func wanted(p interlock.Permissive, cause int) (value interlock.Truth, known boo
 	if len(p) > 0 {
 		walk(len(p)-1, false)
 	}
-	return truth(asIs), asIs != inverted
+	return Truth(asIs), asIs != inverted
 }
 
-// truths lists the three values in the order in which letters number them.
-var truths = [3]interlock.Truth{interlock.False, interlock.Unknown, interlock.True}
+// Truths lists the three values in the order in which letters number them.
+var Truths = [3]interlock.Truth{interlock.False, interlock.Unknown, interlock.True}

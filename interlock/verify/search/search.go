@@ -1,4 +1,4 @@
-package verify
+package search
 
 import (
 	"cmp"
@@ -6,106 +6,108 @@ import (
 	"runtime"
 	"slices"
 	"sync"
+
+	"ohmgate/interlock/verify/table"
 )
 
 // Product is one channel in full detail times everything that hangs on it,
 // searched row by row: each row of the rest holds one bit for each state of the
 // channel. A level of the search moves whole rows with word operations.
 type Product struct {
-	Channel *ChannelTable
-	Stem    *Stem
+	Channel *table.ChannelTable
+	Stem    *table.Stem
 	Memory  uint64 // bytes; 0 is no limit
 	Workers int    // 0 is one for each core
 
-	words int
-	seen  []uint64 // row*words+word
-	wave  wave     // the states of the level now expanded
+	Words int
+	Seen  []uint64 // row*words+word
+	wave  Wave     // the states of the level now expanded
 	hands []hand
-	peak  uint64 // bytes of the largest waves so far
+	Peak  uint64 // bytes of the largest waves so far
 	// traced is the most memory that rebuilding a run has held.
-	traced uint64
+	Traced uint64
 
 	// Levels is how many scans the search took until nothing new came.
 	Levels int
 	// Hit and Bad collect what was met; FirstBad is the level at which each
 	// property was first violated, 0 if never.
-	Hit, Bad    mask
+	Hit, Bad    table.Mask
 	FirstBad    [32]int
 	FirstHit    [32]int
 	Transitions uint64
 
-	skip func(row, level int) bool // a mutant of the engine: rows that it forgets
-	keep func(level int, w *wave)
+	Skip func(row, level int) bool // a mutant of the engine: rows that it forgets
+	Keep func(level int, w *Wave)
 	// begin fills seen and wave with where the search begins; nil is power-up.
-	begin func()
+	Begin func()
 	// told is called after every level with the states reached; it may be nil.
-	told func(states uint64)
+	Told func(states uint64)
 	// until is the number of levels after which to stop; 0 is at the end.
 	until int
 }
 
-// wave holds some rows of states, each once.
-type wave struct {
-	rows []uint32
+// Wave holds some rows of states, each once.
+type Wave struct {
+	Rows []uint32
 	bits []uint64 // of rows[i] from i*words
 }
 
 // add appends a row and returns its bits, to be filled.
-func (w *wave) add(row uint32, bits []uint64) []uint64 {
-	w.rows = append(w.rows, row)
+func (w *Wave) add(row uint32, bits []uint64) []uint64 {
+	w.Rows = append(w.Rows, row)
 	w.bits = append(w.bits, bits...)
 	return w.bits[len(w.bits)-len(bits):]
 }
 
-func (w *wave) at(i, words int) []uint64 { return w.bits[i*words : (i+1)*words] }
+func (w *Wave) At(i, words int) []uint64 { return w.bits[i*words : (i+1)*words] }
 
-func (w *wave) clear() { w.rows, w.bits = w.rows[:0], w.bits[:0] }
+func (w *Wave) clear() { w.Rows, w.bits = w.Rows[:0], w.bits[:0] }
 
-func (w *wave) bytes() uint64 { return uint64(cap(w.bits))*8 + uint64(cap(w.rows))*4 }
+func (w *Wave) bytes() uint64 { return uint64(cap(w.bits))*8 + uint64(cap(w.Rows))*4 }
 
-func (p *Product) seenBytes() uint64 {
+func (p *Product) SeenBytes() uint64 {
 	return uint64(p.Stem.Rows) * (uint64(len(p.Channel.States)+63) / 64) * 8
 }
 
 // Bytes is the most memory that the search has held beside its tables.
-func (p *Product) Bytes() uint64 { return p.seenBytes() + p.peak }
+func (p *Product) Bytes() uint64 { return p.SeenBytes() + p.Peak }
 
 // TracedBytes is the most memory that rebuilding runs has held beside the tables.
-func (p *Product) TracedBytes() uint64 { return p.traced }
+func (p *Product) TracedBytes() uint64 { return p.Traced }
 
 // Run searches everything that can be reached from power-up.
 func (p *Product) Run() error {
-	if p.Memory > 0 && p.seenBytes() > p.Memory {
-		return &CutOff{"searching a product", 0, p.Memory}
+	if p.Memory > 0 && p.SeenBytes() > p.Memory {
+		return &table.CutOff{Where: "searching a product", States: 0, Limit: p.Memory}
 	}
-	p.words = (len(p.Channel.States) + 63) / 64
-	p.seen = make([]uint64, p.Stem.Rows*p.words)
+	p.Words = (len(p.Channel.States) + 63) / 64
+	p.Seen = make([]uint64, p.Stem.Rows*p.Words)
 	if p.Workers <= 0 {
 		p.Workers = runtime.GOMAXPROCS(0)
 	}
 	p.hands = p.newHands()
-	if p.begin != nil {
-		p.begin()
+	if p.Begin != nil {
+		p.Begin()
 	} else {
-		p.seen[0] = 1
-		p.wave.add(0, p.seen[:p.words])
+		p.Seen[0] = 1
+		p.wave.add(0, p.Seen[:p.Words])
 	}
 	states := uint64(1) // power-up
-	for p.Levels = 0; len(p.wave.rows) > 0 && (p.until == 0 || p.Levels < p.until); {
-		if p.keep != nil {
-			p.keep(p.Levels, &p.wave)
+	for p.Levels = 0; len(p.wave.Rows) > 0 && (p.until == 0 || p.Levels < p.until); {
+		if p.Keep != nil {
+			p.Keep(p.Levels, &p.wave)
 		}
 		p.Levels++
 		p.level()
 		states += count(p.wave.bits)
 		if p.Memory > 0 && p.Bytes() > p.Memory {
-			return &CutOff{"searching a product", states, p.Memory}
+			return &table.CutOff{Where: "searching a product", States: states, Limit: p.Memory}
 		}
-		if p.told != nil {
-			p.told(states)
+		if p.Told != nil {
+			p.Told(states)
 		}
 	}
-	p.hands, p.wave = nil, wave{}
+	p.hands, p.wave = nil, Wave{}
 	return nil
 }
 
@@ -118,7 +120,7 @@ func count(words []uint64) (n uint64) {
 }
 
 // States is the number of states reached.
-func (p *Product) States() uint64 { return count(p.seen) }
+func (p *Product) States() uint64 { return count(p.Seen) }
 
 // level expands the wave. Rows with the same states share their image. Every
 // worker goes through all of them, but brings only to the rows that are its own,
@@ -140,8 +142,8 @@ func (p *Product) level() {
 // alike gathers the places in the wave that hold the same states.
 func (p *Product) alike() (groups [][]uint32) {
 	byHash := map[uint64][]int{}
-	for i := range p.wave.rows {
-		words := p.wave.at(i, p.words)
+	for i := range p.wave.Rows {
+		words := p.wave.At(i, p.Words)
 		hash := uint64(14695981039346656037)
 		for _, w := range words {
 			hash = (hash ^ w) * 1099511628211
@@ -149,7 +151,7 @@ func (p *Product) alike() (groups [][]uint32) {
 		}
 		at := -1
 		for _, g := range byHash[hash] {
-			if slices.Equal(p.wave.at(int(groups[g][0]), p.words), words) {
+			if slices.Equal(p.wave.At(int(groups[g][0]), p.Words), words) {
 				at = g
 			}
 		}
@@ -172,13 +174,13 @@ type image struct {
 
 func (p *Product) newImage() *image {
 	n := p.Stem.Classes
-	return &image{class: make([]uint64, n*p.words), some: make([][]uint32, n), steps: make([]uint64, n)}
+	return &image{class: make([]uint64, n*p.Words), some: make([][]uint32, n), steps: make([]uint64, n)}
 }
 
 func (p *Product) imageOf(states []uint64, img *image) {
 	for c, list := range img.some {
 		for _, i := range list {
-			img.class[c*p.words+int(i)] = 0
+			img.class[c*p.Words+int(i)] = 0
 		}
 		img.some[c] = list[:0]
 	}
@@ -187,13 +189,13 @@ func (p *Product) imageOf(states []uint64, img *image) {
 	for i, word := range states {
 		for ; word != 0; word &= word - 1 {
 			state := uint32(i*64 + bits.TrailingZeros64(word))
-			for _, e := range p.Channel.fromAll(state) {
-				c := class[e.letter]
-				at := &img.class[c*p.words+int(e.next>>6)]
+			for _, e := range p.Channel.FromAll(state) {
+				c := class[e.Letter]
+				at := &img.class[c*p.Words+int(e.Next>>6)]
 				if *at == 0 {
-					img.some[c] = append(img.some[c], e.next>>6)
+					img.some[c] = append(img.some[c], e.Next>>6)
 				}
-				*at |= 1 << (e.next & 63)
+				*at |= 1 << (e.Next & 63)
 				img.steps[c]++
 			}
 		}
@@ -212,11 +214,11 @@ type hand struct {
 	rows  []uint32
 	// next is what was found for the next level, slot the place of a row in it
 	// plus one.
-	next wave
+	next Wave
 	slot []uint32
 	none []uint64 // a row without states
 
-	hit, bad    mask
+	hit, bad    table.Mask
 	transitions uint64
 }
 
@@ -234,7 +236,7 @@ func (p *Product) newHands() []hand {
 				taken[row] = forever
 			}
 		}
-		hands[i] = hand{share: i, img: p.newImage(), taken: taken, slot: make([]uint32, p.Stem.Rows), none: make([]uint64, p.words)}
+		hands[i] = hand{share: i, img: p.newImage(), taken: taken, slot: make([]uint32, p.Stem.Rows), none: make([]uint64, p.Words)}
 	}
 	return hands
 }
@@ -242,7 +244,7 @@ func (p *Product) newHands() []hand {
 // expand brings what groups of rows lead to into the rows of one worker.
 func (p *Product) expand(h *hand, groups [][]uint32) {
 	for g, group := range groups {
-		p.imageOf(p.wave.at(int(group[0]), p.words), h.img)
+		p.imageOf(p.wave.At(int(group[0]), p.Words), h.img)
 		for c, some := range h.img.some {
 			if len(some) == 0 {
 				continue
@@ -263,8 +265,8 @@ func (p *Product) spread(h *hand, group []uint32, class int, some []uint32) {
 	}
 	h.rows = h.rows[:0]
 	for _, i := range group {
-		row := int(p.wave.rows[i])
-		if p.skip != nil && p.skip(row, p.Levels) {
+		row := int(p.wave.Rows[i])
+		if p.Skip != nil && p.Skip(row, p.Levels) {
 			continue
 		}
 		for _, e := range p.Stem.From(row, class) {
@@ -274,9 +276,9 @@ func (p *Product) spread(h *hand, group []uint32, class int, some []uint32) {
 			}
 		}
 	}
-	image := h.img.class[class*p.words : (class+1)*p.words]
+	image := h.img.class[class*p.Words : (class+1)*p.Words]
 	for _, row := range h.rows {
-		seen, news := p.seen[int(row)*p.words:int(row+1)*p.words], uint64(0)
+		seen, news := p.Seen[int(row)*p.Words:int(row+1)*p.Words], uint64(0)
 		for _, i := range some {
 			news |= image[i] &^ seen[i]
 		}
@@ -293,10 +295,10 @@ func (p *Product) spread(h *hand, group []uint32, class int, some []uint32) {
 // nextOf is a row of the next level.
 func (h *hand) nextOf(row uint32) []uint64 {
 	if at := h.slot[row]; at > 0 {
-		return h.next.at(int(at-1), len(h.none))
+		return h.next.At(int(at-1), len(h.none))
 	}
 	words := h.next.add(row, h.none)
-	h.slot[row] = uint32(len(h.next.rows))
+	h.slot[row] = uint32(len(h.next.Rows))
 	return words
 }
 
@@ -305,14 +307,14 @@ func (h *hand) nextOf(row uint32) []uint64 {
 func (p *Product) count(h *hand, group []uint32, class int) {
 	steps := h.img.steps[class]
 	for _, i := range group {
-		row := int(p.wave.rows[i])
-		if p.skip != nil && p.skip(row, p.Levels) {
+		row := int(p.wave.Rows[i])
+		if p.Skip != nil && p.Skip(row, p.Levels) {
 			continue
 		}
 		list := row*p.Stem.Classes + class
-		h.hit |= p.Stem.says[list].Hit
-		h.bad |= p.Stem.says[list].Bad
-		h.transitions += uint64(p.Stem.at[list+1]-p.Stem.at[list]) * steps
+		h.hit |= p.Stem.Says[list].Hit
+		h.bad |= p.Stem.Says[list].Bad
+		h.transitions += uint64(p.Stem.At[list+1]-p.Stem.At[list]) * steps
 	}
 }
 
@@ -343,7 +345,7 @@ func (p *Product) advance() {
 	for i := range p.hands {
 		h := &p.hands[i]
 		bytes += h.next.bytes()
-		for _, row := range h.next.rows {
+		for _, row := range h.next.Rows {
 			places = append(places, place{row, h})
 		}
 	}
@@ -353,13 +355,13 @@ func (p *Product) advance() {
 		words := p.wave.add(at.row, at.h.nextOf(at.row))
 		at.h.slot[at.row] = 0
 		for i, w := range words {
-			p.seen[int(at.row)*p.words+i] |= w
+			p.Seen[int(at.row)*p.Words+i] |= w
 		}
 	}
 	for i := range p.hands {
 		p.hands[i].next.clear()
 	}
-	p.peak = max(p.peak, bytes, p.wave.bytes())
+	p.Peak = max(p.Peak, bytes, p.wave.bytes())
 }
 
 // Open counts the steps from reached states to states that were not reached. It
@@ -367,14 +369,14 @@ func (p *Product) advance() {
 func (p *Product) Open() uint64 {
 	img, open := p.newImage(), uint64(0)
 	for row := 0; row < p.Stem.Rows; row++ {
-		p.imageOf(p.seen[row*p.words:(row+1)*p.words], img)
+		p.imageOf(p.Seen[row*p.Words:(row+1)*p.Words], img)
 		for c, some := range img.some {
-			from := img.class[c*p.words : (c+1)*p.words]
+			from := img.class[c*p.Words : (c+1)*p.Words]
 			if len(some) == 0 {
 				continue
 			}
 			for _, e := range p.Stem.From(row, c) {
-				seen := p.seen[int(e.Next)*p.words : (int(e.Next)+1)*p.words]
+				seen := p.Seen[int(e.Next)*p.Words : (int(e.Next)+1)*p.Words]
 				for _, i := range some {
 					if from[i]&^seen[i] != 0 {
 						open++
@@ -383,7 +385,7 @@ func (p *Product) Open() uint64 {
 			}
 		}
 	}
-	if p.words == 0 || p.seen[0]&1 == 0 {
+	if p.Words == 0 || p.Seen[0]&1 == 0 {
 		open++ // not even power-up
 	}
 	return open

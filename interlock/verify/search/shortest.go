@@ -1,8 +1,11 @@
-package verify
+package search
 
 import (
 	"math/bits"
 	"slices"
+
+	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/table"
 )
 
 // Visited is one state of a product on a shortest run: a row of the rest and a
@@ -15,31 +18,31 @@ type Visited struct{ Row, Column uint32 }
 // level, a word where states lie dense, and the run is read backwards from there.
 // Where the levels do not all fit, it runs again for those before.
 func (p *Product) Shortest(property int) []Visited {
-	return p.back(p.FirstBad[property], func(l *front) (Visited, bool) { return p.lastBefore(l, property) })
+	return p.back(p.FirstBad[property], func(l *Front) (Visited, bool) { return p.lastBefore(l, property) })
 }
 
 // Deepest is a shortest run to one of the states that are farthest from power-up;
 // nil if the memory does not suffice.
 func (p *Product) Deepest() []Visited {
-	return p.back(p.Levels, func(l *front) (Visited, bool) {
-		return l.each(p.words, func(Visited) bool { return true })
+	return p.back(p.Levels, func(l *Front) (Visited, bool) {
+		return l.Each(p.Words, func(Visited) bool { return true })
 	})
 }
 
 // back reads a run backwards from a state that end finds in its last level.
-func (p *Product) back(length int, end func(*front) (Visited, bool)) []Visited {
+func (p *Product) back(length int, end func(*Front) (Visited, bool)) []Visited {
 	if length == 0 {
 		return nil
 	}
 	run := make([]Visited, length)
 	near := &kept{}
 	for i := length - 1; i >= 0; i-- {
-		if i < near.from || len(near.fronts) == 0 {
-			if near = p.levelsTo(i + 1); near == nil {
+		if i < near.From || len(near.Fronts) == 0 {
+			if near = p.LevelsTo(i + 1); near == nil {
 				return nil
 			}
 		}
-		l, ok := &near.fronts[i-near.from], false
+		l, ok := &near.Fronts[i-near.From], false
 		if i == length-1 {
 			run[i], ok = end(l)
 		} else {
@@ -52,75 +55,75 @@ func (p *Product) back(length int, end func(*front) (Visited, bool)) []Visited {
 	return run
 }
 
-// front holds what was new in one level, by word of the bit rows.
-type front struct {
-	at    []uint32 // row*words+word, rising within a row
-	words []uint64
+// Front holds what was new in one level, by word of the bit rows.
+type Front struct {
+	At    []uint32 // row*words+word, rising within a row
+	Words []uint64
 }
 
-func (l *front) bytes() uint64 { return uint64(len(l.words)) * 12 }
+func (l *Front) Bytes() uint64 { return uint64(len(l.Words)) * 12 }
 
 // kept are the last levels of a search that fit into its room.
 type kept struct {
-	from   int // the first one
-	fronts []front
-	bytes  uint64
+	From   int // the first one
+	Fronts []Front
+	Bytes  uint64
 	peak   uint64 // the most bytes so far
 }
 
 // add appends a level, and drops the first ones where there is no room for all.
-func (k *kept) add(l front, room uint64) {
-	for k.bytes+l.bytes() > room && len(k.fronts) > 0 {
-		k.bytes -= k.fronts[0].bytes()
-		k.fronts = slices.Delete(k.fronts, 0, 1)
-		k.from++
+func (k *kept) add(l Front, room uint64) {
+	for k.Bytes+l.Bytes() > room && len(k.Fronts) > 0 {
+		k.Bytes -= k.Fronts[0].Bytes()
+		k.Fronts = slices.Delete(k.Fronts, 0, 1)
+		k.From++
 	}
-	k.fronts = append(k.fronts, l)
-	k.bytes += l.bytes()
-	k.peak = max(k.peak, k.bytes)
+	k.Fronts = append(k.Fronts, l)
+	k.Bytes += l.Bytes()
+	k.peak = max(k.peak, k.Bytes)
 }
 
-// room is how much the levels may take: half of what the search has held, so
+// Room is how much the levels may take: half of what the search has held, so
 // that both searches and the levels stay within two or three times that.
-func (p *Product) room() uint64 {
+func (p *Product) Room() uint64 {
 	room := max(p.Bytes()/2, 1<<16)
 	if p.Memory > 0 {
-		room = min(room, p.Memory-min(p.Memory, p.seenBytes()+p.Bytes()))
+		room = min(room, p.Memory-min(p.Memory, p.SeenBytes()+p.Bytes()))
 	}
 	return room
 }
 
-// levelsTo searches again up to a level and keeps the last ones; nil where
+// LevelsTo searches again up to a level and keeps the last ones; nil where
 // the memory does not suffice.
-func (p *Product) levelsTo(last int) *kept {
-	keep, room := &kept{}, p.room()
+func (p *Product) LevelsTo(last int) *kept {
+	keep, room := &kept{}, p.Room()
 	again := &Product{Channel: p.Channel, Stem: p.Stem, Workers: p.Workers, Memory: p.Memory, until: last}
-	again.keep = func(_ int, w *wave) {
+	again.Keep = func(_ int, w *Wave) {
 		n := 0
 		for _, word := range w.bits {
-			n += b2i(word != 0)
+			n += model.Int(word != 0)
 		}
-		l := front{make([]uint32, 0, n), make([]uint64, 0, n)}
+		l := Front{make([]uint32, 0, n), make([]uint64, 0, n)}
 		for i, word := range w.bits {
 			if word != 0 {
-				at := int(w.rows[i/again.words])*again.words + i%again.words
-				l.at, l.words = append(l.at, uint32(at)), append(l.words, word)
+				at := int(w.Rows[i/again.Words])*again.Words + i%again.Words
+				l.At, l.Words = append(l.At, uint32(at)), append(l.Words, word)
 			}
 		}
 		keep.add(l, room)
 	}
 	err := again.Run()
-	p.traced = max(p.traced, p.seenBytes()+again.Bytes()+keep.peak)
-	if err != nil || p.Memory > 0 && keep.bytes > room {
+	p.Traced = max(p.Traced, p.SeenBytes()+again.Bytes()+keep.peak)
+	if err != nil || p.Memory > 0 && keep.Bytes > room {
 		return nil
 	}
 	return keep
 }
 
-// each calls f with the states of a level until it says that it has enough.
-func (l *front) each(words int, f func(Visited) bool) (Visited, bool) {
-	for i, at := range l.at {
-		for w := l.words[i]; w != 0; w &= w - 1 {
+// Each calls f with the states of a level until it says that it has enough.
+func (l *Front) Each(words int, f func(Visited) bool) (Visited, bool) {
+	for i, at := range l.At {
+		for w := l.Words[i]; w != 0; w &= w - 1 {
 			v := Visited{at / uint32(words), at%uint32(words)*64 + uint32(bits.TrailingZeros64(w))}
 			if f(v) {
 				return v, true
@@ -131,30 +134,30 @@ func (l *front) each(words int, f func(Visited) bool) (Visited, bool) {
 }
 
 // lastBefore is a state from which one scan violates the property.
-func (p *Product) lastBefore(l *front, property int) (Visited, bool) {
-	return p.leads(l, nil, func(e *StemEdge) bool { return e.Bad>>property&1 == 1 })
+func (p *Product) lastBefore(l *Front, property int) (Visited, bool) {
+	return p.leads(l, nil, func(e *table.StemEdge) bool { return e.Bad>>property&1 == 1 })
 }
 
 // before is a state of a level from which one scan leads to another state.
-func (p *Product) before(l *front, to Visited) (Visited, bool) {
-	return p.leads(l, &to.Column, func(e *StemEdge) bool { return e.Next == to.Row })
+func (p *Product) before(l *Front, to Visited) (Visited, bool) {
+	return p.leads(l, &to.Column, func(e *table.StemEdge) bool { return e.Next == to.Row })
 }
 
 // leads finds a state from which the channel can go to a column, or anywhere,
 // while the rest takes a wanted step. Which letters lead where is asked first of
 // the channel, then of each row once.
-func (p *Product) leads(l *front, column *uint32, wanted func(*StemEdge) bool) (Visited, bool) {
+func (p *Product) leads(l *Front, column *uint32, wanted func(*table.StemEdge) bool) (Visited, bool) {
 	classes := make([]uint64, len(p.Channel.States)) // by channel state: classes of letters that lead there
 	for s := range classes {
-		for _, e := range p.Channel.fromAll(uint32(s)) {
-			if column == nil || e.next == *column {
-				classes[s] |= 1 << p.Stem.Class[e.letter]
+		for _, e := range p.Channel.FromAll(uint32(s)) {
+			if column == nil || e.Next == *column {
+				classes[s] |= 1 << p.Stem.Class[e.Letter]
 			}
 		}
 	}
 	row, open := -1, uint64(0)
 	words := (len(classes) + 63) / 64
-	return l.each(words, func(v Visited) bool {
+	return l.Each(words, func(v Visited) bool {
 		if int(v.Row) != row {
 			row, open = int(v.Row), 0
 			for c := range p.Stem.Classes {
