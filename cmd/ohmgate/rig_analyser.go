@@ -11,6 +11,8 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/analyse"
+	"ohmgate/hwio/rig/judge"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/monitor"
@@ -39,7 +41,7 @@ func runAnalyser(out io.Writer, f *rigFiles, o *rigOptions) error {
 		return failed(exitInput, "%w", err)
 	}
 	defer file.Close()
-	capture, err := rig.ReadCapture(o.analyser, file)
+	capture, err := analyse.ReadCapture(o.analyser, file)
 	if err != nil {
 		return failed(exitInput, "%w", err)
 	}
@@ -60,7 +62,7 @@ func runAnalyser(out io.Writer, f *rigFiles, o *rigOptions) error {
 		return failed(exitInput, "%s: %w", o.analyser, err)
 	}
 	report := &rig.Report{
-		Instruments: []sheet.Instrument{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: rig.Verdict(steps),
+		Instruments: []sheet.Instrument{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: judge.Verdict(steps),
 		Checks: []sheet.Inspection{{Name: "analyser's record", Verdict: sheet.Shown, Text: fmt.Sprintf("%s: %s; %s", o.analyser, stimuli(len(steps)), capture.Assumed()), Details: []string{}}},
 	}
 	run := rig.Run{Number: 1, Steps: steps, Verdict: report.Verdict, RigState: sheet.StateUnmoved, Reason: "read to the end", Heard: []string{}, Seen: []string{}}
@@ -69,12 +71,12 @@ func runAnalyser(out io.Writer, f *rigFiles, o *rigOptions) error {
 	if report.Verdict == sheet.NothingChecked {
 		report.Exit = int(exitNothing)
 	}
-	for name, times := range rig.Trips(steps) {
+	for name, times := range judge.Trips(steps) {
 		slowest := 0.0
 		for _, one := range times {
 			slowest = max(slowest, one)
 		}
-		report.Statements = append(report.Statements, rig.Statement(name, len(times), time.Duration(slowest*float64(time.Millisecond)), 1-o.confidence/100))
+		report.Statements = append(report.Statements, judge.Statement(name, len(times), time.Duration(slowest*float64(time.Millisecond)), 1-o.confidence/100))
 	}
 	return o.finishAnalyser(out, f, report)
 }
@@ -138,7 +140,7 @@ func (o *rigOptions) analyserLacks(f *rigFiles) error {
 }
 
 // analyserTest is what the flags say of the two lines.
-func (o *rigOptions) analyserTest(f *rigFiles) (test rig.AnalyserTest, err error) {
+func (o *rigOptions) analyserTest(f *rigFiles) (test analyse.Test, err error) {
 	if len(f.site.Outputs) == 1 && o.responseAt == "" {
 		o.responseAt = f.site.Outputs[0].Name
 	}
@@ -172,7 +174,7 @@ func (o *rigOptions) analyserTest(f *rigFiles) (test rig.AnalyserTest, err error
 		return test, err
 	}
 	test.Output, test.Meaning = o.responseAt, o.stimulusAt
-	test.Bound = rig.NewBounds(f.wires, f.logic).Loss(output, channel, class)
+	test.Bound = judge.NewBounds(f.wires, f.logic, nil).Loss(output, channel, class)
 	return test, nil
 }
 

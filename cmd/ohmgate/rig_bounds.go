@@ -1,7 +1,7 @@
 package main
 
 import (
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/judge"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
@@ -10,7 +10,7 @@ import (
 
 // verifiedBounds asks the exhaustive search for the worst response of every judged output to the loss of each channel that is
 // enough to stop it.
-func verifiedBounds(s *site.Site, outputs []string) ([]rig.Verified, error) {
+func verifiedBounds(s *site.Site, outputs []string) ([]judge.Verified, error) {
 	if len(outputs) == 0 {
 		return nil, nil
 	}
@@ -22,7 +22,7 @@ func verifiedBounds(s *site.Site, outputs []string) ([]rig.Verified, error) {
 	if err != nil {
 		return nil, failed(exitInternal, "%w", err)
 	}
-	var list []rig.Verified
+	var list []judge.Verified
 	for i := range cuts {
 		for _, r := range cuts[i].Response {
 			if len(r.Set) != 1 || s.ChannelIndex(r.Set[0]) < 0 || r.Scans == model.Endless {
@@ -30,7 +30,7 @@ func verifiedBounds(s *site.Site, outputs []string) ([]rig.Verified, error) {
 			}
 			for class := monitor.Class(0); class < monitor.Classes; class++ {
 				if class.String() == r.Class {
-					list = append(list, rig.Verified{Output: cuts[i].Output, Channel: r.Set[0], Class: class, Scans: uint64(r.Scans), Exact: r.Bound == "exact"})
+					list = append(list, judge.Verified{Output: cuts[i].Output, Channel: r.Set[0], Class: class, Scans: uint64(r.Scans), Exact: r.Bound == "exact"})
 				}
 			}
 		}

@@ -5,7 +5,8 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/judge"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock/site"
 	"ohmgate/monitor"
 )
@@ -30,7 +31,7 @@ func TestVerifiedBoundsAgreeWithSiteTiming(t *testing.T) {
 			require.Equal(t, uint64(timing.DetectionScans), v.Scans, "%s: %s after %s %s", file, v.Output, v.Channel, v.Class)
 			require.True(t, v.Exact, "%s: a run attains %s after %s %s", file, v.Output, v.Channel, v.Class)
 			output, channel := s.OutputIndex(v.Output), s.ChannelIndex(v.Channel)
-			plain, verified := rig.NewBounds(&rig.Map{Site: s}, logic), rig.NewBounds(&rig.Map{Site: s, Verified: list}, logic)
+			plain, verified := judge.NewBounds(&wiring.Map{Site: s}, logic, nil), judge.NewBounds(&wiring.Map{Site: s}, logic, list)
 			require.Equal(t, plain.Loss(output, channel, v.Class).Span, verified.Loss(output, channel, v.Class).Span, "%s: %s after %s %s", file, v.Output, v.Channel, v.Class)
 			bounded[v.Output] = true
 		}
@@ -43,19 +44,18 @@ func TestVerifiedBoundsAgreeWithSiteTiming(t *testing.T) {
 func TestVerifiedResponseIsTheBound(t *testing.T) {
 	files, err := readRig("../../testdata/rig/bench_siding.yaml", "")
 	require.NoError(t, err)
-	bounds := rig.NewBounds(files.wires, files.logic)
+	bounds := func(verified []judge.Verified) *judge.Bounds {
+		return judge.NewBounds(files.wires, files.logic, verified)
+	}
 	list, err := verifiedBounds(files.site, files.wires.Judged())
 	require.NoError(t, err)
 	for _, class := range []monitor.Class{monitor.Open, monitor.High} {
-		files.wires.Verified = nil
-		before := bounds.Loss(0, 0, class)
+		before := bounds(nil).Loss(0, 0, class)
 		require.Contains(t, before.Source, "site timing")
-		files.wires.Verified = list
-		after := bounds.Loss(0, 0, class)
+		after := bounds(list).Loss(0, 0, class)
 		require.Equal(t, before.Span, after.Span, class)
 		require.Regexp(t, `^verify: [0-9]+ scans?, exact, for bond_1 `+class.String(), after.Source)
-		files.wires.Verified = []rig.Verified{{Output: "valve_1", Channel: "bond_1", Class: class, Scans: uint64(before.Most/files.site.Period.Max) + 7}}
-		slower := bounds.Loss(0, 0, class)
+		slower := bounds([]judge.Verified{{Output: "valve_1", Channel: "bond_1", Class: class, Scans: uint64(before.Most/files.site.Period.Max) + 7}}).Loss(0, 0, class)
 		require.Greater(t, slower.Most, before.Most)
 		require.Contains(t, slower.Source, "upper bound")
 		require.Equal(t, before.Least, slower.Least, "the guaranteed patience is not a matter of the worst case")

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"slices"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 )
 
@@ -75,7 +75,7 @@ func (r *sightedRecord) against(f *rigFiles, s *sheet.Sheet) string {
 		return notOnTwin
 	case r.Twin && s.Head.Twin != ownTwin:
 		return notTheRight
-	case s.Head.Mode != rig.Stimulate.String() && s.Head.Mode != rig.StandIn.String():
+	case s.Head.Mode != wiring.Stimulate.String() && s.Head.Mode != wiring.StandIn.String():
 		return notPlayed
 	case s.End == nil:
 		return notEnded
@@ -94,7 +94,7 @@ func (r *sightedRecord) against(f *rigFiles, s *sheet.Sheet) string {
 // faultsMet says that a run's faults met a unit that had energised its output. A bench that stands in for the unit plays no
 // faults: the plant is real there.
 func faultsMet(s *sheet.Sheet) bool {
-	return (s.Head.Mode == rig.Stimulate.String() || s.Head.Twin != "") &&
+	return (s.Head.Mode == wiring.Stimulate.String() || s.Head.Twin != "") &&
 		slices.ContainsFunc(s.Steps, func(one sheet.Step) bool { return one.Change == "energised" && one.Verdict == sheet.Consistent })
 }
 

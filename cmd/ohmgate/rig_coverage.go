@@ -8,7 +8,8 @@ import (
 	"strings"
 	"time"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock/fault"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
@@ -21,22 +22,22 @@ import (
 const coverageOver = "the verified graph: what each part can do with its neighbours free, and every fault in the cones of the outputs that the bench judges"
 
 // verified is the graph of the outputs that a bench judges.
-func (f *rigFiles) verified() (*verify.Graph, []rig.Place, error) {
+func (f *rigFiles) verified() (*verify.Graph, []stimulus.Place, error) {
 	m, err := model.FromSite(f.site)
 	if err != nil {
 		return nil, nil, failed(exitInput, "%w", err)
 	}
 	judged := f.wires.Judged()
 	if len(judged) == 0 {
-		return &verify.Graph{}, []rig.Place{}, nil
+		return &verify.Graph{}, []stimulus.Place{}, nil
 	}
 	graph, err := verify.MakeGraph(m, model.Options{Outputs: judged})
 	if err != nil {
 		return nil, nil, failed(exitInternal, "%w", err)
 	}
-	places := []rig.Place{}
+	places := []stimulus.Place{}
 	for _, t := range graph.Transitions {
-		places = append(places, rig.Place{Kind: t.Kind, Name: t.Name, Text: t.String(), From: t.From, Why: t.Why, Needs: t.Needs})
+		places = append(places, stimulus.Place{Kind: t.Kind, Name: t.Name, Text: t.String(), From: t.From, Why: t.Why, Needs: t.Needs})
 	}
 	return graph, places, nil
 }
@@ -54,17 +55,17 @@ func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
 }
 
 // covered is the coverage of what was seen.
-func (f *rigFiles) covered(places []rig.Place, seen map[string]bool) rig.Coverage {
-	return f.wires.Covered(f.logic, places, seen, f.refuses)
+func (f *rigFiles) covered(places []stimulus.Place, seen map[string]bool) stimulus.Coverage {
+	return stimulus.Covered(f.wires, f.logic, places, seen, f.refuses)
 }
 
 // plays says that the bench plays anything to a unit; else it reads the plant, and people move that by hand.
 func (f *rigFiles) plays() bool {
-	return slices.ContainsFunc(f.wires.Contacts, func(t *rig.Terminal) bool { return t != nil })
+	return slices.ContainsFunc(f.wires.Contacts, func(t *wiring.Terminal) bool { return t != nil })
 }
 
 // refuses says why the bench cannot play a fault: a short story with it is rehearsed.
-func (f *rigFiles) refuses(one rig.Place) string {
+func (f *rigFiles) refuses(one stimulus.Place) string {
 	if !f.plays() {
 		return ""
 	}
@@ -85,7 +86,7 @@ func (f *rigFiles) refuses(one rig.Place) string {
 // rehearse says how often the judged outputs change in a scenario, or why the bench cannot play it.
 func (f *rigFiles) rehearse(scenario *sim.Scenario) (changes int, because string) {
 	plant, _, _ := sim.Prepare(f.site, f.logic, scenario, scenario.Seed)
-	rehearsal, err := f.wires.Rehearse(f.logic, plant, time.Now())
+	rehearsal, err := stimulus.Rehearse(f.wires, f.logic, plant, time.Now())
 	if err == nil {
 		return rehearsal.Changes, ""
 	}
@@ -140,18 +141,18 @@ var exampleUnits = map[fault.Unit]quantity.Dimension{
 
 // coverageReport is what --coverage says, for machines.
 type coverageReport struct {
-	Schema   string       `json:"schema"`
-	Tool     string       `json:"tool"`
-	Verb     string       `json:"verb"`
-	Site     string       `json:"site"`
-	Hash     string       `json:"site_sha256"`
-	Twin     bool         `json:"twin"`
-	Records  []string     `json:"records"`
-	Sheets   int          `json:"sheets"`
-	Notes    []string     `json:"notes"`
-	Over     string       `json:"coverage_over"`
-	Coverage rig.Coverage `json:"coverage"`
-	Exit     int          `json:"exit"`
+	Schema   string            `json:"schema"`
+	Tool     string            `json:"tool"`
+	Verb     string            `json:"verb"`
+	Site     string            `json:"site"`
+	Hash     string            `json:"site_sha256"`
+	Twin     bool              `json:"twin"`
+	Records  []string          `json:"records"`
+	Sheets   int               `json:"sheets"`
+	Notes    []string          `json:"notes"`
+	Over     string            `json:"coverage_over"`
+	Coverage stimulus.Coverage `json:"coverage"`
+	Exit     int               `json:"exit"`
 }
 
 // readSighted reads a site and what its records say of the graph.
@@ -225,10 +226,10 @@ func tellRecorded(out io.Writer, args []string, o *rigOptions) error {
 const mostListed = 40
 
 // tellCoverage prints the shares and the first gaps.
-func tellCoverage(out io.Writer, c *rig.Coverage) {
-	total := rig.Share{Kind: "together"}
+func tellCoverage(out io.Writer, c *stimulus.Coverage) {
+	total := stimulus.Share{Kind: "together"}
 	fmt.Fprintln(out, "of the verified graph   seen  not seen  this bench cannot   share of what it can")
-	line := func(s rig.Share) {
+	line := func(s stimulus.Share) {
 		share := "-"
 		if can := s.Seen + s.Gaps; can > 0 {
 			share = fmt.Sprintf("%d %%", 100*s.Seen/can)
@@ -250,7 +251,7 @@ func tellCoverage(out io.Writer, c *rig.Coverage) {
 }
 
 // tellCannot prints why some places are beyond the bench, each reason once.
-func tellCannot(out io.Writer, c *rig.Coverage) {
+func tellCannot(out io.Writer, c *stimulus.Coverage) {
 	var order []string
 	places := map[string][]string{}
 	for _, one := range c.Cannot {

@@ -13,7 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/hwio/sheet"
 )
 
@@ -106,7 +106,7 @@ func closeOnTheTwin(t *testing.T, files []gapFile, gaps ...string) {
 func closedIn(t *testing.T, gap, record string) bool {
 	text, _ := rigSays(t, "--twin", "--coverage", "--json", benchSite, record)
 	var made coverageReport
-	return json.Unmarshal([]byte(text), &made) == nil && slices.ContainsFunc(made.Coverage.Seen, func(one rig.Place) bool { return one.Text == gap })
+	return json.Unmarshal([]byte(text), &made) == nil && slices.ContainsFunc(made.Coverage.Seen, func(one stimulus.Place) bool { return one.Text == gap })
 }
 
 func TestGapsRefuseADirectoryOfEarlierOnes(t *testing.T) {

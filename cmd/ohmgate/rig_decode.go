@@ -15,7 +15,7 @@ import (
 
 	"ohmgate/hwio/port"
 	"ohmgate/hwio/record"
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/analyse"
 )
 
 // decodeOptions is what the command line says of a recording of a bus.
@@ -210,7 +210,7 @@ func recordedBytes(o *decodeOptions, text []byte, line port.Line) ([]record.Byte
 		record.Lengthen(all, line.Baud)
 		return all, line, nil
 	}
-	capture, err := rig.ReadCapture(o.file, bytes.NewReader(text))
+	capture, err := analyse.ReadCapture(o.file, bytes.NewReader(text))
 	switch {
 	case err != nil && bytes.Contains(text[:min(len(text), 4096)], []byte("$timescale")):
 		return nil, line, err

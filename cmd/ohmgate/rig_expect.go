@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
 	"ohmgate/sim"
@@ -16,7 +17,7 @@ const besideTheUnit = "the logic beside the unit"
 // expects has the expectations of the scenario followed, or listed as not judged where the mode plays no scenario. What the
 // logic shows by itself and not on the bench is not shown: the unit or the bench has bent the story.
 func (o *rigOptions) expects(f *rigFiles, order *rig.Order) error {
-	if order.Mode != rig.Stimulate {
+	if order.Mode != wiring.Stimulate {
 		for i := range f.scenario.Expect {
 			one := f.expectation(&sim.Outcome{Expectation: &f.scenario.Expect[i]})
 			one.On, one.Verdict, one.Detail = "", sheet.NotJudged, fmt.Sprintf("a %s run plays no scenario to a unit", order.Mode)

@@ -5,7 +5,7 @@ import (
 	"strings"
 	"time"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
@@ -36,7 +36,7 @@ func slug(text string) string {
 }
 
 // scenario writes a tour as a scenario file.
-func (w *gapWriter) scenario(name string, gap rig.Place, tour verify.Tour, how ending) []byte {
+func (w *gapWriter) scenario(name string, gap stimulus.Place, tour verify.Tour, how ending) []byte {
 	var b strings.Builder
 	at := func(scan uint64) string { return quantity.Duration(time.Duration(scan) * w.site.Period.Max) }
 	end := time.Duration(tour.Scans+afterwards) * w.site.Period.Max
@@ -110,7 +110,7 @@ func (w *gapWriter) step(deeds []verify.Deed, i int, forced map[int]bool) []stri
 func (w *gapWriter) show(deed *verify.Deed, forced map[int]bool) (lines []string) {
 	name, c := w.site.Channels[deed.On].Name, &w.logic.Channels[deed.On].Config
 	if deed.Class != monitor.Good && deed.Class != monitor.Open {
-		value, _ := w.wires.ValueOf(deed.On, c, deed.Class)
+		value, _ := stimulus.ValueOf(w.wires, deed.On, c, deed.Class)
 		forced[deed.On] = true
 		return []string{fmt.Sprintf("read: %s, on: %s", ohms(value), name)}
 	}

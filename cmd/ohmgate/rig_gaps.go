@@ -10,7 +10,7 @@ import (
 	"strings"
 	"time"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
@@ -118,7 +118,7 @@ func emptyOfGaps(directory string) error {
 type gapWriter struct {
 	*rigFiles
 	graph    *verify.Graph
-	coverage rig.Coverage
+	coverage stimulus.Coverage
 	model    *model.Model
 	kept     []gapFile
 	open     []gapOpen
@@ -150,11 +150,11 @@ func (w *gapWriter) find() (err error) {
 	tours, full := verify.Tours(w.model, w.wires.Judged(), w.ability(), wanted)
 	w.full = full
 	gaps := slices.Clone(w.coverage.Gaps) // those on the way of longer ones first
-	length := func(p rig.Place) uint64 {
+	length := func(p stimulus.Place) uint64 {
 		tour, _ := w.tourOf(p, tours, running)
 		return tour.Scans
 	}
-	slices.SortStableFunc(gaps, func(a, b rig.Place) int { return int(length(a)) - int(length(b)) })
+	slices.SortStableFunc(gaps, func(a, b stimulus.Place) int { return int(length(a)) - int(length(b)) })
 	closed := map[string]bool{}
 	for _, gap := range gaps {
 		if closed[gap.Text] {
@@ -198,7 +198,7 @@ func (w *gapWriter) enablings() (list []string) {
 }
 
 // tourOf is the tour for a gap; a fault is played while an output runs in whose cone it lies.
-func (w *gapWriter) tourOf(gap rig.Place, tours map[string]verify.Tour, running []string) (verify.Tour, bool) {
+func (w *gapWriter) tourOf(gap stimulus.Place, tours map[string]verify.Tour, running []string) (verify.Tour, bool) {
 	if gap.Kind != verify.KindFault {
 		tour, ok := tours[gap.Text]
 		return tour, ok
@@ -247,7 +247,7 @@ func (w *gapWriter) ability() *verify.Ability {
 	a.Slack = 5 + uint64((late+w.site.Period.Max-1)/w.site.Period.Max)
 	for i := range a.Shows {
 		for class := monitor.Class(0); class < monitor.Classes; class++ {
-			a.Shows[i][class] = w.wires.Shows(i, &w.logic.Channels[i].Config, class)
+			a.Shows[i][class] = stimulus.Shows(w.wires, i, &w.logic.Channels[i].Config, class)
 		}
 	}
 	return a
@@ -255,7 +255,7 @@ func (w *gapWriter) ability() *verify.Ability {
 
 // play makes a scenario of a tour. A story in which nothing is energised gets an ending in which something is: a dead unit does
 // nothing either, and such a run would not be judged.
-func (w *gapWriter) play(gap rig.Place, tour verify.Tour) (made gapFile, because string) {
+func (w *gapWriter) play(gap stimulus.Place, tour verify.Tour) (made gapFile, because string) {
 	first := ""
 	for _, how := range []ending{asItIs, putRight, restarted} {
 		if made, because = w.try(gap, tour, how); because == "" {
@@ -271,7 +271,7 @@ func (w *gapWriter) play(gap rig.Place, tour verify.Tour) (made gapFile, because
 const notEnergised = "no way was found to end its story with an output energised, and without that no step is judged"
 
 // try keeps a scenario only if the bench can play and judge it and the simulated logic goes through the gap.
-func (w *gapWriter) try(gap rig.Place, tour verify.Tour, how ending) (made gapFile, because string) {
+func (w *gapWriter) try(gap stimulus.Place, tour verify.Tour, how ending) (made gapFile, because string) {
 	name := "gap_" + slug(gap.Text)
 	text := w.scenario(name, gap, tour, how)
 	scenario, problems := sim.ParseScenario(name, text, w.site)

@@ -10,7 +10,7 @@ import (
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock/site"
 )
 
@@ -76,7 +76,7 @@ func TestRigMapsAndTheirSchema(t *testing.T) {
 		require.Error(t, schema.Validate(asJSON(t, text).(map[string]any)["rig"]), c.to)
 		s, problems := site.Parse("../../testdata/rig/bench.yaml", []byte(text))
 		if problems == nil {
-			_, problems = rig.Read(s)
+			_, problems = wiring.Read(s)
 		}
 		require.NotNil(t, problems, "the schema refuses what the program takes: %s", c.to)
 	}
@@ -100,7 +100,7 @@ func TestCalibrationFilesAndTheirSchema(t *testing.T) {
 		require.Error(t, schema.Validate(asJSON(t, text)), c.to)
 		file := t.TempDir() + "/c.yaml"
 		require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
-		_, problems := rig.ReadCalibration(file)
+		_, problems := wiring.ReadCalibration(file)
 		require.NotNil(t, problems, "the schema refuses what the program takes: %s", c.to)
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"strings"
 
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/judge"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 )
 
@@ -16,7 +18,7 @@ type rigReport struct {
 	Tool     string      `json:"tool"`
 	Verb     string      `json:"verb"`
 	Head     sheet.Head  `json:"sheet"`
-	Load     rig.Load    `json:"bus_load"`
+	Load     wiring.Load `json:"bus_load"`
 	Report   *rig.Report `json:"report"`
 	Record   string      `json:"record"`
 	LastHash string      `json:"last_hash"`
@@ -168,7 +170,7 @@ func rigVerdict(code exitCode, r *rigReport) string {
 		for k := range run.Steps {
 			found[run.Steps[k].Verdict] = true
 		}
-		found["expected "+rig.Expected(run.Expected)] = true
+		found["expected "+judge.Expected(run.Expected)] = true
 	}
 	switch code {
 	case exitShown:

@@ -10,6 +10,7 @@ import (
 
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
@@ -22,7 +23,7 @@ func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
 		return func() {}, nil
 	}
 	options := rehearse.Options{Wrong: o.wrong}
-	if order.Mode != rig.Stimulate {
+	if order.Mode != wiring.Stimulate {
 		o.gate = &gatedPlant{fresh: func() loop.Source { p, _ := f.plant(); return p }}
 		options.Plant = o.gate
 	}

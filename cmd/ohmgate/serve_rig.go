@@ -10,7 +10,9 @@ import (
 
 	"ohmgate/cmd/ohmgate/live"
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/bench"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -34,16 +36,16 @@ const endless = 1 << 62
 
 // openRig prepares to listen; nothing is opened yet but a twin.
 func openRig(s *site.Site, logic *interlock.Config, o *serveOptions, sc *sim.Scenario) (*listening, error) {
-	wires, problems := rig.Read(s)
+	wires, problems := wiring.Read(s)
 	if problems != nil {
 		return nil, failed(exitInput, "%w", problems)
 	}
-	if problems := wires.CheckLoad(rig.Listen); problems != nil {
+	if problems := wires.CheckLoad(wiring.Listen); problems != nil {
 		return nil, failed(exitInput, "%w", problems)
 	}
 	l := &listening{feed: live.NewFeed()}
 	l.order = &rig.Order{
-		Map: wires, Logic: logic, Mode: rig.Listen, Runs: 1, Scans: endless, Settings: rig.Settings{Devices: map[string]string{}},
+		Map: wires, Logic: logic, Mode: wiring.Listen, Runs: 1, Scans: endless, Settings: bench.Settings{Devices: map[string]string{}},
 		Head: sheet.Head{Site: s.Name, SiteHash: s.Hash, Tool: toolVersion(), Remark: "listened to live", Notes: []string{}},
 		Watch: func() ([]loop.Watcher, func() error, error) {
 			return []loop.Watcher{l.feed}, func() error { return nil }, nil

@@ -16,6 +16,9 @@ import (
 
 	"ohmgate/hwio/record"
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/bench"
+	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -123,7 +126,7 @@ func (o *rigOptions) flags(verb *cobra.Command) {
 	f.StringVar(&o.record, "record", "", "add the test sheets to this `file` (needed with hardware)")
 	f.StringVar(&o.frames, "frames", "", "record every byte on the lines with its time to this `file`")
 	f.IntVar(&o.runs, "runs", 1, "play it so many times, at spread phases")
-	f.IntVar(&o.edges, "edges", rig.LeastEdges, "edges of the loop-back run")
+	f.IntVar(&o.edges, "edges", bench.LeastEdges, "edges of the loop-back run")
 	f.Uint64Var(&o.seed, "seed", 0, "seed of the loop-back run's random phases; 0: a new one")
 	f.Float64Var(&o.confidence, "confidence", 95, "confidence of statements in `per cent`")
 	f.StringVar(&o.tester, "tester", "", "`name` for the sheet")
@@ -146,14 +149,14 @@ func (o *rigOptions) flags(verb *cobra.Command) {
 }
 
 // mode is what the flags ask for.
-func (o *rigOptions) mode() rig.Mode {
+func (o *rigOptions) mode() wiring.Mode {
 	switch {
 	case o.standIn:
-		return rig.StandIn
+		return wiring.StandIn
 	case o.listen:
-		return rig.Listen
+		return wiring.Listen
 	}
-	return rig.Stimulate
+	return wiring.Stimulate
 }
 
 // rigFiles is what the files say.
@@ -161,7 +164,7 @@ type rigFiles struct {
 	site     *site.Site
 	scenario *sim.Scenario
 	logic    *interlock.Config
-	wires    *rig.Map
+	wires    *wiring.Map
 }
 
 // readRig reads everything before anything moves.
@@ -174,7 +177,7 @@ func readRig(siteFile, scenarioFile string) (*rigFiles, error) {
 	if made.logic, problems = s.Logic(); problems != nil {
 		return nil, failed(exitInput, "%w", problems)
 	}
-	if made.wires, problems = rig.Read(s); problems != nil {
+	if made.wires, problems = wiring.Read(s); problems != nil {
 		return nil, failed(exitInput, "%w", problems)
 	}
 	if scenarioFile == "" {
@@ -283,27 +286,27 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	_, scans := f.plant()
 	order := &rig.Order{
 		Map: f.wires, Logic: f.logic, Mode: mode, Runs: o.runs, Edges: o.edges, Seed: o.seed, Alpha: 1 - o.confidence/100, Scans: scans,
-		New: func() (loop.Source, error) { p, _ := f.plant(); return p, nil }, Settings: rig.Settings{Devices: map[string]string{}},
+		New: func() (loop.Source, error) { p, _ := f.plant(); return p, nil }, Settings: bench.Settings{Devices: map[string]string{}},
 		Watch: o.watch(f),
 	}
 	if order.Seed == 0 {
 		order.Seed = rig.RandomSeed()
 	}
 	switch mode {
-	case rig.Stimulate:
+	case wiring.Stimulate:
 		source, _ := f.plant()
-		rehearsal, err := f.wires.Rehearse(f.logic, source, time.Now())
+		rehearsal, err := stimulus.Rehearse(f.wires, f.logic, source, time.Now())
 		if err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}
 		order.Changes, o.warnings = rehearsal.Changes, rehearsal.Warnings
-	case rig.StandIn:
-		if err := f.wires.Ready(f.logic); err != nil {
+	case wiring.StandIn:
+		if err := f.wires.FitToStandIn(f.logic); err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}
 	}
 	o.warnings = append(o.warnings, f.wires.Overdue(time.Now())...)
-	if mode == rig.Stimulate || mode == rig.StandIn && o.twin { // else the plant is real: nobody plays its faults
+	if mode == wiring.Stimulate || mode == wiring.StandIn && o.twin { // else the plant is real: nobody plays its faults
 		order.Faults = f.faults()
 	}
 	for _, text := range o.ports {
@@ -317,7 +320,7 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	if order.Sight, err = f.sight(); err != nil {
 		return nil, err
 	}
-	if f.wires.Verified, err = verifiedBounds(f.site, f.wires.Judged()); err != nil {
+	if order.Verified, err = verifiedBounds(f.site, f.wires.Judged()); err != nil {
 		return nil, err
 	}
 	if err := o.expects(f, order); err != nil {
@@ -375,9 +378,9 @@ func (o *rigOptions) sensible(f *rigFiles) error {
 		return nil
 	case o.record == "":
 		return failed(exitInput, "a run on hardware needs a record; write --record FILE")
-	case o.mode() != rig.Listen && o.confirm != confirmation:
+	case o.mode() != wiring.Listen && o.confirm != confirmation:
 		return failed(exitInput, "say that the rig may move; write --confirm %q", confirmation)
-	case o.mode() == rig.Stimulate && f.wires.Supply == nil && !o.restarted:
+	case o.mode() == wiring.Stimulate && f.wires.Supply == nil && !o.restarted:
 		return failed(exitInput, "the scenario begins at power-up and no relay feeds the unit; add supply: to the rig map,\nor switch the unit off and on yourself and write --unit-restarted")
 	}
 	return nil

@@ -6,7 +6,7 @@ import (
 
 	"github.com/spf13/cobra"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock/site"
 	"ohmgate/sim"
 	"ohmgate/sim/margin"
@@ -15,10 +15,10 @@ import (
 
 // schemas are the published shapes of what the program reads and prints.
 var schemas = map[string]func() []byte{
-	"calibration": rig.CalibrationSchema,
+	"calibration": wiring.CalibrationSchema,
 	"margin":      margin.Schema,
 	"review":      review.Schema,
-	"rig":         rig.Schema,
+	"rig":         wiring.Schema,
 	"site":        site.Schema,
 	"scenario":    sim.ScenarioSchema,
 	"report":      sim.ReportSchema,

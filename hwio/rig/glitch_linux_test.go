@@ -11,6 +11,8 @@ import (
 
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -46,7 +48,7 @@ func (s *stepper) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) 
 }
 
 // demoWith is the demo bench with another decade, and with or without a bridge.
-func demoWith(t *testing.T, breakTime string, bridge bool) (*rig.Map, *interlock.Config) {
+func demoWith(t *testing.T, breakTime string, bridge bool) (*wiring.Map, *interlock.Config) {
 	const file = "../../testdata/rig/bench_siding.yaml"
 	text, err := os.ReadFile(file)
 	require.NoError(t, err)
@@ -67,7 +69,7 @@ func demoWith(t *testing.T, breakTime string, bridge bool) (*rig.Map, *interlock
 	}
 	s, problems := site.Parse(file, []byte(strings.Join(kept, "\n")))
 	require.Nil(t, problems)
-	m, problems := rig.Read(s)
+	m, problems := wiring.Read(s)
 	require.Nil(t, problems)
 	logic, problems := s.Logic()
 	require.Nil(t, problems)
@@ -91,7 +93,7 @@ func TestStepsUnderTheUnitsEyes(t *testing.T) {
 		{"30 ms", false, 300_000, ""}, // no step
 	} {
 		m, logic := demoWith(t, c.breakTime, c.bridge)
-		made, err := m.Rehearse(logic, &stepper{last: c.last}, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+		made, err := stimulus.Rehearse(m, logic, &stepper{last: c.last}, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
 		require.NoError(t, err)
 		text := strings.Join(made.Warnings, "\n")
 		if c.said == "" {

@@ -18,7 +18,10 @@ import (
 
 	"ohmgate/hwio/internal/pseudo"
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/bench"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/hwio/twin"
 	"ohmgate/interlock"
@@ -122,8 +125,8 @@ func (s *script) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) (
 	return at < s.ends, nil
 }
 
-// bench is one rehearsal with its order.
-type bench struct {
+// rehearsed is one rehearsal with its order.
+type rehearsed struct {
 	twin  *rehearse.Twin
 	order rig.Order
 	out   *sink
@@ -148,22 +151,22 @@ func (s *sink) Write(data []byte) (int, error) {
 
 func (s *sink) Close() error { return nil }
 
-func quickMap(t require.TestingT) (*rig.Map, *interlock.Config) {
+func quickMap(t require.TestingT) (*wiring.Map, *interlock.Config) {
 	s, problems := site.Parse("quick.yaml", []byte(quickSite))
 	require.Nil(t, problems)
-	m, problems := rig.Read(s)
+	m, problems := wiring.Read(s)
 	require.Nil(t, problems)
 	logic, problems := s.Logic()
 	require.Nil(t, problems)
 	return m, logic
 }
 
-func newBench(t *testing.T, options rehearse.Options) *bench {
+func newBench(t *testing.T, options rehearse.Options) *rehearsed {
 	m, _ := quickMap(t)
 	return newBenchOn(t, m, options)
 }
 
-func newBenchOn(t *testing.T, m *rig.Map, options rehearse.Options) *bench {
+func newBenchOn(t *testing.T, m *wiring.Map, options rehearse.Options) *rehearsed {
 	t.Parallel()
 	logic, problems := m.Site.Logic()
 	require.Nil(t, problems)
@@ -171,15 +174,15 @@ func newBenchOn(t *testing.T, m *rig.Map, options rehearse.Options) *bench {
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, made.Close()) })
 	out := &sink{left: 1 << 20}
-	return &bench{twin: made, out: out, book: sheet.NewBook(out), order: rig.Order{
-		Map: m, Logic: logic, Mode: rig.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05, Settings: rig.Settings{Devices: made.Devices},
+	return &rehearsed{twin: made, out: out, book: sheet.NewBook(out), order: rig.Order{
+		Map: m, Logic: logic, Mode: wiring.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05, Settings: bench.Settings{Devices: made.Devices},
 		New: func() (loop.Source, error) { return &script{ends: 250}, nil },
 	}}
 }
 
 // perform carries the order out and demands what holds on every path: the record checks, and where the rig is said to be
 // open it is.
-func (b *bench) perform(t *testing.T, ctx context.Context) (*rig.Report, []sheet.Sheet) {
+func (b *rehearsed) perform(t *testing.T, ctx context.Context) (*rig.Report, []sheet.Sheet) {
 	report := rig.Perform(ctx, b.order, b.book)
 	if report.RigState == sheet.StateOpen {
 		time.Sleep(20 * time.Millisecond)
@@ -195,7 +198,7 @@ func (b *bench) perform(t *testing.T, ctx context.Context) (*rig.Report, []sheet
 
 // calmly is perform, again where a busy machine held the program or the twin up: then times straddle, or relays fall, and the
 // bench says so (3 or 5). What is demanded of the verdict itself is never softened.
-func (b *bench) calmly(t *testing.T) (*rig.Report, []sheet.Sheet) {
+func (b *rehearsed) calmly(t *testing.T) (*rig.Report, []sheet.Sheet) {
 	for attempt := 1; ; attempt++ {
 		report, sheets := b.perform(t, context.Background())
 		if report.Exit != 3 && report.Exit != 5 || attempt == 8 {
@@ -216,7 +219,7 @@ func texts(steps []sheet.Step) string {
 
 func TestGoodUnit(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
-	b.order.Runs, b.order.Edges = 2, rig.LeastEdges
+	b.order.Runs, b.order.Edges = 2, bench.LeastEdges
 	report, sheets := b.calmly(t)
 	require.Equal(t, 0, report.Exit, "%s\n%v", report.Trouble, report.Runs)
 	require.Equal(t, sheet.Shown, report.Verdict)
@@ -296,11 +299,11 @@ func TestNothingSeenIsNotShown(t *testing.T) {
 	}
 	s, problems := site.Parse("quick.yaml", []byte(text))
 	require.Nil(t, problems)
-	m, problems := rig.Read(s)
+	m, problems := wiring.Read(s)
 	require.Nil(t, problems)
 	b := newBenchOn(t, m, rehearse.Options{})
-	_, err := m.Rehearse(b.order.Logic, &script{ends: 250}, time.Now())
-	require.True(t, rig.IsInput(err))
+	_, err := stimulus.Rehearse(m, b.order.Logic, &script{ends: 250}, time.Now())
+	require.True(t, wiring.IsInput(err))
 	require.ErrorContains(t, err, "no relay has a loop-back input")
 	report, _ := b.perform(t, context.Background())
 	require.Equal(t, "wiring self-test", report.Checks[1].Name)
@@ -320,7 +323,7 @@ func TestNobodyThere(t *testing.T) {
 }
 
 // atScan has something happen in one scan of the first run.
-func (b *bench) atScan(scan int, what func()) {
+func (b *rehearsed) atScan(scan int, what func()) {
 	b.order.New = func() (loop.Source, error) {
 		return &script{ends: 250, told: func(at int) {
 			if at == scan {
@@ -468,7 +471,7 @@ func beVictim(folder string) {
 	if problems != nil {
 		panic(problems)
 	}
-	m, problems := rig.Read(s)
+	m, problems := wiring.Read(s)
 	if problems != nil {
 		panic(problems)
 	}
@@ -478,7 +481,7 @@ func beVictim(folder string) {
 		panic(err)
 	}
 	rig.Perform(context.Background(), rig.Order{
-		Map: m, Logic: logic, Mode: rig.Stimulate, Runs: 1, Edges: 4, Alpha: 0.05, Settings: rig.Settings{Devices: map[string]string{"bus": filepath.Join(folder, "bus")}},
+		Map: m, Logic: logic, Mode: wiring.Stimulate, Runs: 1, Edges: 4, Alpha: 0.05, Settings: bench.Settings{Devices: map[string]string{"bus": filepath.Join(folder, "bus")}},
 		New: func() (loop.Source, error) {
 			return &script{ends: 10_000, told: func(scan int) {
 				if scan == 90 {
@@ -524,7 +527,7 @@ func TestKillNine(t *testing.T) {
 
 // startAgain is the next run right after a killed one: it takes over the lock of the dead, says what it found closed, and opens
 // it. A busy machine may come after the module's own time-out: then there is nothing left to find.
-func (b *bench) startAgain(t *testing.T, killed time.Time) {
+func (b *rehearsed) startAgain(t *testing.T, killed time.Time) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	order, out := b.order, &sink{left: 1 << 20}
@@ -544,7 +547,7 @@ func (b *bench) startAgain(t *testing.T, killed time.Time) {
 
 func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 	m, logic := quickMap(t)
-	rehearsal, err := m.Rehearse(logic, &script{ends: 250}, time.Now())
+	rehearsal, err := stimulus.Rehearse(m, logic, &script{ends: 250}, time.Now())
 	require.NoError(t, err)
 	require.Equal(t, 4, rehearsal.Changes)
 	require.Equal(t, uint64(250), rehearsal.Scans)
@@ -555,17 +558,17 @@ func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 		"missing or faulty":    func(in *interlock.Inputs) { in.Signals[0] = interlock.NoSignal },
 		"overrun":              func(in *interlock.Inputs) { in.Overrun = true },
 	} {
-		_, err := m.Rehearse(logic, &spoilt{script{ends: 250}, spoil}, time.Now())
-		require.True(t, rig.IsInput(err), said)
+		_, err := stimulus.Rehearse(m, logic, &spoilt{script{ends: 250}, spoil}, time.Now())
+		require.True(t, wiring.IsInput(err), said)
 		var problems site.Problems
 		require.ErrorAs(t, err, &problems)
 		require.Contains(t, problems[0].Text, said)
 	}
 	s, problems := site.Parse("q.yaml", []byte(strings.Replace(quickSite, "    - {name: ack_1, module: relays, point: 4, use: drives}\n", "", 1)))
 	require.Nil(t, problems)
-	m, problems = rig.Read(s)
+	m, problems = wiring.Read(s)
 	require.Nil(t, problems)
-	_, err = m.Rehearse(logic, &script{ends: 250}, time.Now())
+	_, err = stimulus.Rehearse(m, logic, &script{ends: 250}, time.Now())
 	require.ErrorContains(t, err, `"ack_1"`)
 }
 

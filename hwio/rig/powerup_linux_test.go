@@ -6,8 +6,10 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/bench"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -36,7 +38,7 @@ func (c *clamped) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) 
 // first would see a reconnection in its wait, and rightly withhold.
 func TestClampOnAtPowerUp(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
-	b.order.Edges = rig.LeastEdges
+	b.order.Edges = bench.LeastEdges
 	b.order.New = func() (loop.Source, error) { return &clamped{}, nil }
 	report, _ := b.calmly(t)
 	require.Len(t, report.Runs, 1, report.Trouble)
@@ -51,12 +53,12 @@ func TestClampOnAtPowerUp(t *testing.T) {
 func TestClampOnAtPowerUpNeedsTheSupply(t *testing.T) {
 	s, problems := site.Parse("quick.yaml", []byte(quickSite[:len(quickSite)-len("  supply: {module: relays, point: 6}\n")]))
 	require.Nil(t, problems)
-	m, problems := rig.Read(s)
+	m, problems := wiring.Read(s)
 	require.Nil(t, problems)
 	logic, problems := s.Logic()
 	require.Nil(t, problems)
-	_, err := m.Rehearse(logic, &clamped{}, time.Now())
+	_, err := stimulus.Rehearse(m, logic, &clamped{}, time.Now())
 	require.ErrorContains(t, err, "in scan 0 bond_1: it is there at power-up")
-	_, err = m.Rehearse(logic, &script{ends: 250}, time.Now())
+	_, err = stimulus.Rehearse(m, logic, &script{ends: 250}, time.Now())
 	require.NoError(t, err)
 }

@@ -4,45 +4,30 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"math/rand/v2"
 	"runtime/debug"
 	"sort"
 	"strings"
 	"time"
 
-	"ohmgate/hwio/port"
+	"ohmgate/hwio/rig/bench"
+	"ohmgate/hwio/rig/interval"
+	"ohmgate/hwio/rig/judge"
+	"ohmgate/hwio/rig/play"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 )
 
-// Exit codes of the program, as far as a rig gives them.
-const (
-	exitShown      = 0
-	exitViolated   = 1
-	exitInput      = 2
-	exitIncomplete = 3
-	exitNothing    = 4
-	exitLost       = 5
-	exitInternal   = 70
-)
-
-// exitRank orders them for mixed results: 70 > 2 > 5 > 1 > 4 > 3 > 0.
-var exitRank = map[int]int{exitShown: 0, exitIncomplete: 1, exitNothing: 2, exitViolated: 3, exitLost: 4, exitInput: 5, exitInternal: 6}
-
-func worseExit(a, b int) int {
-	if exitRank[b] > exitRank[a] {
-		return b
-	}
-	return a
-}
-
 // Order is what is to be done on a bench.
 type Order struct {
-	Map      *Map
+	Map      *wiring.Map
 	Logic    *interlock.Config
-	Mode     Mode
-	Settings Settings
+	Mode     wiring.Mode
+	Settings bench.Settings
+	Verified []judge.Verified                             // worst responses by exhaustive search
 	Head     sheet.Head                                   // of every run; run, runs, phase and instruments are filled in
 	New      func() (loop.Source, error)                  // a fresh plant for each run (stimulate)
 	Watch    func() ([]loop.Watcher, func() error, error) // told every scan of a run; closed after it; may be nil
@@ -84,7 +69,7 @@ type Run struct {
 type Report struct {
 	Instruments []sheet.Instrument `json:"instruments"`
 	Checks      []sheet.Inspection `json:"checks"`
-	Latency     *Latency           `json:"latency"`
+	Latency     *bench.Latency     `json:"latency"`
 	Runs        []Run              `json:"runs"`
 	Statements  []string           `json:"statements"`
 	RigState    string             `json:"rig_state"`
@@ -99,7 +84,7 @@ type Report struct {
 type session struct {
 	Order
 	book   *sheet.Book
-	bench  *Bench
+	bench  *bench.Bench
 	report Report
 	slow   map[string][]float64
 	cause  func() error // why the order was called off
@@ -119,10 +104,10 @@ func Perform(ctx context.Context, order Order, book *sheet.Book) *Report {
 		if run := &s.report.Runs[index]; index == 0 {
 			s.report.Verdict = run.Verdict
 		} else {
-			s.report.Verdict = worseVerdict(s.report.Verdict, run.Verdict)
+			s.report.Verdict = judge.WorseVerdict(s.report.Verdict, run.Verdict)
 		}
 	}
-	if s.report.Verdict == sheet.Shown && s.report.Exit != exitShown {
+	if s.report.Verdict == sheet.Shown && s.report.Exit != judge.ExitShown {
 		s.report.Verdict = sheet.NotShown
 	}
 	return &s.report
@@ -140,9 +125,9 @@ func (s *session) perform(ctx context.Context) {
 		return
 	}
 	s.tell("looking for the modules and instruments")
-	bench, found, err := Open(s.Map, s.Settings)
-	s.bench = bench
-	var spread Latency
+	opened, found, err := bench.Open(s.Map, s.Settings)
+	s.bench = opened
+	var spread bench.Latency
 	if err == nil {
 		s.report.Instruments = found
 		if err = s.book.Add(sheet.KindFound, found); err == nil {
@@ -173,7 +158,7 @@ func (s *session) perform(ctx context.Context) {
 func (s *session) head(number int) error {
 	head := s.Head
 	head.Mode, head.Run, head.Runs = s.Mode.String(), number, max(s.Runs, 1)
-	head.PhaseMillis = ms(Phase(number-1, s.Map.Site.Period.Max))
+	head.PhaseMillis = interval.InMillis(Phase(number-1, s.Map.Site.Period.Max))
 	head.Instruments = s.report.Instruments
 	if number == 1 {
 		head.Instruments = s.declared()
@@ -191,7 +176,7 @@ func (s *session) declared() (list []sheet.Instrument) {
 }
 
 // checks is everything before the first run; listening needs none but that the modules answer.
-func (s *session) checks(ctx context.Context) (spread Latency, err error) {
+func (s *session) checks(ctx context.Context) (spread bench.Latency, err error) {
 	defer s.guard(&err)
 	answered := sheet.Inspection{Name: "modules and instruments", Verdict: sheet.Shown, Details: []string{}}
 	for _, one := range s.report.Instruments {
@@ -202,15 +187,15 @@ func (s *session) checks(ctx context.Context) (spread Latency, err error) {
 	if err := s.check(answered, nil); err != nil {
 		return spread, err
 	}
-	if s.Mode == Listen {
+	if s.Mode == wiring.Listen {
 		return spread, nil
 	}
 	s.tell("wiring self-test")
 	if err := s.check(s.bench.SelfTest(ctx)); err != nil {
 		return spread, err
 	}
-	s.report.Unseen = append(s.report.Unseen, s.bench.unseen...)
-	if s.Mode == Stimulate {
+	s.report.Unseen = append(s.report.Unseen, s.bench.Unseen()...)
+	if s.Mode == wiring.Stimulate {
 		s.tell("loop-back latency, %d edges", s.Edges)
 		var inspection sheet.Inspection
 		spread, inspection, err = s.bench.MeasureLatency(ctx, s.Edges, s.Seed)
@@ -227,7 +212,7 @@ func (s *session) checks(ctx context.Context) (spread Latency, err error) {
 func (s *session) check(inspection sheet.Inspection, err error) error {
 	if err != nil {
 		inspection.Verdict, inspection.Text = sheet.NotShown, err.Error()
-		var refused *Refused
+		var refused *bench.Refused
 		if errors.As(err, &refused) {
 			inspection.Text = refused.Text // its name stands before it already
 		}
@@ -244,27 +229,27 @@ func (s *session) guard(err *error) {
 }
 
 // run is one run with its end; false: no further run.
-func (s *session) run(ctx context.Context, number int, latency Latency) bool {
+func (s *session) run(ctx context.Context, number int, latency bench.Latency) bool {
 	s.tell("run %d of %d", number, max(s.Runs, 1))
-	run := Run{Number: number, PhaseMillis: ms(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Expected: append([]sheet.Expectation{}, s.Unjudged...), Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
+	run := Run{Number: number, PhaseMillis: interval.InMillis(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Expected: append([]sheet.Expectation{}, s.Unjudged...), Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
 	err := s.play(ctx, &run, latency)
 	if run.played = err == nil; err != nil {
 		run.Reason = s.why(err)
 		s.fail(err)
 	}
-	run.Verdict = Verdict(run.Steps)
+	run.Verdict = judge.Verdict(run.Steps)
 	if missing := s.missing(&run); run.Verdict == sheet.Shown && missing != "" {
 		run.Verdict, run.Reason = sheet.NotShown, run.Reason+", but "+missing
 	}
-	run.Verdict = worseVerdict(run.Verdict, Expected(run.Expected))
-	run.Exit = worseExit(exitOf(run.Verdict), exitOfError(err))
+	run.Verdict = judge.WorseVerdict(run.Verdict, judge.Expected(run.Expected))
+	run.Exit = judge.WorseExit(judge.ExitOf(run.Verdict), exitOfError(err))
 	if run.Verdict == sheet.Shown && err != nil {
 		run.Verdict = sheet.NotShown
 	}
 	s.letGo(&run)
-	s.report.Exit = worseExit(s.report.Exit, run.Exit)
+	s.report.Exit = judge.WorseExit(s.report.Exit, run.Exit)
 	s.report.Runs = append(s.report.Runs, run)
-	for name, times := range Trips(run.Steps) {
+	for name, times := range judge.Trips(run.Steps) {
 		s.slow[name] = append(s.slow[name], times...)
 	}
 	s.report.Statements = s.statements()
@@ -279,14 +264,14 @@ func (s *session) missing(run *Run) string {
 			return fmt.Sprintf("%s was not shown before", check.Name)
 		}
 	}
-	if s.Mode == Stimulate && run.decided < s.Changes {
+	if s.Mode == wiring.Stimulate && run.decided < s.Changes {
 		return fmt.Sprintf("the logic came to %d of the %d changes that this scenario makes when nothing disturbs it: play it again", run.decided, s.Changes)
 	}
 	return ""
 }
 
 // play runs the scenario in its mode and gathers what came of it, also of a run that broke off.
-func (s *session) play(ctx context.Context, run *Run, latency Latency) (err error) {
+func (s *session) play(ctx context.Context, run *Run, latency bench.Latency) (err error) {
 	defer s.guard(&err)
 	var watchers []loop.Watcher
 	if s.Watch != nil {
@@ -302,11 +287,11 @@ func (s *session) play(ctx context.Context, run *Run, latency Latency) (err erro
 		watchers = append(watchers, watcher)
 		defer func() { run.Graph = sighted() }()
 	}
-	seen := map[Transition]bool{}
-	if s.Mode == Stimulate {
+	seen := map[play.Transition]bool{}
+	if s.Mode == wiring.Stimulate {
 		err = s.stimulate(ctx, run, latency, watchers, &seen)
 	} else {
-		standing := &Standing{Bench: s.bench, Logic: s.Logic, Watchers: watchers, Scans: s.Scans, Drive: s.Mode == StandIn}
+		standing := &play.Standing{Bench: s.bench, Logic: s.Logic, Watchers: watchers, Scans: s.Scans, Drive: s.Mode == wiring.StandIn}
 		err = standing.Play(ctx)
 		seen = standing.Seen
 		run.Steps = append(run.Steps, standing.Steps...)
@@ -322,7 +307,7 @@ func (s *session) play(ctx context.Context, run *Run, latency Latency) (err erro
 	return err
 }
 
-func (s *session) stimulate(ctx context.Context, run *Run, latency Latency, watchers []loop.Watcher, seen *map[Transition]bool) (err error) {
+func (s *session) stimulate(ctx context.Context, run *Run, latency bench.Latency, watchers []loop.Watcher, seen *map[play.Transition]bool) (err error) {
 	source, err := s.New()
 	if err != nil {
 		return err
@@ -332,13 +317,13 @@ func (s *session) stimulate(ctx context.Context, run *Run, latency Latency, watc
 		watchers = append(watchers, watcher)
 		defer func() { run.Expected = outcomes(err == nil) }()
 	}
-	p := &Performance{Bench: s.bench, Logic: s.Logic, Source: source, Watchers: watchers, Phase: Phase(run.Number-1, s.Map.Site.Period.Max)}
+	p := &play.Performance{Observed: judge.Observed{Map: s.Map, Logic: s.Logic}, Bench: s.bench, Source: source, Watchers: watchers, Phase: Phase(run.Number-1, s.Map.Site.Period.Max)}
 	err = p.Play(ctx)
 	if p.Begun != 0 {
-		p.Ended = p.lastPoll()
-		run.Steps = append(run.Steps, p.Forgive(p.Judge(latency.Spread))...)
+		p.Ended = p.LastPoll()
+		run.Steps = append(run.Steps, p.Forgive(p.Judge(s.Verified, latency.Spread))...)
 	}
-	*seen, run.Lag, run.decided = p.Seen, ms(p.MostLag), len(p.Decided)
+	*seen, run.Lag, run.decided = p.Seen, interval.InMillis(p.MostLag), len(p.Decided)
 	return err
 }
 
@@ -351,15 +336,15 @@ func (s *session) letGo(run *Run) {
 	}
 	counts := s.bench.Counts()
 	run.Counts = fmt.Sprintf("%d questions, %d answers, %d silent, %d garbled, %d late, %d twice, %d in doubt, %d put again or unclear", counts.Questions, counts.Answers, counts.Silent, counts.Garbled, counts.Late, counts.Twice, counts.Doubtful, s.bench.Unclear)
-	if s.bench.moved || s.bench.foundClosed && s.Mode != Listen {
+	if s.bench.Moved() || s.bench.FoundClosed() && s.Mode != wiring.Listen {
 		released := s.bench.Release()
 		run.RigState, s.report.Details = released.State, released.Details
 	}
 	s.report.RigState = run.RigState
 	if run.RigState == sheet.StateUnknown {
-		run.Exit = worseExit(run.Exit, exitLost)
+		run.Exit = judge.WorseExit(run.Exit, judge.ExitLost)
 		run.Reason += "; " + strings.Join(s.report.Details, "; ")
-		s.report.Exit = worseExit(s.report.Exit, exitLost)
+		s.report.Exit = judge.WorseExit(s.report.Exit, judge.ExitLost)
 	}
 }
 
@@ -393,7 +378,7 @@ func (s *session) why(err error) string {
 // fail notes why the order ended early.
 func (s *session) fail(err error) {
 	s.report.Trouble = s.why(err)
-	s.report.Exit = worseExit(s.report.Exit, exitOfError(err))
+	s.report.Exit = judge.WorseExit(s.report.Exit, exitOfError(err))
 }
 
 // statements say what the runs so far allow, trip by trip.
@@ -409,29 +394,9 @@ func (s *session) statements() []string {
 		for _, one := range s.slow[name] {
 			slowest = max(slowest, one)
 		}
-		made = append(made, Statement(name, len(s.slow[name]), fromMillis(slowest), s.Alpha))
+		made = append(made, judge.Statement(name, len(s.slow[name]), interval.FromMillis(slowest), s.Alpha))
 	}
 	return made
-}
-
-func exitOf(verdict string) int {
-	switch verdict {
-	case sheet.Shown:
-		return exitShown
-	case sheet.Violated:
-		return exitViolated
-	case sheet.NothingChecked:
-		return exitNothing
-	}
-	return exitIncomplete
-}
-
-// worseVerdict is the word that the codes rank higher.
-func worseVerdict(a, b string) string {
-	if exitRank[exitOf(b)] > exitRank[exitOf(a)] {
-		return b
-	}
-	return a
 }
 
 // exitOfError judges why an order ended early.
@@ -439,25 +404,24 @@ func exitOfError(err error) int {
 	var internal loop.InternalError
 	switch {
 	case err == nil:
-		return exitShown
+		return judge.ExitShown
 	case errors.As(err, &internal):
-		return exitInternal
-	case IsInput(err):
-		return exitInput
-	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, ErrLate):
-		return exitIncomplete
+		return judge.ExitInternal
+	case wiring.IsInput(err):
+		return judge.ExitInput
+	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, play.ErrLate):
+		return judge.ExitIncomplete
 	}
-	return exitLost
+	return judge.ExitLost
 }
 
 // RandomSeed is a seed for runs that were given none; it stands in the record.
 func RandomSeed() uint64 { return rand.Uint64() >> 16 }
 
-// lastPoll is the last moment at which all contacts were known.
-func (p *Performance) lastPoll() port.Stamp {
-	last := port.Stamp(1<<63 - 1)
-	for _, at := range p.asked {
-		last = min(last, at)
-	}
-	return max(last, p.Begun)
+// Phase is where in a scan the run with this number begins. The fractional parts of multiples of the golden ratio fill any
+// interval evenly, however many runs there are in the end. They are deliberate on the rig's side; where the unit is in its
+// own scan at that moment nobody knows.
+func Phase(run int, scan time.Duration) time.Duration {
+	_, part := math.Modf(float64(run) * (math.Sqrt(5) - 1) / 2)
+	return time.Duration(float64(part * float64(scan)))
 }

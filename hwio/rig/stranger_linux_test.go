@@ -15,6 +15,8 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/bench"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
 )
@@ -152,7 +154,7 @@ Bench(sys.argv[1], sys.argv[2], int(sys.argv[3])).run()
 const python = "/usr/bin/python3"
 
 // atStranger is the quick bench at a stranger's line; the answer of the function is how many contacts are closed.
-func atStranger(t *testing.T, mischief string, since int) (*bench, func() string) {
+func atStranger(t *testing.T, mischief string, since int) (*rehearsed, func() string) {
 	t.Parallel()
 	if _, err := os.Stat(python); err != nil {
 		require.NotEqual(t, "true", os.Getenv("CI"), "python3 is missing: install it")
@@ -174,8 +176,8 @@ func atStranger(t *testing.T, mischief string, since int) (*bench, func() string
 	m, logic := quickMap(t)
 	record := &sink{left: 1 << 20}
 	said := bufio.NewReader(out)
-	return &bench{out: record, book: sheet.NewBook(record), order: rig.Order{
-			Map: m, Logic: logic, Mode: rig.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05, Settings: rig.Settings{Devices: map[string]string{"bus": line}},
+	return &rehearsed{out: record, book: sheet.NewBook(record), order: rig.Order{
+			Map: m, Logic: logic, Mode: wiring.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05, Settings: bench.Settings{Devices: map[string]string{"bus": line}},
 			New: func() (loop.Source, error) { return &script{ends: 250}, nil },
 		}}, func() string {
 			_, err := io.WriteString(in, "\n")
@@ -248,7 +250,7 @@ func TestStrangersBench(t *testing.T) {
 // TestStrangersBenchIsShown: the same bench without mischief and with all edges.
 func TestStrangersBenchIsShown(t *testing.T) {
 	b, _ := atStranger(t, "none", 0)
-	b.order.Edges = rig.LeastEdges
+	b.order.Edges = bench.LeastEdges
 	var report *rig.Report
 	for range 4 { // a busy machine makes intervals straddle
 		b.book = sheet.NewBook(&sink{left: 1 << 20})

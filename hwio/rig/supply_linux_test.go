@@ -13,7 +13,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/bench"
 	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
@@ -56,7 +58,7 @@ StartTcpServer(context=ModbusServerContext(slaves={1:r,2:i},single=False),addres
 `
 
 // atTCP is the quick bench at a pymodbus server, and how to end that.
-func atTCP(t *testing.T) (*bench, func()) {
+func atTCP(t *testing.T) (*rehearsed, func()) {
 	t.Parallel()
 	if err := exec.Command(python, "-c", "import pymodbus.server").Run(); err != nil {
 		require.NotEqual(t, "true", os.Getenv("CI"), "pymodbus is missing: install it")
@@ -84,9 +86,9 @@ func atTCP(t *testing.T) (*bench, func()) {
 	}, 20*time.Second, 50*time.Millisecond)
 	m, logic := quickMap(t)
 	out := &sink{left: 1 << 20}
-	return &bench{out: out, book: sheet.NewBook(out), order: rig.Order{
-		Map: m, Logic: logic, Mode: rig.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05,
-		Settings: rig.Settings{Devices: map[string]string{"bus": "tcp://" + address}},
+	return &rehearsed{out: out, book: sheet.NewBook(out), order: rig.Order{
+		Map: m, Logic: logic, Mode: wiring.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05,
+		Settings: bench.Settings{Devices: map[string]string{"bus": "tcp://" + address}},
 		New:      func() (loop.Source, error) { return &script{ends: 250}, nil },
 	}}, end
 }
@@ -126,7 +128,7 @@ func TestSupplyCutInTheMiddle(t *testing.T) {
 		t.Run("unit "+wrong, func(t *testing.T) {
 			s, problems := site.Parse("boot.yaml", []byte(bootSite))
 			require.Nil(t, problems)
-			m, problems := rig.Read(s)
+			m, problems := wiring.Read(s)
 			require.Nil(t, problems)
 			b := newBenchOn(t, m, rehearse.Options{Wrong: wrong})
 			b.order.New = func() (loop.Source, error) { return &dip{script{ends: 250}}, nil }

@@ -1,7 +1,7 @@
 package rehearse
 
 import (
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/scpi"
 	"ohmgate/hwio/twin"
 	"ohmgate/interlock"
@@ -69,11 +69,11 @@ func (p *plant) show(stage *twin.Stage, channel int) {
 		return
 	}
 	m := &p.w.m.Site.Rig.Modules[wires.Reads.Module]
-	if m.Kind == "scpi-meter" {
+	if m.Kind == wiring.KindMeter {
 		p.w.meters[wires.Reads.Module] = atMeter(p.last[channel])
 		return
 	}
-	stage.SetReadings(m.Port, byte(m.Address), wires.Reads.Point, rig.ToRegisters(&p.w.m.Site.Channels[channel], wires.ReadUnit, p.last[channel])...)
+	stage.SetReadings(m.Port, byte(m.Address), wires.Reads.Point, wiring.ToRegisters(&p.w.m.Site.Channels[channel], wires.ReadUnit, p.last[channel])...)
 }
 
 // atMeter is a reading as a resistance that a meter measures.

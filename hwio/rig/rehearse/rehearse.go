@@ -6,7 +6,7 @@ import (
 
 	"ohmgate/hwio/modbus"
 	"ohmgate/hwio/port"
-	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/scpi"
 	"ohmgate/hwio/twin"
 	"ohmgate/interlock/loop"
@@ -28,7 +28,7 @@ type Options struct {
 // Twin is a running rehearsal.
 type Twin struct {
 	Room    *twin.Room
-	Devices map[string]string // by port, for rig.Settings
+	Devices map[string]string // by port, for bench.Settings
 	world   *world
 }
 
@@ -36,7 +36,7 @@ type Twin struct {
 const turnaround = time.Millisecond
 
 // Open opens a room wired as the map says.
-func Open(m *rig.Map, options Options) (*Twin, error) {
+func Open(m *wiring.Map, options Options) (*Twin, error) {
 	w := newWorld(m, options)
 	var err error
 	if options.Plant != nil {
@@ -84,13 +84,13 @@ func (t *Twin) Closed() (count int) {
 
 // world is what hangs behind the terminals; the room's stage manager alone calls it.
 type world struct {
-	m        *rig.Map
+	m        *wiring.Map
 	options  Options
-	contacts map[rig.Terminal]bool // of relays, after their operate time
+	contacts map[wiring.Terminal]bool // of relays, after their operate time
 	decades  map[int]*scpi.Instrument
 	meters   map[int]scpi.Resistance // what hangs at a meter's terminals
 	glitch   map[int]port.Stamp      // until when a decade that is being stepped is open
-	loops    []rig.Loop
+	loops    []wiring.Loop
 	ticker   ticker
 	next     port.Stamp
 }
@@ -100,8 +100,8 @@ type ticker interface {
 	tick(stage *twin.Stage)
 }
 
-func newWorld(m *rig.Map, options Options) *world {
-	w := &world{m: m, options: options, contacts: map[rig.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, glitch: map[int]port.Stamp{}, loops: append([]rig.Loop(nil), m.Loops...)}
+func newWorld(m *wiring.Map, options Options) *world {
+	w := &world{m: m, options: options, contacts: map[wiring.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, glitch: map[int]port.Stamp{}, loops: append([]wiring.Loop(nil), m.Loops...)}
 	if options.Crossed && len(w.loops) > 1 {
 		w.loops[0].Input, w.loops[1].Input = w.loops[1].Input, w.loops[0].Input
 	}
@@ -127,7 +127,7 @@ func (w *world) line(p *site.RigPort) (made twin.Line, used bool) {
 		if module.Port != p.Name {
 			continue
 		}
-		if module.Kind == "scpi-decade" || module.Kind == "scpi-meter" {
+		if module.Kind == wiring.KindDecade || module.Kind == wiring.KindMeter {
 			w.decades[index] = w.instrument(index, module)
 			made.Instrument = w.decades[index]
 			continue
@@ -151,7 +151,7 @@ func (w *world) instrument(index int, module *site.RigModule) *scpi.Instrument {
 		identity.Serial = "0"
 	}
 	var measured func() scpi.Resistance // of a decade: itself
-	if module.Kind == "scpi-meter" {
+	if module.Kind == wiring.KindMeter {
 		measured = func() scpi.Resistance { return w.meters[index] }
 	}
 	// The twin's decade opens for nearly as long as the map declares.
@@ -196,7 +196,7 @@ func (w *world) CoilMoved(stage *twin.Stage, line string, unit byte, coil int, o
 	if module < 0 {
 		return
 	}
-	relay := rig.Terminal{Module: module, Point: coil}
+	relay := wiring.Terminal{Module: module, Point: coil}
 	stage.After(w.operate(module), func(later *twin.Stage) {
 		w.contacts[relay] = on
 		for _, loop := range w.loops {
@@ -210,10 +210,10 @@ func (w *world) CoilMoved(stage *twin.Stage, line string, unit byte, coil int, o
 // RegisterWritten does nothing: no module of the map is written registers.
 func (w *world) RegisterWritten(*twin.Stage, string, byte, int, uint16) {}
 
-func (w *world) setInput(stage *twin.Stage, t rig.Terminal, on bool) {
+func (w *world) setInput(stage *twin.Stage, t wiring.Terminal, on bool) {
 	m := &w.m.Site.Rig.Modules[t.Module]
 	stage.SetInput(m.Port, byte(m.Address), t.Point, on)
 }
 
 // closed says whether a relay's contact is closed; a relay that is not wired is not.
-func (w *world) closed(t *rig.Terminal) bool { return t != nil && w.contacts[*t] }
+func (w *world) closed(t *wiring.Terminal) bool { return t != nil && w.contacts[*t] }

@@ -1,0 +1,149 @@
+package stimulus
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"ohmgate/hwio/rig/wiring"
+	"ohmgate/interlock"
+	"ohmgate/interlock/loop"
+	"ohmgate/interlock/site"
+	"ohmgate/monitor"
+)
+
+// Rehearsal is what a scenario will ask of the rig, and what the logic by itself would do.
+type Rehearsal struct {
+	Scans   uint64
+	Changes int // of the judged outputs, by the logic
+	Lasts   time.Duration
+	// Warnings are what the bench does on the way that a unit may answer to, and would be right.
+	Warnings []string
+}
+
+// rehearsing watches a rehearsal.
+type rehearsing struct {
+	m        *wiring.Map
+	logic    *interlock.Config
+	source   loop.Source
+	state    State
+	made     Rehearsal
+	coils    interlock.CoilSet
+	problems []string
+	told     map[string]bool
+	limits   map[wiring.LimitTest]bool
+}
+
+// Rehearse turns the logic over a source, without any rig, and finds out what the bench could not show: missing wires,
+// readings that no resistor gives, limit tests that the calibration cannot carry. Everything is found before a relay moves.
+func Rehearse(m *wiring.Map, logic *interlock.Config, source loop.Source, today time.Time) (Rehearsal, error) {
+	w := &rehearsing{m: m, logic: logic, source: source, state: Rest(m), told: map[string]bool{}, limits: map[wiring.LimitTest]bool{}}
+	if err := m.FitToStimulate(logic); err != nil {
+		return w.made, err
+	}
+	turns := loop.New(logic)
+	if err := turns.Run(source, w); err != nil {
+		return w.made, err
+	}
+	w.judgeLimits(today)
+	if len(w.problems) > 0 {
+		problems := site.Problems{}
+		at := m.Site.At("rig")
+		for _, text := range w.problems {
+			problems = append(problems, site.Problem{File: m.Site.File, Line: at.Line, Column: at.Column, Text: text, Instead: "change the rig map or choose another scenario"})
+		}
+		return w.made, problems
+	}
+	w.made.Lasts = time.Duration(w.made.Scans) * m.Site.Period.Max
+	return w.made, nil
+}
+
+// Watch is one scan of the rehearsal.
+func (w *rehearsing) Watch(t *loop.Turn) error {
+	w.made.Scans++
+	off := false
+	if r, ok := w.source.(loop.Restarter); ok && r.PowerUp(t.Scan) && t.Scan > 0 {
+		off = true
+		if w.m.Supply == nil {
+			w.complain(t.Scan, "", "the supply of the unit fails, and no relay feeds it (rig: supply:)")
+		}
+	}
+	if t.In.Overrun {
+		w.complain(t.Scan, "", "a scan overrun is inside the unit: no rig can make one")
+	}
+	if !off {
+		before := slices.Clone(w.state.Channels)
+		defer w.noteSteps(before, t.Scan)
+		w.state.Follow(w.m, w.logic, t.In, func(name, why string) { w.complain(t.Scan, name, why) })
+		w.noteLimits()
+	}
+	if t.Scan == 0 && w.m.Supply == nil {
+		w.refuseClamps()
+	}
+	for output, contact := range w.m.Contacts {
+		if contact != nil && w.coils.Energised(output) != t.Decision.Coils.Energised(output) {
+			w.made.Changes++
+		}
+	}
+	w.coils = t.Decision.Coils
+	return nil
+}
+
+// refuseClamps complains of clamps that are on at power-up where the unit runs already: it would see a reconnection.
+func (w *rehearsing) refuseClamps() {
+	for i, play := range w.state.Channels {
+		if w.m.Plays(i) && !play.Broken {
+			w.complain(0, w.m.Site.Channels[i].Name, "it is there at power-up, and no relay feeds the unit (rig: supply:), which would see it come later; connect it after the wait")
+		}
+	}
+}
+
+// noteSteps warns, once for each channel, of a decade that is stepped under the unit's eyes.
+func (w *rehearsing) noteSteps(before []Value, scan uint64) {
+	for i, from := range before {
+		text := warnOfStep(w.m, w.logic, i, from, w.state.Channels[i])
+		if name := w.m.Site.Channels[i].Name; text != "" && !w.told["step of "+name] {
+			w.told["step of "+name] = true
+			w.made.Warnings = append(w.made.Warnings, fmt.Sprintf("in scan %d %s", scan, text))
+		}
+	}
+}
+
+func (w *rehearsing) complain(scan uint64, name, why string) {
+	if w.told[name+why] {
+		return
+	}
+	w.told[name+why] = true
+	text := fmt.Sprintf("in scan %d: %s", scan, why)
+	if name != "" {
+		text = fmt.Sprintf("in scan %d %s: %s", scan, name, why)
+	}
+	w.problems = append(w.problems, text)
+}
+
+// noteLimits gathers the resistances that are close to a limit.
+func (w *rehearsing) noteLimits() {
+	for i := range w.m.Channels {
+		p := w.state.Channels[i]
+		if p.Broken || p.Short || !w.m.Plays(i) {
+			continue
+		}
+		c := &w.logic.Channels[i].Config
+		for name, limit := range map[string]monitor.Microohm{"accept": c.Accept, "reject": c.Reject} {
+			if wiring.IsLimitTest(p.Ohms, limit) {
+				w.limits[wiring.LimitTest{Channel: w.m.Site.Channels[i].Name, Set: p.Ohms, Limit: limit, LimitName: name}] = true
+			}
+		}
+	}
+}
+
+func (w *rehearsing) judgeLimits(today time.Time) {
+	var list []string
+	for test := range w.limits {
+		if wrong := w.m.Cal.CheckLimit(test, today); wrong != "" {
+			list = append(list, wrong)
+		}
+	}
+	slices.Sort(list)
+	w.problems = append(w.problems, list...)
+}
