@@ -40,7 +40,6 @@ type Recorder struct {
 	guard sync.Mutex
 	to    io.Writer
 	err   error
-	lines int
 }
 
 // NewRecorder writes the head of a record.
@@ -71,9 +70,7 @@ func (r *Recorder) write(value any) {
 	}
 	if err != nil {
 		r.err = fmt.Errorf("line record: %w", err)
-		return
 	}
-	r.lines++
 }
 
 // Err is why the recording ended early, if it did.
@@ -81,13 +78,6 @@ func (r *Recorder) Err() error {
 	r.guard.Lock()
 	defer r.guard.Unlock()
 	return r.err
-}
-
-// Lines is how many lines were written, head included.
-func (r *Recorder) Lines() int {
-	r.guard.Lock()
-	defer r.guard.Unlock()
-	return r.lines
 }
 
 // ErrBrokenOff: the record ends in the middle of a line. What was read before it is good.

@@ -2,20 +2,11 @@ package sheet
 
 import (
 	"encoding/csv"
-	"encoding/json"
 	"fmt"
 	"io"
 	"math"
 	"strconv"
 )
-
-// WriteJSON writes all sheets of a record with its last hash.
-func WriteJSON(to io.Writer, report *Report) error {
-	encoder := json.NewEncoder(to)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(report)
-}
 
 // WriteCSV writes one row per judged step and per check, for spreadsheets.
 func WriteCSV(to io.Writer, sheets []Sheet) error {

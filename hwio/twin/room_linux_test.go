@@ -31,11 +31,44 @@ func connect(t *testing.T, room *twin.Room, name string) port.Port {
 	return line
 }
 
+// wires is a World of plain wires: each named coil moves an input after its relay's operate or release time.
+type wires []wire
+
+// wire leads from one coil to one input.
+type wire struct {
+	FromLine         string
+	FromUnit         byte
+	Coil             int
+	ToLine           string
+	ToUnit           byte
+	Input            int
+	Operate, Release time.Duration
+}
+
+// CoilMoved moves the inputs wired to this coil.
+func (w wires) CoilMoved(stage *twin.Stage, line string, unit byte, coil int, on bool) {
+	for _, leads := range w {
+		if leads.FromLine != line || leads.FromUnit != unit || leads.Coil != coil {
+			continue
+		}
+		wait := leads.Release
+		if on {
+			wait = leads.Operate
+		}
+		stage.After(wait, func(later *twin.Stage) {
+			later.SetInput(leads.ToLine, leads.ToUnit, leads.Input, on)
+		})
+	}
+}
+
+// RegisterWritten does nothing: wires carry no numbers.
+func (w wires) RegisterWritten(*twin.Stage, string, byte, int, uint16) {}
+
 // rig is a relay module and an input module on one bus, relay k wired to input k.
 func rig(silence time.Duration) twin.Config {
-	wiring := twin.Wiring{}
+	wiring := wires{}
 	for k := range 8 {
-		wiring = append(wiring, twin.Wire{FromLine: "bus", FromUnit: 1, Coil: k, ToLine: "bus", ToUnit: 2, Input: k, Operate: 7 * time.Millisecond, Release: 4 * time.Millisecond})
+		wiring = append(wiring, wire{FromLine: "bus", FromUnit: 1, Coil: k, ToLine: "bus", ToUnit: 2, Input: k, Operate: 7 * time.Millisecond, Release: 4 * time.Millisecond})
 	}
 	return twin.Config{
 		World: wiring,

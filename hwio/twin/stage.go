@@ -64,37 +64,3 @@ func (s *Stage) SetReadings(line string, unit byte, first int, words ...uint16) 
 	copy(module.Memory.ReadingTable[first:], words)
 	return true
 }
-
-// Wiring is a World of plain wires: each named coil moves an input after its relay's operate or release time. It is what
-// the wiring self-test and the loop-back run need.
-type Wiring []Wire
-
-// Wire leads from one coil to one input.
-type Wire struct {
-	FromLine         string
-	FromUnit         byte
-	Coil             int
-	ToLine           string
-	ToUnit           byte
-	Input            int
-	Operate, Release time.Duration
-}
-
-// CoilMoved moves the inputs wired to this coil.
-func (w Wiring) CoilMoved(stage *Stage, line string, unit byte, coil int, on bool) {
-	for _, wire := range w {
-		if wire.FromLine != line || wire.FromUnit != unit || wire.Coil != coil {
-			continue
-		}
-		wait := wire.Release
-		if on {
-			wait = wire.Operate
-		}
-		stage.After(wait, func(later *Stage) {
-			later.SetInput(wire.ToLine, wire.ToUnit, wire.Input, on)
-		})
-	}
-}
-
-// RegisterWritten does nothing: wires carry no numbers.
-func (w Wiring) RegisterWritten(*Stage, string, byte, int, uint16) {}

@@ -36,11 +36,6 @@ func ParseArchitecture(text string) (Architecture, error) {
 	return unset, fmt.Errorf("architecture %q: write 1oo1, 1oo2, 2oo2, 2oo3 or 1oo3", text)
 }
 
-// Channels is how many channels the architecture has.
-func (a Architecture) Channels() int {
-	return [...]int{0, 1, 2, 2, 3, 3}[a%Architecture(len(architectureNames))]
-}
-
 // Redundant reports whether one dangerous failure alone leaves the function working.
 func (a Architecture) Redundant() bool {
 	return a == OneOutOfTwo || a == TwoOutOfThree || a == OneOutOfThree

@@ -11,8 +11,8 @@
 // The formulas are those of IEC 61508-6:2010 Annex B.3, from memory, confirmed
 // numerically against published rows of its tables (second-hand). They are first
 // order: use them only while rate times proof-test interval stays below 0.1;
-// Warnings says when they do not hold. Exact integrals without repair and common
-// cause stand beside them. The spurious-trip formulas are those of common
+// Warnings says when they do not hold; the tests hold exact integrals without
+// repair and common cause beside them. The spurious-trip formulas are those of common
 // practice (ISA-TR84.00.02 style), from memory.
 //
 // The user brings the failure rates; there is no library of them here. A number

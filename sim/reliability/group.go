@@ -28,18 +28,6 @@ type Group struct {
 	Restoration float64 // h, mean time to restoration after diagnostics have (MTTR)
 }
 
-// TableRepair is the repair and restoration time in h that the tables of IEC
-// 61508-6 Annex B are printed for.
-const TableRepair = 8
-
-// Tabulated is a group as the tables of IEC 61508-6:2010 Annex B have it: 8 h
-// repair, half of beta for detected failures, a perfect proof test.
-func Tabulated(a Architecture, dangerous, coverage, beta, proofTest float64) Group {
-	half := beta / 2
-	return Group{Architecture: a, Dangerous: dangerous, Coverage: coverage, Beta: beta, BetaDetected: &half,
-		ProofTest: proofTest, ProofCoverage: 1, Repair: TableRepair, Restoration: TableRepair}
-}
-
 // Check refuses what cannot be calculated, naming the field and what to write.
 func (g Group) Check() error {
 	fail := func(field string, v float64, write string) error {
@@ -189,29 +177,5 @@ func (g Group) SpuriousTripRate() (float64, error) {
 		return 2*alone*alone*g.Restoration + common, nil
 	default: // TwoOutOfThree
 		return 6*alone*alone*g.Restoration + common, nil
-	}
-}
-
-// SimplifiedPFD is the widely used shorthand with undetected failures only
-// (ISA-TR84.00.02 style, from memory): 1oo1 λT/2, 1oo2 (λT)²/3, 2oo2 λT, 2oo3
-// (λT)², 1oo3 (λT)³/4, and β λT/2 for the redundant ones. It knows no repair and
-// no imperfect test.
-func (g Group) SimplifiedPFD() (float64, error) {
-	if err := g.Check(); err != nil {
-		return 0, err
-	}
-	x := g.undetected() * g.ProofTest
-	common := g.Beta * x / 2
-	switch g.Architecture {
-	case OneOutOfOne:
-		return x / 2, nil
-	case TwoOutOfTwo:
-		return x, nil
-	case OneOutOfTwo:
-		return x*x/3 + common, nil
-	case TwoOutOfThree:
-		return x*x + common, nil
-	default:
-		return x*x*x/4 + common, nil
 	}
 }

@@ -41,16 +41,16 @@ type row struct {
 }
 
 func TestPublishedPFD(t *testing.T) {
-	imperfect := Tabulated(OneOutOfTwo, 5e-6, 0, 0.1, 8760)
+	imperfect := tabulated(OneOutOfTwo, 5e-6, 0, 0.1, 8760)
 	imperfect.ProofCoverage, imperfect.FullTest = 0.9, 87600
 	rows := []row{
-		{"P1", Tabulated(OneOutOfOne, 5e-7, 0, 0, 8760), 2.2e-3, 2.1940e-3, 1e-12, "Table B.3 row"},
-		{"P2", Tabulated(OneOutOfOne, 5e-7, 0.9, 0, 8760), 2.2e-4, 2.2300e-4, 1e-9, "Table B.3 row"},
-		{"P3", Tabulated(OneOutOfTwo, 5e-7, 0.9, 0.02, 8760), 4.5e-6, 4.4894e-6, 1e-4, "Table B.3 row"},
-		{"P5", Tabulated(OneOutOfTwo, 5e-6, 0.6, 0.02, 8760), 2.8e-4, 2.7637e-4, 1e-4, "Table B.3 row"},
-		{"P6", Tabulated(OneOutOfTwo, 5e-6, 0, 0.02, 8760), 1.1e-3, 1.0558e-3, 1e-4, "Table B.3 row"},
-		{"P7", Tabulated(TwoOutOfThree, 5e-7, 0.9, 0.02, 8760), 4.6e-6, 4.6203e-6, 1e-4, "Table B.3 row"},
-		{"P9", Tabulated(OneOutOfOne, 2.5e-5, 0.99, 0, 87600), 1.1e-2, 1.1150e-2, 1e-9, "Table B.5 row"},
+		{"P1", tabulated(OneOutOfOne, 5e-7, 0, 0, 8760), 2.2e-3, 2.1940e-3, 1e-12, "Table B.3 row"},
+		{"P2", tabulated(OneOutOfOne, 5e-7, 0.9, 0, 8760), 2.2e-4, 2.2300e-4, 1e-9, "Table B.3 row"},
+		{"P3", tabulated(OneOutOfTwo, 5e-7, 0.9, 0.02, 8760), 4.5e-6, 4.4894e-6, 1e-4, "Table B.3 row"},
+		{"P5", tabulated(OneOutOfTwo, 5e-6, 0.6, 0.02, 8760), 2.8e-4, 2.7637e-4, 1e-4, "Table B.3 row"},
+		{"P6", tabulated(OneOutOfTwo, 5e-6, 0, 0.02, 8760), 1.1e-3, 1.0558e-3, 1e-4, "Table B.3 row"},
+		{"P7", tabulated(TwoOutOfThree, 5e-7, 0.9, 0.02, 8760), 4.6e-6, 4.6203e-6, 1e-4, "Table B.3 row"},
+		{"P9", tabulated(OneOutOfOne, 2.5e-5, 0.99, 0, 87600), 1.1e-2, 1.1150e-2, 1e-9, "Table B.5 row"},
 		{"P14", imperfect, 6.0e-3, 6.04e-3, 1e-3, "Table B.9 row (table number unsure)"},
 	}
 	require.NotEmpty(t, rows)
@@ -67,13 +67,13 @@ func TestPublishedPFD(t *testing.T) {
 
 func TestPublishedPFH(t *testing.T) {
 	rows := []row{
-		{"1oo1", Tabulated(OneOutOfOne, 5e-7, 0.9, 0, 8760), 5.0e-8, 5.0000e-8, 1e-9, "Annex B row"},
-		{"P10", Tabulated(OneOutOfTwo, 2.5e-7, 0.9, 0.02, 8760), 5.1e-10, 5.0540e-10, 1e-4, "Table B.13 row"},
-		{"B.10", Tabulated(OneOutOfTwo, 5e-8, 0.9, 0.02, 730), 1.0e-10, 1.0002e-10, 1e-4, "Table B.10 row"},
-		{"B.10 2oo3", Tabulated(TwoOutOfThree, 5e-8, 0.9, 0.02, 730), 1.0e-10, 1.0002e-10, 1e-3, "Table B.10 row"},
-		{"P13 DC .9", Tabulated(OneOutOfThree, 5e-6, 0.9, 0, 4380), 2.6e-12, 2.622e-12, 1e-3, "Omeiri, Innal, Liu 2021, Table 5, IEC column"},
-		{"DC .6", Tabulated(OneOutOfThree, 5e-6, 0.6, 0, 4380), 1.6e-10, 1.570e-10, 1e-3, "same"},
-		{"DC .99", Tabulated(OneOutOfThree, 5e-6, 0.99, 0, 4380), 5.1e-15, 5.0681e-15, 1e-3, "formula (RAN)"},
+		{"1oo1", tabulated(OneOutOfOne, 5e-7, 0.9, 0, 8760), 5.0e-8, 5.0000e-8, 1e-9, "Annex B row"},
+		{"P10", tabulated(OneOutOfTwo, 2.5e-7, 0.9, 0.02, 8760), 5.1e-10, 5.0540e-10, 1e-4, "Table B.13 row"},
+		{"B.10", tabulated(OneOutOfTwo, 5e-8, 0.9, 0.02, 730), 1.0e-10, 1.0002e-10, 1e-4, "Table B.10 row"},
+		{"B.10 2oo3", tabulated(TwoOutOfThree, 5e-8, 0.9, 0.02, 730), 1.0e-10, 1.0002e-10, 1e-3, "Table B.10 row"},
+		{"P13 DC .9", tabulated(OneOutOfThree, 5e-6, 0.9, 0, 4380), 2.6e-12, 2.622e-12, 1e-3, "Omeiri, Innal, Liu 2021, Table 5, IEC column"},
+		{"DC .6", tabulated(OneOutOfThree, 5e-6, 0.6, 0, 4380), 1.6e-10, 1.570e-10, 1e-3, "same"},
+		{"DC .99", tabulated(OneOutOfThree, 5e-6, 0.99, 0, 4380), 5.1e-15, 5.0681e-15, 1e-3, "formula (RAN)"},
 	}
 	for _, r := range rows {
 		t.Run(r.id, func(t *testing.T) {
@@ -82,7 +82,7 @@ func TestPublishedPFH(t *testing.T) {
 			twoFigures(t, r.printed, got, r.source)
 		})
 	}
-	assert.InEpsilon(t, 1e-7, value(t)(Tabulated(TwoOutOfTwo, 5e-7, 0.9, 0, 8760).PFH()), 1e-9, "2 λDU")
+	assert.InEpsilon(t, 1e-7, value(t)(tabulated(TwoOutOfTwo, 5e-7, 0.9, 0, 8760).PFH()), 1e-9, "2 λDU")
 }
 
 // The worked example of Annex B (values from memory, each matches arithmetic):
@@ -90,13 +90,13 @@ func TestPublishedPFH(t *testing.T) {
 func TestAnnexBExample(t *testing.T) {
 	example := func(interval float64, second Group) Function {
 		return Function{Name: "Annex B example", Groups: []Group{
-			Tabulated(TwoOutOfThree, 2.5e-6, 0.9, 0.2, interval),
-			Tabulated(OneOutOfTwo, 5e-6, 0.99, 0.02, interval), // 1oo2D differs slightly
-			Tabulated(OneOutOfOne, 2.5e-6, 0.6, 0, interval),
+			tabulated(TwoOutOfThree, 2.5e-6, 0.9, 0.2, interval),
+			tabulated(OneOutOfTwo, 5e-6, 0.99, 0.02, interval), // 1oo2D differs slightly
+			tabulated(OneOutOfOne, 2.5e-6, 0.6, 0, interval),
 			second,
 		}}
 	}
-	year, err := example(8760, Tabulated(OneOutOfOne, 5e-6, 0.6, 0, 8760)).Evaluate()
+	year, err := example(8760, tabulated(OneOutOfOne, 5e-6, 0.6, 0, 8760)).Evaluate()
 	require.NoError(t, err)
 	assert.InEpsilon(t, 2.2517e-4, year.Groups[0].PFD, 1e-4)
 	assert.InEpsilon(t, 4.88e-6, year.Groups[1].PFD, 1e-3)
@@ -106,14 +106,14 @@ func TestAnnexBExample(t *testing.T) {
 	assert.Equal(t, Band(1), year.PFDBand)
 	assert.InEpsilon(t, 1/year.PFD, year.RiskReduction, 1e-12)
 
-	half, err := example(4380, Tabulated(OneOutOfOne, 5e-6, 0.6, 0, 4380)).Evaluate()
+	half, err := example(4380, tabulated(OneOutOfOne, 5e-6, 0.6, 0, 4380)).Evaluate()
 	require.NoError(t, err)
 	assert.InEpsilon(t, 6.745e-3, half.PFD, 1e-3)
 	twoFigures(t, 6.7e-3, half.PFD, "P15, from memory")
 	assert.Equal(t, Band(2), half.PFDBand)
 
 	// Second element doubled, beta 10 %: final elements alone.
-	doubled := value(t)(Tabulated(OneOutOfOne, 2.5e-6, 0.6, 0, 8760).PFD()) + value(t)(Tabulated(OneOutOfTwo, 5e-6, 0.6, 0.1, 8760).PFD())
+	doubled := value(t)(tabulated(OneOutOfOne, 2.5e-6, 0.6, 0, 8760).PFD()) + value(t)(tabulated(OneOutOfTwo, 5e-6, 0.6, 0.1, 8760).PFD())
 	assert.InEpsilon(t, 5.368e-3, doubled, 1e-3)
 	assert.Equal(t, Band(2), BandOfPFD(doubled))
 }
@@ -150,7 +150,7 @@ func TestGrid(t *testing.T) {
 	for _, g := range grid {
 		for i, want := range g.want {
 			cells++
-			got := value(t)(Tabulated(g.a, rates[i], g.dc, g.beta, g.interval).PFD())
+			got := value(t)(tabulated(g.a, rates[i], g.dc, g.beta, g.interval).PFD())
 			twoFigures(t, want, got, g.a.String())
 		}
 	}
@@ -192,25 +192,25 @@ func TestExactIntegrals(t *testing.T) {
 		{TwoOutOfTwo, 1e-6, 8.709065e-3, 8.760e-3, 1e-6},
 	}
 	for _, c := range cases {
-		assert.InEpsilon(t, c.exact, value(t)(ExactPFD(c.a, c.rate, 8760)), c.within, "%v %v", c.a, c.rate)
-		assert.InEpsilon(t, c.sim, value(t)(Tabulated(c.a, c.rate, 0, 0, 8760).SimplifiedPFD()), 1e-5, "%v %v", c.a, c.rate)
+		assert.InEpsilon(t, c.exact, value(t)(exactPFD(c.a, c.rate, 8760)), c.within, "%v %v", c.a, c.rate)
+		assert.InEpsilon(t, c.sim, value(t)(tabulated(c.a, c.rate, 0, 0, 8760).simplifiedPFD()), 1e-5, "%v %v", c.a, c.rate)
 	}
 	for _, a := range []Architecture{OneOutOfOne, OneOutOfTwo, TwoOutOfTwo, TwoOutOfThree, OneOutOfThree} {
 		for _, x := range []float64{0.5, 3, 40, 499} {
-			assert.InEpsilon(t, exactByTerms(a, x), value(t)(ExactPFD(a, x/100, 100)), 1e-10, "sum of exponentials, %v %v", a, x)
+			assert.InEpsilon(t, exactByTerms(a, x), value(t)(exactPFD(a, x/100, 100)), 1e-10, "sum of exponentials, %v %v", a, x)
 		}
-		assert.InEpsilon(t, exactByTerms(a, 501), value(t)(ExactPFD(a, 5.01, 100)), 1e-12)
-		assert.Equal(t, 0.0, value(t)(ExactPFD(a, 0, 100)))
+		assert.InEpsilon(t, exactByTerms(a, 501), value(t)(exactPFD(a, 5.01, 100)), 1e-12)
+		assert.Equal(t, 0.0, value(t)(exactPFD(a, 0, 100)))
 	}
-	_, err := ExactPFD(unset, 1, 1)
+	_, err := exactPFD(unset, 1, 1)
 	assert.Error(t, err)
-	_, err = ExactPFD(OneOutOfOne, math.NaN(), 1)
+	_, err = exactPFD(OneOutOfOne, math.NaN(), 1)
 	assert.Error(t, err)
 }
 
 func anyGroup(t *rapid.T) Group {
 	exponent := rapid.Float64Range(-8, -4.5).Draw(t, "rate")
-	g := Tabulated(Architecture(rapid.IntRange(1, 5).Draw(t, "architecture")), math.Pow(10, exponent),
+	g := tabulated(Architecture(rapid.IntRange(1, 5).Draw(t, "architecture")), math.Pow(10, exponent),
 		rapid.Float64Range(0, 0.99).Draw(t, "coverage"), rapid.Float64Range(0, 1).Draw(t, "beta"),
 		rapid.Float64Range(100, 1e5).Draw(t, "interval"))
 	g.Safe = math.Pow(10, rapid.Float64Range(-8, -4).Draw(t, "safe"))
@@ -291,9 +291,9 @@ func TestLawsBetweenArchitectures(t *testing.T) {
 		assert.InEpsilon(t, 2*single, series, 1e-12)
 
 		g.Coverage = 0
-		exact, err := ExactPFD(g.Architecture, g.Dangerous, g.ProofTest)
+		exact, err := exactPFD(g.Architecture, g.Dangerous, g.ProofTest)
 		require.NoError(t, err)
-		short, err := g.SimplifiedPFD()
+		short, err := g.simplifiedPFD()
 		require.NoError(t, err)
 		assert.GreaterOrEqual(t, short*(1+1e-9), exact)
 	})
@@ -310,13 +310,13 @@ func TestSpuriousAgainstMarkov(t *testing.T) {
 		return times.AtVec(0)
 	}
 	for a, channels := range map[Architecture]float64{TwoOutOfTwo: 2, TwoOutOfThree: 3} {
-		g := Tabulated(a, 1e-7, 0, 0, 8760)
+		g := tabulated(a, 1e-7, 0, 0, 8760)
 		g.Safe = rate
 		got := value(t)(g.SpuriousTripRate())
 		assert.InEpsilon(t, 1/meanTime(channels), got, 1e-3, a.String())
 	}
 	for a, times := range map[Architecture]float64{OneOutOfOne: 1, OneOutOfTwo: 2, OneOutOfThree: 3} {
-		g := Tabulated(a, 1e-7, 0, 0, 8760)
+		g := tabulated(a, 1e-7, 0, 0, 8760)
 		g.Safe = rate
 		assert.InEpsilon(t, times*rate, value(t)(g.SpuriousTripRate()), 1e-12)
 		g.Beta = 1 // one cause for all is one trip
@@ -334,16 +334,16 @@ func TestWarnings(t *testing.T) {
 		}
 		return found
 	}
-	quiet := Tabulated(OneOutOfTwo, 1e-7, 0, 0.05, 8760)
+	quiet := tabulated(OneOutOfTwo, 1e-7, 0, 0.05, 8760)
 	quiet.ProofCoverage, quiet.FullTest = 0.9, 87600
 	assert.Empty(t, ids(quiet))
 
-	assert.True(t, ids(Tabulated(TwoOutOfThree, 2.5e-5, 0.9, 0.02, 87600))["first-order"], "λT = 2.2, the unresolved row of the reference")
-	assert.True(t, ids(Tabulated(OneOutOfTwo, 1e-7, 0, 0, 8760))["no-common-cause"])
-	assert.True(t, ids(Tabulated(OneOutOfOne, 1e-7, 0.995, 0, 8760))["coverage-high"])
-	assert.True(t, ids(Tabulated(OneOutOfOne, 1e-7, 0, 0, 8760))["perfect-proof-test"])
-	assert.True(t, ids(Tabulated(OneOutOfOne, 1e-7, 0.5, 0, 8760))["detected-trips"])
-	assert.True(t, ids(Tabulated(OneOutOfOne, 0, 0, 0, 8760))["no-rate"])
+	assert.True(t, ids(tabulated(TwoOutOfThree, 2.5e-5, 0.9, 0.02, 87600))["first-order"], "λT = 2.2, the unresolved row of the reference")
+	assert.True(t, ids(tabulated(OneOutOfTwo, 1e-7, 0, 0, 8760))["no-common-cause"])
+	assert.True(t, ids(tabulated(OneOutOfOne, 1e-7, 0.995, 0, 8760))["coverage-high"])
+	assert.True(t, ids(tabulated(OneOutOfOne, 1e-7, 0, 0, 8760))["perfect-proof-test"])
+	assert.True(t, ids(tabulated(OneOutOfOne, 1e-7, 0.5, 0, 8760))["detected-trips"])
+	assert.True(t, ids(tabulated(OneOutOfOne, 0, 0, 0, 8760))["no-rate"])
 	assumed := quiet
 	assumed.BetaDetected = nil
 	assert.True(t, ids(assumed)["beta-detected-assumed"])
@@ -353,7 +353,7 @@ func TestWarnings(t *testing.T) {
 }
 
 func TestRefuses(t *testing.T) {
-	good := Tabulated(OneOutOfTwo, 1e-7, 0.5, 0.05, 8760)
+	good := tabulated(OneOutOfTwo, 1e-7, 0.5, 0.05, 8760)
 	require.NoError(t, good.Check())
 	bad := -0.1
 	cases := []struct {
@@ -376,7 +376,7 @@ func TestRefuses(t *testing.T) {
 	for _, c := range cases {
 		g := good
 		c.spoil(&g)
-		for _, f := range []func() (float64, error){g.PFD, g.PFH, g.SpuriousTripRate, g.SimplifiedPFD} {
+		for _, f := range []func() (float64, error){g.PFD, g.PFH, g.SpuriousTripRate, g.simplifiedPFD} {
 			_, err := f()
 			assert.ErrorContains(t, err, c.says)
 		}
@@ -391,19 +391,18 @@ func TestRefuses(t *testing.T) {
 		a, err := ParseArchitecture(name)
 		require.NoError(t, err)
 		assert.Equal(t, name, a.String())
-		assert.Equal(t, int(name[3]-'0'), a.Channels())
 	}
 }
 
 func TestResultOfNothingFailing(t *testing.T) {
-	r, err := Tabulated(TwoOutOfThree, 0, 0, 0.1, 8760).Evaluate()
+	r, err := tabulated(TwoOutOfThree, 0, 0, 0.1, 8760).Evaluate()
 	require.NoError(t, err)
 	assert.Equal(t, 0.0, r.PFD)
 	assert.Equal(t, 0.0, r.RiskReduction)
 	assert.Equal(t, 0.0, r.TripEvery)
 	_, err = json.Marshal(r)
 	require.NoError(t, err, "no infinity in a record")
-	sure, err := Tabulated(OneOutOfOne, 1, 0, 0, 8760).Evaluate()
+	sure, err := tabulated(OneOutOfOne, 1, 0, 0, 8760).Evaluate()
 	require.NoError(t, err)
 	assert.Equal(t, 1.0, sure.PFD, "a probability is cut at 1")
 }

@@ -25,9 +25,6 @@ var outputChart = []OutputEdge{
 	{"reset given, or restarts by itself", interlock.Tripped, interlock.Enabled},
 }
 
-// OutputChart returns a copy of the chart's edges.
-func OutputChart() []OutputEdge { return append([]OutputEdge(nil), outputChart...) }
-
 // newOutputMirror is the chart of one output as a state machine.
 func newOutputMirror() *fsm.FSM {
 	events := make(fsm.Events, 0, len(outputChart))

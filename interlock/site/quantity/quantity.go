@@ -95,12 +95,6 @@ func with(units map[string]string, more ...string) map[string]string {
 	return units
 }
 
-// Name is the dimension with its article, such as "a resistance".
-func (d Dimension) Name() string { return known[d].name }
-
-// Base is the unit of parsed values.
-func (d Dimension) Base() string { return known[d].base }
-
 // Example is a value as a user would write it.
 func (d Dimension) Example() string { return known[d].example }
 

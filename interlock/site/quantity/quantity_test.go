@@ -80,8 +80,8 @@ func TestRefuse(t *testing.T) {
 // TestNames asks every dimension for what messages need.
 func TestNames(t *testing.T) {
 	for d := Dimension(0); d < Dimensions; d++ {
-		if d.Name() == "" || d.Example() == "" || len(d.Units()) == 0 || (d.Base() == "") != (d == Number) {
-			t.Errorf("dimension %d: %q, %q, %v, %q", d, d.Name(), d.Example(), d.Units(), d.Base())
+		if k := known[d]; k.name == "" || d.Example() == "" || len(d.Units()) == 0 || (k.base == "") != (d == Number) {
+			t.Errorf("dimension %d: %q, %q, %v, %q", d, k.name, d.Example(), d.Units(), k.base)
 		}
 		if _, err := Single(d.Example(), d); err != nil {
 			t.Errorf("the example %q cannot be read: %v", d.Example(), err)
@@ -95,7 +95,7 @@ func TestUnitsMeanOneThing(t *testing.T) {
 	for d := Dimension(1); d < Dimensions; d++ {
 		for _, unit := range d.Units() {
 			if other, taken := of[unit]; taken {
-				t.Errorf("%s is %s and %s", unit, d.Name(), other.Name())
+				t.Errorf("%s is %s and %s", unit, known[d].name, known[other].name)
 			}
 			of[unit] = d
 		}
@@ -148,7 +148,7 @@ func TestPatternAgrees(t *testing.T) {
 			return
 		}
 		if fits != (err == nil) && !strings.Contains(text, "-0") {
-			t.Fatalf("%q as %s: pattern %v, read %v", text, d.Name(), fits, err)
+			t.Fatalf("%q as %s: pattern %v, read %v", text, known[d].name, fits, err)
 		}
 	})
 	if accepted < 10 && !testing.Short() || accepted == 0 {

@@ -8,7 +8,6 @@ package journal
 import (
 	"bufio"
 	"encoding/json"
-	"io"
 	"math"
 
 	"ohmgate/interlock"
@@ -69,9 +68,6 @@ type Writer struct {
 
 // NewWriter writes a file; it is created in Begin.
 func NewWriter(path string) *Writer { return &Writer{path: path} }
-
-// NewStream writes to a stream that the caller owns.
-func NewStream(to io.Writer) *Writer { return &Writer{to: bufio.NewWriter(to)} }
 
 // Begin writes the first line.
 func (w *Writer) Begin(h *trace.Header) error {

@@ -1,6 +1,7 @@
 package journal
 
 import (
+	"bufio"
 	"bytes"
 	"encoding/json"
 	"strings"
@@ -24,7 +25,7 @@ func (counting) Close() error               { return nil }
 func TestJournalHoldsEveryEvent(t *testing.T) {
 	var out bytes.Buffer
 	events, firstOuts := 0, 0
-	w := NewStream(&out)
+	w := &Writer{to: bufio.NewWriter(&out)}
 	group := trace.Group{w, counting(func(r *trace.Row) {
 		events += len(r.Decision.Events)
 		for _, e := range r.Decision.Events {

@@ -39,9 +39,6 @@ type File struct {
 // NewFile writes a file; it is created in Begin.
 func NewFile(path string, c *interlock.Config) *File { return &File{Metrics: New(c), path: path} }
 
-// NewStream writes to a stream that the caller owns.
-func NewStream(to io.Writer, c *interlock.Config) *File { return &File{Metrics: New(c), to: to} }
-
 // Begin makes all families.
 func (f *File) Begin(h *trace.Header) error {
 	if f.to == nil {

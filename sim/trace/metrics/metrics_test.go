@@ -73,7 +73,7 @@ func openMetrics(t *testing.T) (*File, string, *witness) {
 	t.Helper()
 	c := tracetest.Config(testBays)
 	var out bytes.Buffer
-	f, w := NewStream(&out, c), &witness{config: c}
+	f, w := &File{Metrics: New(c), to: &out}, &witness{config: c}
 	group := trace.Group{f, w}
 	require.NoError(t, group.Begin(tracetest.Header(testBays)))
 	require.NoError(t, tracetest.Run(testBays, testScans, group))

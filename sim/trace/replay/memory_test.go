@@ -56,7 +56,7 @@ func streamed(t *testing.T, scans int) uint64 {
 	drawing, err := plot.NewWriter(filepath.Join(t.TempDir(), "run.svg"), c)
 	require.NoError(t, err)
 	weight := &heaviest{}
-	group := trace.Group{weight, drawing, trend.NewCollector(c), metrics.NewStream(io.Discard, c)}
+	group := trace.Group{weight, drawing, trend.NewCollector(c), metrics.NewFile(filepath.Join(t.TempDir(), "run.om"), c)}
 	require.NoError(t, group.Begin(h))
 	report, err := New(c, h, Options{Watch: group}).Run(reader, &reader.Diary)
 	require.NoError(t, err)

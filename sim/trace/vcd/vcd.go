@@ -48,9 +48,6 @@ type Writer struct {
 // NewWriter writes a file; it is created in Begin.
 func NewWriter(path string) *Writer { return &Writer{path: path} }
 
-// NewStream writes to a stream that the caller owns.
-func NewStream(to io.Writer) *Writer { return &Writer{to: to} }
-
 // timescales are the units that the standard allows, coarsest first.
 var timescales = [...]struct {
 	unit time.Duration

@@ -16,7 +16,7 @@ import (
 
 func dump(t *testing.T, bays, scans int) string {
 	var out bytes.Buffer
-	w := NewStream(&out)
+	w := &Writer{to: &out}
 	require.NoError(t, w.Begin(tracetest.Header(bays)))
 	require.NoError(t, tracetest.Run(bays, scans, w))
 	require.NoError(t, w.Close())

@@ -7,12 +7,12 @@ import (
 	"gonum.org/v1/gonum/integrate/quad"
 )
 
-// ExactPFD is the average over one proof-test interval (h) of the probability
+// exactPFD is the average over one proof-test interval (h) of the probability
 // that the function has failed, for channels that fail undetected at a rate (1/h)
 // and are as new after each test: no repair, no common cause, no approximation.
 // With U(t) = 1-exp(-λt): U for 1oo1, U² for 1oo2, 2U-U² for 2oo2, 3U²-2U³ for
 // 2oo3, U³ for 1oo3. The first-order formulas are never below it.
-func ExactPFD(a Architecture, rate, interval float64) (float64, error) {
+func exactPFD(a Architecture, rate, interval float64) (float64, error) {
 	if !a.known() {
 		return 0, fmt.Errorf("exact PFD: no architecture")
 	}
@@ -70,4 +70,40 @@ func exactByTerms(a Architecture, x float64) float64 {
 	default:
 		return three
 	}
+}
+
+// simplifiedPFD is the widely used shorthand with undetected failures only
+// (ISA-TR84.00.02 style, from memory): 1oo1 λT/2, 1oo2 (λT)²/3, 2oo2 λT, 2oo3
+// (λT)², 1oo3 (λT)³/4, and β λT/2 for the redundant ones. It knows no repair and
+// no imperfect test.
+func (g Group) simplifiedPFD() (float64, error) {
+	if err := g.Check(); err != nil {
+		return 0, err
+	}
+	x := g.undetected() * g.ProofTest
+	common := g.Beta * x / 2
+	switch g.Architecture {
+	case OneOutOfOne:
+		return x / 2, nil
+	case TwoOutOfTwo:
+		return x, nil
+	case OneOutOfTwo:
+		return x*x/3 + common, nil
+	case TwoOutOfThree:
+		return x*x + common, nil
+	default:
+		return x*x*x/4 + common, nil
+	}
+}
+
+// tableRepair is the repair and restoration time in h that the tables of IEC
+// 61508-6 Annex B are printed for.
+const tableRepair = 8
+
+// tabulated is a group as the tables of IEC 61508-6:2010 Annex B have it: 8 h
+// repair, half of beta for detected failures, a perfect proof test.
+func tabulated(a Architecture, dangerous, coverage, beta, proofTest float64) Group {
+	half := beta / 2
+	return Group{Architecture: a, Dangerous: dangerous, Coverage: coverage, Beta: beta, BetaDetected: &half,
+		ProofTest: proofTest, ProofCoverage: 1, Repair: tableRepair, Restoration: tableRepair}
 }
