@@ -6,7 +6,6 @@ import (
 	"strconv"
 	"strings"
 
-	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
@@ -327,17 +326,6 @@ func (v *verification) withRun(r *Result, output, property int) *Result {
 	return r
 }
 
-// detectAll bounds how long any channel takes to leave fit-to-keep.
-func (v *verification) detectAll() model.Scans {
-	most := model.Scans(1)
-	for i := range v.model.Config.Channels {
-		if f, err := v.factsOf(i); err == nil && f.Detect != model.Endless {
-			most = max(most, f.Detect)
-		}
-	}
-	return most
-}
-
 // hold lets some causes be bad until the target is withheld, or for so many
 // scans, while everything else is well.
 func (v *verification) hold(d *driver, record *recorder, causes []int, limit model.Scans) (after model.Scans) {
@@ -351,60 +339,9 @@ func (v *verification) hold(d *driver, record *recorder, causes []int, limit mod
 	return after
 }
 
-// spoil makes one cause bad in the next scan: a channel reads the class, an
-// input the value that does not help.
-func (d *driver) spoil(cause int, class monitor.Class) {
-	if cause < len(d.config.Channels) {
-		c := &d.config.Channels[cause].Config
-		if d.helps(cause) == interlock.False { // the clamp is put on
-			class = monitor.Good
-		}
-		if !table.Possible(c)[class] {
-			class = monitor.Invalid
-		}
-		d.in.Readings[cause] = table.ReadingOf(c, class, d.stamp)
-		return
-	}
-	input := cause - len(d.config.Channels)
-	d.in.Signals[input] = d.signal(input, -d.provided(input))
-}
-
-// needed lists the channels of an output's permissive that are in a cut set.
-func (v *verification) needed(output int) []int {
-	var list []int
-	for _, set := range model.CutSets(v.model.Config.Outputs[output].Permissive) {
-		for _, cause := range set {
-			if cause < len(v.model.Config.Channels) && !slices.Contains(list, cause) {
-				list = append(list, cause)
-			}
-		}
-	}
-	return list
-}
-
-// withoutBond says that properties of bonds do not apply to an output: it reads
-// no channel, and charges nothing, like a blower that clears the line, or only
-// what another output in series guards, like a pump behind valves.
-func (v *verification) withoutBond(output int) bool {
-	if len(v.channelsOf(output, -1)) > 0 {
-		return false
-	}
-	c := v.model.Config
-	for _, st := range c.StreamsOf(output) {
-		guarded := len(c.Streams[st].Charges) == 0
-		for _, o := range c.Streams[st].Through {
-			guarded = guarded || len(v.needed(o)) > 0
-		}
-		if !guarded {
-			return false
-		}
-	}
-	return true
-}
-
 func (v *verification) boot(output int) *Result {
-	channels := v.needed(output)
-	if v.withoutBond(output) {
+	channels := v.model.Needed(output)
+	if v.model.WithoutBond(output) {
 		return nil
 	}
 	r := v.found(output, 3, "reset")
@@ -447,7 +384,7 @@ func (v *verification) waits(output int) *Result {
 }
 
 func (v *verification) dips(output int) *Result {
-	if v.withoutBond(output) {
+	if v.model.WithoutBond(output) {
 		return nil
 	}
 	r := v.found(output, 2, "reset")
@@ -455,7 +392,7 @@ func (v *verification) dips(output int) *Result {
 		return r
 	}
 	r.Verdict = Nothing
-	for _, ch := range v.needed(output) {
+	for _, ch := range v.model.Needed(output) {
 		f, err := v.factsOf(ch)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
@@ -506,7 +443,7 @@ func patienceText(c *monitor.Config, f *table.ChannelFacts) string {
 
 // chatter: no channel may tolerate more than one half of bad readings for ever.
 func (v *verification) chatter(output int) *Result {
-	if v.withoutBond(output) {
+	if v.model.WithoutBond(output) {
 		return nil
 	}
 	r := v.found(output, 2, "reset")
@@ -514,7 +451,7 @@ func (v *verification) chatter(output int) *Result {
 		return r
 	}
 	r.Verdict = Nothing
-	for _, ch := range v.needed(output) {
+	for _, ch := range v.model.Needed(output) {
 		f, err := v.factsOf(ch)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}

@@ -301,3 +301,30 @@ func patienceOf(c *interlock.Config) uint64 {
 	}
 	return 2 * (n + wait)
 }
+
+// spoil makes one cause bad in the next scan: a channel reads the class, an
+// input the value that does not help.
+func (d *driver) spoil(cause int, class monitor.Class) {
+	if cause < len(d.config.Channels) {
+		c := &d.config.Channels[cause].Config
+		if d.helps(cause) == interlock.False { // the clamp is put on
+			class = monitor.Good
+		}
+		if !table.Possible(c)[class] {
+			class = monitor.Invalid
+		}
+		d.in.Readings[cause] = table.ReadingOf(c, class, d.stamp)
+		return
+	}
+	input := cause - len(d.config.Channels)
+	d.in.Signals[input] = d.signal(input, -d.provided(input))
+}
+
+// stays says that an output that has just been enabled still runs a little later.
+func (d *driver) stays() bool {
+	for n := 0; n < 3 && d.enabled(); n++ {
+		d.healthy()
+		d.turn()
+	}
+	return d.enabled()
+}

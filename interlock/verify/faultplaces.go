@@ -117,7 +117,7 @@ type nearby struct {
 }
 
 func (v *verification) near(output int) nearby {
-	c, cone := v.model.Config, v.cone(output)
+	c, cone := v.model.Config, v.model.Cone(output)
 	near := nearby{roles: newDriver(v.logic, c, output).roles}
 	wired := func(list ...interlock.Ref) {
 		for _, ref := range list {

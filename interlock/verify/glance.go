@@ -2,7 +2,6 @@ package verify
 
 import (
 	"fmt"
-	"slices"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/table"
@@ -33,7 +32,7 @@ func (v *verification) glance(output int) glanced {
 		key += job.key
 	}
 	if key != "" {
-		key += fmt.Sprint(v.bypassesOf(output))
+		key += fmt.Sprint(v.model.BypassesOf(output))
 	}
 	if found, known := v.glances[key]; known && key != "" {
 		return found
@@ -61,17 +60,6 @@ func (v *verification) glance(output int) glanced {
 		}
 	}
 	return found
-}
-
-// bypassesOf lists the bypasses of the channels that an output needs.
-func (v *verification) bypassesOf(output int) (list []int) {
-	needed := v.needed(output)
-	for i := range v.model.Config.Bypasses {
-		if slices.Contains(needed, v.model.Config.Bypasses[i].Channel) {
-			list = append(list, i)
-		}
-	}
-	return list
 }
 
 // singles: one thing goes wrong while the output runs.
@@ -113,7 +101,7 @@ func (h *hunt) plainly() (list []int) {
 	places := map[int]bool{}
 	for i, x := range h.wrongs {
 		doubt := x.kind == wrongReading && x.class == monitor.High
-		if x.kind == noInput || x.kind == frozenReading || x.value == interlock.Unknown && x.kind == wrongInput || !doubt && places[x.place()] || !h.d.differs(x) {
+		if x.kind == noInput || x.kind == frozenReading || x.value == interlock.Unknown && x.kind == wrongInput || !doubt && places[x.place()] || !differs(h.d, x) {
 			continue
 		}
 		places[x.place()] = true
@@ -125,7 +113,7 @@ func (h *hunt) plainly() (list []int) {
 // underKey: a bypassed channel reads badly, with its evidence and without; its key
 // is turned as it must not be.
 func (h *hunt) underKey() (scenes []scene) {
-	for _, n := range h.v.bypassesOf(h.quarry.output) {
+	for _, n := range h.v.model.BypassesOf(h.quarry.output) {
 		b := &h.d.config.Bypasses[n]
 		key, dark := h.keyOf(b, interlock.True), h.keyOf(b, interlock.Unknown)
 		from := max(h.started(), uint64(b.Gap)) + 5

@@ -122,9 +122,9 @@ func (g *Graph) Has(name string) bool {
 
 // coneChannels are the channels of an output's permissive and of its vessels.
 func (g *grower) coneChannels(output int) []int {
-	list := g.channelsOf(output, -1)
+	list := g.model.ChannelsOf(output, -1)
 	for _, vessel := range g.model.Config.VesselsOf(output) {
-		for _, channel := range g.channelsOf(output, vessel) {
+		for _, channel := range g.model.ChannelsOf(output, vessel) {
 			if !slices.Contains(list, channel) {
 				list = append(list, channel)
 			}

@@ -140,7 +140,7 @@ func (v *verification) hunt(q quarry) *Run {
 
 func (v *verification) huntOf(q quarry) *hunt {
 	h := &hunt{v: v, w: v.witnessOf(q.output), d: newDriver(v.logic, v.model.Config, q.output), quarry: q, known: map[string]bool{}, left: q.turns, patience: patienceOf(v.model.Config)}
-	h.d.order = append(v.inSeries(q.output), q.output)
+	h.d.order = append(v.model.InSeries(q.output), q.output)
 	h.wrongs = v.deviations(q.causes, q.output)
 	h.counter = countersOf(v.model.Config)
 	h.before = h.w.begin()
@@ -210,7 +210,7 @@ func (h *hunt) follow(t *trail) {
 	h.d.state, h.d.stamp = t.state, t.stamp
 	h.arm(t.wrong)
 	for i := range h.wrongs {
-		if !h.clashes(t.wrong, i) && h.d.differs(h.wrongs[i]) {
+		if !h.clashes(t.wrong, i) && differs(h.d, h.wrongs[i]) {
 			h.branch(t, append(append([]int(nil), t.wrong...), i), t.faults+1)
 		}
 	}
@@ -359,7 +359,7 @@ func (h *hunt) arm(wrong []int) {
 		h.d.supply = h.d.supply || h.wrongs[i].kind == lostSupply
 	}
 	for _, i := range wrong {
-		h.d.deviate(h.wrongs[i])
+		deviate(h.d, h.wrongs[i])
 	}
 }
 
@@ -685,7 +685,7 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 // reach lists every cause that can touch an output at all: its cone, and what
 // tells of the vessels that it charges.
 func (v *verification) reach(output int) []int {
-	c, cone := v.model.Config, v.cone(output)
+	c, cone := v.model.Config, v.model.Cone(output)
 	input := func(ref interlock.Ref) {
 		if ref != 0 {
 			cone[len(c.Channels)+int(ref)-1] = true
@@ -714,7 +714,7 @@ func (v *verification) reach(output int) []int {
 
 // differs says that a thing that goes wrong shows itself in the scan that is armed.
 // What does not yet is begun no sooner than it does.
-func (d *driver) differs(x deviation) bool {
+func differs(d *driver, x deviation) bool {
 	input := func(ref interlock.Ref, v interlock.Truth) bool {
 		return ref != 0 && d.in.Signals[ref-1] != d.signal(int(ref-1), v)
 	}
@@ -729,7 +729,7 @@ func (d *driver) differs(x deviation) bool {
 }
 
 // deviate makes one thing go wrong in the scan that is about to be turned.
-func (d *driver) deviate(x deviation) {
+func deviate(d *driver, x deviation) {
 	switch input := x.cause - len(d.config.Channels); x.kind {
 	case wrongReading:
 		d.in.Readings[x.cause] = table.ReadingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)

@@ -86,7 +86,7 @@ func tabulateTimer(logic *model.Logic, c *interlock.Bypass) *Timer {
 func (j *Joint) Bypasses() (names []string) {
 	v := j.verification
 	for i, b := range v.model.Config.Bypasses {
-		if slices.Contains(v.channelsOf(j.output, -1), b.Channel) && slices.Contains(v.needed(j.output), b.Channel) {
+		if slices.Contains(v.model.ChannelsOf(j.output, -1), b.Channel) && slices.Contains(v.model.Needed(j.output), b.Channel) {
 			names = append(names, v.model.Names.Bypasses[i])
 		}
 	}

@@ -67,7 +67,7 @@ func JointOf(m *model.Model, o model.Options, output int) (*Joint, error) {
 			j.Helpful[cause] = j.helps[cause]
 		}
 	})
-	for _, n := range v.channelsOf(output, -1) {
+	for _, n := range v.model.ChannelsOf(output, -1) {
 		ch, err := j.channel(n)
 		if err != nil {
 			return nil, err

@@ -51,7 +51,7 @@ func (j *Joint) SameAs(name string) string {
 func (j *Joint) keyWith(name string) (key string, ok bool) {
 	v := j.verification
 	vessel := slices.Index(v.model.Names.Vessels, name)
-	channels := union(v.channelsOf(j.output, -1), v.channelsOf(j.output, vessel))
+	channels := union(v.model.ChannelsOf(j.output, -1), v.model.ChannelsOf(j.output, vessel))
 	if len(channels) != 1 {
 		return "", false
 	}
@@ -68,7 +68,7 @@ func (j *Joint) WithVessel(name string) (*Joint, error) {
 	w := &Joint{Output: j.Output, Permissive: j.Permissive, Vessel: name, Bond: bond, Properties: []int{8}, Helpful: j.Helpful,
 		helps: j.helps, table: j.table, verification: v, output: j.output}
 	connects := bond.Causes()
-	for _, cause := range union(v.channelsOf(j.output, -1), v.channelsOf(j.output, vessel)) {
+	for _, cause := range union(v.model.ChannelsOf(j.output, -1), v.model.ChannelsOf(j.output, vessel)) {
 		ch, err := j.channel(cause)
 		if err != nil {
 			return nil, err

@@ -77,7 +77,7 @@ func (v *verification) lemmas() {
 		for _, i := range c.VesselsOf(o) {
 			v.vesselLemmas(i, add)
 		}
-		for _, ch := range v.channelsOf(o, -1) {
+		for _, ch := range v.model.ChannelsOf(o, -1) {
 			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.model.Names.Channels[ch]) }, nil)
 		}
 	}

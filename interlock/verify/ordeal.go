@@ -269,7 +269,7 @@ func (x *trial) healthyRestart() model.Scans {
 func (v *verification) ruleOf(d *driver, output int) string {
 	var texts []string
 	d.decision.Reasons[output].Each(func(one interlock.Reason) { texts = append(texts, one.String()) })
-	for _, ch := range v.channelsOf(output, -1) {
+	for _, ch := range v.model.ChannelsOf(output, -1) {
 		if p := d.state.Channels[ch].Phase; !p.MayKeep() {
 			texts = append(texts, v.model.Names.Channels[ch]+" "+p.String())
 		}

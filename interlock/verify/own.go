@@ -226,7 +226,7 @@ func (v *verification) steady(when, perm interlock.Permissive) bool {
 // that stands in for one of them. How long it may is property 11.
 func (v *verification) standIns(output int, causes []int) string {
 	var list []string
-	for _, i := range v.bypassesOf(output) {
+	for _, i := range v.model.BypassesOf(output) {
 		b := &v.model.Config.Bypasses[i]
 		if slices.Contains(causes, b.Channel) {
 			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.model.Names.Bypasses[i], v.model.Cause(b.Channel), quantity.Duration(v.model.Longest(b.For))))
@@ -418,7 +418,7 @@ func (v *verification) anOutput(p interlock.Permissive) int {
 
 // around lists the causes in an output's cone and those of a condition.
 func (v *verification) around(output int, p interlock.Permissive) []int {
-	cone := v.cone(output)
+	cone := v.model.Cone(output)
 	set := p.Causes()
 	set.Each(func(c int) { cone[c] = true })
 	var list []int
@@ -475,7 +475,7 @@ func (v *verification) tolerates(p *model.Own) Result {
 		return Result{Verdict: NotShown, Says: err.Error()}
 	}
 	name := v.model.Names.Channels[p.Channel]
-	if p.Output >= 0 && !slices.Contains(v.channelsOf(p.Output, -1), p.Channel) {
+	if p.Output >= 0 && !slices.Contains(v.model.ChannelsOf(p.Output, -1), p.Channel) {
 		return Result{Verdict: Nothing, Subject: name, Says: fmt.Sprintf("%s does not depend on %s", v.model.Names.Outputs[p.Output], name)}
 	}
 	if p.Share[1] > 0 {
@@ -529,7 +529,7 @@ func (v *verification) play(p *model.Own, pattern []monitor.Class, turns int) (r
 	output := p.Output
 	if output < 0 {
 		for _, o := range v.outputs {
-			if slices.Contains(v.needed(o), p.Channel) {
+			if slices.Contains(v.model.Needed(o), p.Channel) {
 				output = o
 			}
 		}

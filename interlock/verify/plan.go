@@ -7,11 +7,9 @@ import (
 	"slices"
 	"sync"
 
-	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/search"
 	"ohmgate/interlock/verify/table"
-	"ohmgate/monitor"
 )
 
 // Searched is one product that was searched in full.
@@ -43,34 +41,17 @@ func (v *verification) plan() []*Searched {
 	var jobs []*Searched
 	c := v.model.Config
 	for _, o := range v.outputs {
-		channels := v.channelsOf(o, -1)
+		channels := v.model.ChannelsOf(o, -1)
 		for _, ch := range channels {
 			jobs = append(jobs, v.job("reset", o, ch, -1))
 		}
 		for _, vessel := range c.VesselsOf(o) {
-			for _, ch := range v.channelsOf(o, vessel) {
+			for _, ch := range v.model.ChannelsOf(o, vessel) {
 				jobs = append(jobs, v.job("wait", o, ch, vessel))
 			}
 		}
 	}
 	return jobs
-}
-
-// channelsOf lists the channels in an output's permissive, or those that show a
-// vessel's bond: with one of these in full detail all others are free, so that to
-// go through the others as well would show nothing more of the wait.
-func (v *verification) channelsOf(output, vessel int) []int {
-	set := v.model.Config.Outputs[output].Permissive.Causes()
-	if vessel >= 0 {
-		set = v.model.Config.Vessels[vessel].BondedBy.Causes()
-	}
-	var list []int
-	set.Each(func(cause int) {
-		if cause < len(v.model.Config.Channels) {
-			list = append(list, cause)
-		}
-	})
-	return list
 }
 
 func (v *verification) job(kind string, output, channel, vessel int) *Searched {
@@ -128,10 +109,6 @@ func (v *verification) keyOf(s *Searched) string {
 		key += fmt.Sprintf("|%d %v %v %v %v", st.RunDown, st.Flow != 0, c.StreamConfirmable(i), slices.Contains(st.Through, s.output), others > 0)
 	}
 	return key
-}
-
-func outputKey(o *interlock.Output) string {
-	return fmt.Sprintf("%d %v %v %+v %v %v %v %v %d", o.OnDelay, o.Automatic, o.Reset != 0, o.Press, o.Start != 0, o.Stop != 0, o.Closed != 0, o.Opened != 0, o.Travel)
 }
 
 // search runs every product that differs from those before it.
@@ -242,32 +219,4 @@ func (v *verification) product(s *Searched, memory uint64) (*search.Product, err
 		v.tables.Unlock()
 	}
 	return &search.Product{Channel: steps, Stem: stem, Memory: memory}, nil
-}
-
-// channelTable tabulates each different setting of a channel once.
-func (v *verification) channelTable(c *monitor.Config) (*table.ChannelTable, error) {
-	v.tables.Lock()
-	defer v.tables.Unlock()
-	if t := v.byChannel[*c]; t != nil {
-		return t, nil
-	}
-	t, err := table.Tabulate(v.logic, c, v.options.MemoryLimit())
-	if err == nil {
-		v.byChannel[*c] = t
-	}
-	return t, err
-}
-
-func (v *verification) outputTable(o *interlock.Output, brief bool) (*table.OutputTable, error) {
-	key := fmt.Sprint(brief) + outputKey(o)
-	v.tables.Lock()
-	defer v.tables.Unlock()
-	if t := v.byOutput[key]; t != nil {
-		return t, nil
-	}
-	t, err := table.TabulateOutput(v.logic, table.ShapeOf(o, brief), v.options.MemoryLimit())
-	if err == nil {
-		v.byOutput[key] = t
-	}
-	return t, err
 }

@@ -95,7 +95,7 @@ func (v *verification) bypasses(output int) *Result {
 	var r *Result
 	for i := range v.model.Config.Bypasses {
 		b := &v.model.Config.Bypasses[i]
-		if !slices.Contains(v.channelsOf(output, -1), b.Channel) || !slices.Contains(v.needed(output), b.Channel) {
+		if !slices.Contains(v.model.ChannelsOf(output, -1), b.Channel) || !slices.Contains(v.model.Needed(output), b.Channel) {
 			continue
 		}
 		s, none := v.ready(output)
@@ -212,7 +212,7 @@ func (v *verification) complete(output int) *Result {
 // untouched disturbs everything outside the cone: all together, and where that
 // stops the output one by one, to name which.
 func (v *verification) untouched(s *started, output int, limit model.Scans) (outside int, r *Result) {
-	cone := v.cone(output)
+	cone := v.model.Cone(output)
 	var causes []int
 	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
 		if !cone[cause] {
@@ -252,47 +252,6 @@ func (v *verification) mustTrip(s *started, set []int, limit model.Scans) *Resul
 	r.Counterexample = record.finish(r.Says, len(set))
 	r.Counterexample.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", limit-1, record.scans-uint64(limit), v.model.Names.Outputs[s.driver.target])
 	return r
-}
-
-// cone is every cause that can touch a running output: computed from how the
-// parts are linked, never declared.
-func (v *verification) cone(output int) map[int]bool {
-	c := v.model.Config
-	cone := map[int]bool{}
-	input := func(ref interlock.Ref) {
-		if ref != 0 {
-			cone[len(c.Channels)+int(ref)-1] = true
-		}
-	}
-	var visit func(o int)
-	seen := map[int]bool{}
-	visit = func(o int) {
-		if seen[o] {
-			return
-		}
-		seen[o] = true
-		out := &c.Outputs[o]
-		set := out.Permissive.Causes()
-		set.Each(func(cause int) {
-			cone[cause] = true
-			if cause < len(c.Channels) {
-				input(c.Channels[cause].Evidence)
-			}
-		})
-		for i := range c.Bypasses {
-			if cone[c.Bypasses[i].Channel] {
-				input(c.Bypasses[i].Input)
-			}
-		}
-		for _, ref := range [...]interlock.Ref{out.Stop, out.Closed, out.Opened, out.Reset, out.Start} {
-			input(ref)
-		}
-		for _, caller := range c.CallersOf(o) {
-			visit(caller)
-		}
-	}
-	visit(output)
-	return cone
 }
 
 // firstOut: what is named was not true in the trip scan, something is named

@@ -16,7 +16,7 @@ import (
 // real Step is followed on the whole site, without any abstraction; channels
 // come back by themselves (their longest recovery is a number of its own).
 func (v *verification) recovery(output int) *Result {
-	for _, ch := range v.channelsOf(output, -1) {
+	for _, ch := range v.model.ChannelsOf(output, -1) {
 		f, err := v.factsOf(ch)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
@@ -120,15 +120,6 @@ func (w *recoverer) from(change func(*interlock.State)) {
 		w.back[trail[i]] = left
 	}
 	w.worst = max(w.worst, left)
-}
-
-// stays says that an output that has just been enabled still runs a little later.
-func (d *driver) stays() bool {
-	for n := 0; n < 3 && d.enabled(); n++ {
-		d.healthy()
-		d.turn()
-	}
-	return d.enabled()
 }
 
 // key writes down what decides when everything else is well: the output, its

@@ -166,7 +166,7 @@ func (v *verification) response(output int) *Result {
 	if r.Verdict == Nothing {
 		r.Says = "no cut set was seen to stop it"
 	}
-	r.But = v.standIns(output, v.needed(output))
+	r.But = v.standIns(output, v.model.Needed(output))
 	if said := v.classBound(output); said != "" && r.Verdict == Shown {
 		r.Verdict, r.Says = Violated, said
 	}
@@ -176,7 +176,7 @@ func (v *verification) response(output int) *Result {
 // classBound compares every detection with what the configuration promises: the
 // budget over the cost of the class, a longest stay, and stale-after once.
 func (v *verification) classBound(output int) string {
-	for _, ch := range v.needed(output) {
+	for _, ch := range v.model.Needed(output) {
 		f, err := v.factsOf(ch)
 		if err != nil {
 			continue
@@ -217,7 +217,7 @@ type Worst struct {
 func (v *verification) channelWorst() {
 	done := map[int]bool{}
 	for _, o := range v.outputs {
-		for _, ch := range v.channelsOf(o, -1) {
+		for _, ch := range v.model.ChannelsOf(o, -1) {
 			if done[ch] {
 				continue
 			}

@@ -24,7 +24,7 @@ type Run struct {
 
 	Property string `json:"property"`
 	Output   string `json:"output"`
-	at       uint64 // the scan that matters
+	at       uint64 `json:"-"` // the scan that matters
 }
 
 // RunStep is one thing that a channel or an input shows for some scans.

@@ -228,14 +228,14 @@ func TestConeIsComputed(t *testing.T) {
 		t.Fatalf("no cause %s", text)
 		return 0
 	}
-	valve := v.cone(0)
+	valve := v.model.Cone(0)
 	for _, inside := range []string{"bond_1", "here_car_1", "reset_car_1", "closed_car_1", "opened_car_1"} {
 		require.True(t, valve[name(inside)], inside)
 	}
 	for _, outside := range []string{"bond_2", "here_car_2", "reset_pump", "ack_car_2", "closed_car_3"} {
 		require.False(t, valve[name(outside)], outside)
 	}
-	pump := v.cone(3) // every valve calls it as a backup
+	pump := v.model.Cone(3) // every valve calls it as a backup
 	for _, inside := range []string{"bond_1", "bond_3", "closed_car_2", "here_car_3"} {
 		require.True(t, pump[name(inside)], inside)
 	}

@@ -25,7 +25,7 @@ func (v *verification) unknown(output int) *Result {
 			return &Result{Verdict: Violated, Says: said}
 		}
 	}
-	for _, ch := range v.channelsOf(output, -1) {
+	for _, ch := range v.model.ChannelsOf(output, -1) {
 		c := &v.model.Config.Channels[ch].Config
 		if _, err := v.channelTable(c); err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strconv"
-	"sync"
 	"time"
 
 	"ohmgate/interlock"
@@ -57,18 +56,11 @@ type Audit struct {
 
 // verification is one run of the verifier.
 type verification struct {
-	model   *model.Model
-	options model.Options
-	logic   *model.Logic
+	*Bench
 	outputs []int
 	report  *Report
 
-	tables     sync.Mutex
-	byChannel  map[monitor.Config]*table.ChannelTable
-	byOutput   map[string]*table.OutputTable
-	facts      map[monitor.Config]table.ChannelFacts
 	searches   []*Searched
-	started    map[int]*started
 	recovered  map[string]*Result
 	walked     map[monitor.Config]compared
 	glances    map[string]glanced
@@ -81,9 +73,8 @@ type verification struct {
 }
 
 func newVerification(m *model.Model, o model.Options) (*verification, error) {
-	v := &verification{model: m, options: o, logic: o.LogicInUse(), report: &Report{Site: m.Site, Hash: m.Hash},
-		byChannel: map[monitor.Config]*table.ChannelTable{}, byOutput: map[string]*table.OutputTable{}, facts: map[monitor.Config]table.ChannelFacts{},
-		started: map[int]*started{}, recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
+	v := &verification{Bench: NewBench(m, o), report: &Report{Site: m.Site, Hash: m.Hash},
+		recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || slices.Contains(o.Outputs, name) {
 			v.outputs = append(v.outputs, i)
@@ -160,79 +151,6 @@ func (v *verification) takeOver(from *verification, changed part) {
 		}
 	}
 }
-
-// factsOf are the worst cases of a channel, found once for each setting.
-func (v *verification) factsOf(channel int) (table.ChannelFacts, error) {
-	c := v.model.Config.Channels[channel].Config
-	if f, ok := v.facts[c]; ok {
-		return f, nil
-	}
-	t, err := v.channelTable(&c)
-	if err != nil {
-		return table.ChannelFacts{}, err
-	}
-	f := t.Facts(v.options.MemoryLimit(), v.model.Held())
-	v.facts[c] = f
-	return f, nil
-}
-
-// started is an output brought to run by a healthy plant, and the run to there.
-type started struct {
-	driver *driver
-	record *recorder
-	runs   bool
-}
-
-// start drives the whole site until an output runs, and with it what stands in
-// series with it, so that product flows; every later question about the real
-// logic begins from there.
-func (v *verification) start(output int) *started {
-	return v.startWith(output, v.inSeries(output))
-}
-
-// startWith brings some outputs to run, one after the other, and then the one.
-func (v *verification) startWith(output int, others []int) *started {
-	key := output
-	if len(others) == 0 {
-		key = -1 - output
-	}
-	if s := v.started[key]; s != nil {
-		return s
-	}
-	s := &started{driver: newDriver(v.logic, v.model.Config, output), record: newRecorder(v.model)}
-	for _, target := range append(others, output) {
-		s.driver.target = target
-		for limit := patienceOf(v.model.Config); limit > 0 && !s.driver.enabled(); limit-- {
-			s.driver.healthy()
-			s.record.turn(s.driver)
-		}
-	}
-	for limit := patienceOf(v.model.Config); limit > 0 && s.driver.enabled() && !s.driver.settled(); limit-- {
-		s.driver.healthy()
-		s.record.turn(s.driver)
-	}
-	s.runs = s.driver.enabled()
-	v.started[key] = s
-	return s
-}
-
-// inSeries lists the outputs of the first stream through an output, but for it.
-func (v *verification) inSeries(output int) []int {
-	streams := v.model.Config.StreamsOf(output)
-	if len(streams) == 0 {
-		return nil
-	}
-	var list []int
-	for _, o := range v.model.Config.Streams[streams[0]].Through {
-		if o != output && !slices.Contains(list, o) {
-			list = append(list, o)
-		}
-	}
-	return list
-}
-
-// from is a copy of a started output to do something with.
-func (s *started) from() (*driver, *recorder) { return s.driver.copyOf(), s.record.copyOf() }
 
 // interlockTruth turns a level into the text that scenarios use.
 func levelText(t interlock.Truth) string {

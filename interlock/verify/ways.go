@@ -21,7 +21,7 @@ func (v *verification) channelRun(q quarry) *Run {
 	if q.property == 11 {
 		return v.huntOf(q).bypassing()
 	}
-	for _, ch := range v.needed(q.output) {
+	for _, ch := range v.model.Needed(q.output) {
 		t, err := v.channelTable(&v.model.Config.Channels[ch].Config)
 		if err != nil || run != nil {
 			continue
@@ -73,9 +73,9 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 
 // misjudged lets a result say how a needed channel breaks a property.
 func (v *verification) misjudged(output, property int, r *Result) *Result {
-	channels := v.needed(output)
+	channels := v.model.Needed(output)
 	for _, vessel := range v.model.Config.VesselsOf(output) {
-		for _, ch := range v.channelsOf(output, vessel) {
+		for _, ch := range v.model.ChannelsOf(output, vessel) {
 			channels = appendNew(channels, ch)
 		}
 	}
@@ -140,7 +140,7 @@ func (h *hunt) dipping(t *table.ChannelTable, ch int) *Run {
 // bypassing turns the key of every bypass over a bad channel: twice, once more
 // while it is on, too soon after its end; and jams it from power-up on.
 func (h *hunt) bypassing() *Run {
-	for _, n := range h.v.bypassesOf(h.quarry.output) {
+	for _, n := range h.v.model.BypassesOf(h.quarry.output) {
 		b := &h.d.config.Bypasses[n]
 		key, last, gap := h.keyOf(b, interlock.True), uint64(b.For), uint64(b.Gap)
 		if run := h.shown([]stretch{{key, 0, gap + 10}}, gap+10); run != nil || key < 0 {

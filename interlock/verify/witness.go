@@ -95,7 +95,7 @@ type bondSight struct {
 
 func (v *verification) witnessOf(output int) *witness {
 	c := v.model.Config
-	w := &witness{v: v, config: c, output: output, shape: table.ShapeOf(&c.Outputs[output], false), needed: v.needed(output), cuts: model.CutSets(c.Outputs[output].Permissive),
+	w := &witness{v: v, config: c, output: output, shape: table.ShapeOf(&c.Outputs[output], false), needed: v.model.Needed(output), cuts: model.CutSets(c.Outputs[output].Permissive),
 		callers: c.CallersOf(output), vessels: c.VesselsOf(output), prior: interlock.NewState(c),
 		fresh: make([]bool, len(c.Inputs))}
 	for i := range c.Channels {
@@ -109,7 +109,7 @@ func (v *verification) witnessOf(output int) *witness {
 	w.keep, w.start, w.truly = make([]interlock.Truth, causes), make([]interlock.Truth, causes), make([]interlock.Truth, causes)
 	w.followed = slices.Clone(w.needed)
 	for _, vessel := range w.vessels {
-		for _, ch := range v.channelsOf(output, vessel) {
+		for _, ch := range v.model.ChannelsOf(output, vessel) {
 			w.followed = appendNew(w.followed, ch)
 		}
 		for _, st := range c.ChargedBy(vessel) {
