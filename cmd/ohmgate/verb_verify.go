@@ -12,6 +12,7 @@ import (
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 )
 
 // verifyOptions is what the command line asks of the verb.
@@ -203,9 +204,9 @@ func writeRuns(directory string, m *model.Model, report *verify.Report) error {
 }
 
 // namedRuns are runs by the names of their scenarios.
-type namedRuns map[string]*verify.Run
+type namedRuns map[string]*runs.Run
 
-func (n namedRuns) add(name string, run *verify.Run) {
+func (n namedRuns) add(name string, run *runs.Run) {
 	if run != nil {
 		n[strings.ReplaceAll(name, " ", "_")] = run
 	}

@@ -36,7 +36,7 @@ func TestWorstCasesAgreeWithTheSitesTiming(t *testing.T) {
 		require.NoError(t, err)
 		clock, compared := s.Clock(), 0
 		for i := range s.Channels {
-			f, err := v.factsOf(i)
+			f, err := v.FactsOf(i)
 			require.NoError(t, err)
 			timing := s.Timing(m.Config, i)
 			for _, class := range table.Bad {
@@ -87,7 +87,7 @@ func TestWindowAgreesWithTheWorstCases(t *testing.T) {
 	require.NoError(t, err)
 	v, err := newVerification(m, model.Options{})
 	require.NoError(t, err)
-	f, err := v.factsOf(0)
+	f, err := v.FactsOf(0)
 	require.NoError(t, err)
 	w := &Window{Output: "valve_1", Available: m.Longest(f.Detect) + v.slowest(0, []int{0})}
 	high := s.Channels[0].Patience[monitor.High]

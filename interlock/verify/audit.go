@@ -18,7 +18,7 @@ const (
 // the stride where not only a sample is asked for.
 func (v *verification) stride(a *Audit, states, sampled, all int) int {
 	every := max(1, all)
-	if v.auditEvery == 0 && !v.options.Audit {
+	if v.auditEvery == 0 && !v.Options.Audit {
 		every = max(1, states/sampled)
 	}
 	a.States += uint64((states + every - 1) / every)
@@ -32,27 +32,27 @@ func (v *verification) stride(a *Audit, states, sampled, all int) int {
 // some states of every table, evenly spread.
 func (v *verification) audit() *Audit {
 	a := &Audit{}
-	for _, t := range v.byChannel {
+	for _, t := range v.ByChannel {
 		c, d := t.Audit(v.stride(a, len(t.States), sampledOfChannel, 1))
 		a.Compared += c
 		a.Different += d
 	}
-	for _, t := range v.byOutput {
+	for _, t := range v.ByOutput {
 		every := v.stride(a, len(t.States), sampledOfOutput, v.auditEvery)
-		newStand(v.logic, t.Shape.Config, nil).outputs(t, a, every, v.auditEvery > 0 || v.options.Audit)
+		newStand(v.Logic, t.Shape.Config, nil).outputs(t, a, every, v.auditEvery > 0 || v.Options.Audit)
 	}
 	seen := map[interlock.Press]map[[2]model.Scans]bool{}
 	for _, o := range v.outputs {
-		for _, i := range v.model.Config.VesselsOf(o) {
-			vessel := &v.model.Config.Vessels[i]
+		for _, i := range v.Model.Config.VesselsOf(o) {
+			vessel := &v.Model.Config.Vessels[i]
 			if seen[vessel.Press] == nil {
 				seen[vessel.Press] = map[[2]model.Scans]bool{}
 			}
 			if key := [2]model.Scans{vessel.Wait, vessel.Rest}; !seen[vessel.Press][key] {
 				seen[vessel.Press][key] = true
-				t := table.TabulateVessel(v.logic, vessel)
+				t := table.TabulateVessel(v.Logic, vessel)
 				every := v.stride(a, len(t.States), sampledOfChannel, 1)
-				newStand(v.logic, &interlock.Output{Reset: 1, Press: interlock.Press{Min: 1, Max: 1}}, vessel).vessels(t, a, every)
+				newStand(v.Logic, &interlock.Output{Reset: 1, Press: interlock.Press{Min: 1, Max: 1}}, vessel).vessels(t, a, every)
 			}
 		}
 	}

@@ -32,27 +32,27 @@ const maxCompass = 400 << 20
 // compassTo searches a product again, forwards and then backwards from what
 // violates the property.
 func (v *verification) compassTo(job *Searched, property int) *compass {
-	steps, err := v.channelTable(&v.model.Config.Channels[job.channel].Config)
+	steps, err := v.ChannelTable(&v.Model.Config.Channels[job.channel].Config)
 	if err != nil {
 		return nil
 	}
 	c := &compass{v: v, job: job, channel: steps, columns: len(steps.States)}
-	if c.output, err = v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait"); err != nil {
+	if c.output, err = v.OutputTable(&v.Model.Config.Outputs[job.output], job.Kind == "wait"); err != nil {
 		return nil
 	}
 	stem := (*table.Stem)(nil)
 	if job.Kind == "wait" {
-		c.wait = table.NewWaitModel(v.logic, v.model.Config, job.output, job.vessel, c.output)
-		if stem, err = c.wait.Stem(v.focusOf(job), steps.Letters(), v.options.MemoryLimit()); err != nil {
+		c.wait = table.NewWaitModel(v.Logic, v.Model.Config, job.output, job.vessel, c.output)
+		if stem, err = c.wait.Stem(v.focusOf(job), steps.Letters(), v.Options.MemoryLimit()); err != nil {
 			return nil
 		}
 	} else {
-		stem = table.ResetStem(v.logic, c.output, v.focusOf(job), steps.Letters())
+		stem = table.ResetStem(v.Logic, c.output, v.focusOf(job), steps.Letters())
 	}
-	if uint64(stem.Rows*c.columns) > min(maxCompass, v.options.MemoryLimit()) {
+	if uint64(stem.Rows*c.columns) > min(maxCompass, v.Options.MemoryLimit()) {
 		return nil
 	}
-	there := &search.Product{Channel: steps, Stem: stem, Workers: v.options.Workers}
+	there := &search.Product{Channel: steps, Stem: stem, Workers: v.Options.Workers}
 	if there.Run() != nil {
 		return nil
 	}

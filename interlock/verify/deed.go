@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -132,21 +133,21 @@ func multiple[T ~uint8](list []turns[T]) int {
 }
 
 // do changes the inputs of a scan that a healthy plant has filled.
-func (d *deed) do(to *driver, scan model.Scans) {
+func (d *deed) do(to *runs.Driver, scan model.Scans) {
 	if d.silent {
-		clear(to.in.Readings)
-		clear(to.in.Signals)
+		clear(to.In.Readings)
+		clear(to.In.Signals)
 	}
 	for _, t := range d.reads {
 		if news := t.shows[uint64(scan)%uint64(len(t.shows))]; news != asBefore {
-			to.in.Readings[t.number] = table.ReadingOf(&to.config.Channels[t.number].Config, news, to.stamp)
+			to.In.Readings[t.number] = table.ReadingOf(&to.Config.Channels[t.number].Config, news, to.Stamp)
 		}
 	}
 	for _, t := range d.signals {
 		if signal := t.shows[uint64(scan)%uint64(len(t.shows))]; signal != asBefore {
-			to.in.Signals[t.number] = signal
+			to.In.Signals[t.number] = signal
 		}
 	}
-	to.in.Overrun = to.in.Overrun || d.overruns
-	to.supply = to.supply || d.unpowered
+	to.In.Overrun = to.In.Overrun || d.overruns
+	to.Supply = to.Supply || d.unpowered
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -60,14 +61,14 @@ func (v *verification) judge() {
 				continue
 			}
 			if r := checks[number](o); r != nil {
-				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.model.Names.Outputs[o]
+				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.Model.Names.Outputs[o]
 				r.Assumes = assumptions[number]
 				counted := v.rest(r, number)
 				v.glanceAt(o, number, r)
 				if r.Verdict == Violated && r.Counterexample == nil {
 					r.Counterexample = v.huntFor(o, number)
 				}
-				if counted && r.Counterexample == nil && v.options.Logic == nil {
+				if counted && r.Counterexample == nil && v.Options.Logic == nil {
 					// The proof fails with its lemma; that the promise is broken is
 					// something else.
 					r.Verdict = NotShown
@@ -82,7 +83,7 @@ func (v *verification) judge() {
 }
 
 func (v *verification) wants(property string) bool {
-	return len(v.options.Properties) == 0 || slices.Contains(v.options.Properties, property)
+	return len(v.Options.Properties) == 0 || slices.Contains(v.Options.Properties, property)
 }
 
 // rest brings down a property whose counter lemma does not hold, and says that it
@@ -141,7 +142,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		r.Says = model.Plural(len(jobs), "search", "searches") + ", every state"
 	case len(jobs) == 0:
 		v.byTable(output, property, r)
-		if r.Verdict == Violated && v.options.Logic == nil {
+		if r.Verdict == Violated && v.Options.Logic == nil {
 			v.needsRun(r, output, property)
 		}
 	default:
@@ -178,7 +179,7 @@ func (v *verification) searchedFor(output, property int) Verdict {
 // violated, and nothing shown. Mutants of the parts cannot be replayed, because
 // the whole Step is not theirs.
 func (v *verification) replay(r *Result, s *Searched, property int) {
-	if v.options.Logic != nil {
+	if v.Options.Logic != nil {
 		return
 	}
 	if v.needsRun(r, s.output, property); r.Counterexample == nil {
@@ -199,7 +200,7 @@ func (v *verification) needsRun(r *Result, output, property int) {
 // in at most twelve lines. It is a run of the tables, in which more can happen
 // than on the whole site.
 func (v *verification) searchedRun(s *Searched, property int) []string {
-	p, err := v.product(s, v.options.MemoryLimit())
+	p, err := v.product(s, v.Options.MemoryLimit())
 	if err != nil {
 		return nil
 	}
@@ -214,7 +215,7 @@ func (v *verification) searchedRun(s *Searched, property int) []string {
 		}
 		last = text
 	}
-	return lines[max(0, len(lines)-maxLines):]
+	return lines[max(0, len(lines)-runs.MaxLines):]
 }
 
 // huntFor looks for a run that breaks a default property: first what one or two
@@ -222,12 +223,12 @@ func (v *verification) searchedRun(s *Searched, property int) []string {
 // met it, then for longer. Mutants of the parts have none, because the whole Step
 // is not theirs. Where a long hunt has found none for one output, the others are
 // not hunted for as long.
-func (v *verification) huntFor(output, property int) *Run {
-	if v.options.Logic != nil {
+func (v *verification) huntFor(output, property int) *runs.Run {
+	if v.Options.Logic != nil {
 		return nil
 	}
 	q := quarry{output: output, property: property, faults: 2, turns: min(probeTurns, v.turns), recovery: property == 15,
-		is: func(_ *driver, _ *sight, found table.Mask) bool { return found&broken(property) != 0 }}
+		is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found&broken(property) != 0 }}
 	run := v.channelRun(q)
 	if run == nil {
 		run = v.hunt(q)
@@ -255,7 +256,7 @@ func broken(property int) table.Mask {
 }
 
 // along hunts with the compass of one search after the other.
-func (v *verification) along(q quarry) *Run {
+func (v *verification) along(q quarry) *runs.Run {
 	tried := map[string]bool{}
 	for _, job := range v.jobsOf(q.output, "") {
 		if job.Bad>>q.property&1 == 0 || tried[job.key] || len(tried) == maxCompasses {
@@ -282,7 +283,7 @@ const (
 // byTable judges an output whose permissive reads no channel: its own table, in
 // which the permissive is free, is then the whole search.
 func (v *verification) byTable(output, property int, r *Result) {
-	t, err := v.outputTable(&v.model.Config.Outputs[output], false)
+	t, err := v.OutputTable(&v.Model.Config.Outputs[output], false)
 	if err != nil {
 		r.Verdict, r.Says = NotShown, err.Error()
 		return
@@ -310,38 +311,38 @@ func (v *verification) withRun(r *Result, output, property int) *Result {
 	if r.Verdict != Shown {
 		return r
 	}
-	s := v.start(output)
-	if !s.runs {
+	s := v.Start(output)
+	if !s.Runs {
 		r.Verdict, r.Says = Nothing, "a healthy plant never brought it to run, so nothing was exercised"
 		return r
 	}
-	d, record := s.from()
-	sentence := fmt.Sprintf("%s runs after %d scans", v.model.Names.Outputs[output], record.scans)
-	if sets := model.CutSets(v.model.Config.Outputs[output].Permissive); len(sets) > 0 && property == 2 {
-		v.hold(d, record, sets[0], v.detectAll())
-		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.model.Names.Outputs[output], v.model.Cause(sets[0][0]))
+	d, record := s.From()
+	sentence := fmt.Sprintf("%s runs after %d scans", v.Model.Names.Outputs[output], record.Scans)
+	if sets := model.CutSets(v.Model.Config.Outputs[output].Permissive); len(sets) > 0 && property == 2 {
+		v.hold(d, record, sets[0], v.DetectAll())
+		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.Model.Names.Outputs[output], v.Model.Cause(sets[0][0]))
 	}
-	r.Example = record.finish(sentence, 0)
-	r.Example.Property, r.Example.Output = strconv.Itoa(property), v.model.Names.Outputs[output]
+	r.Example = record.Finish(sentence, 0)
+	r.Example.Property, r.Example.Output = strconv.Itoa(property), v.Model.Names.Outputs[output]
 	return r
 }
 
 // hold lets some causes be bad until the target is withheld, or for so many
 // scans, while everything else is well.
-func (v *verification) hold(d *driver, record *recorder, causes []int, limit model.Scans) (after model.Scans) {
-	for after = 0; after < limit && d.enabled(); after++ {
-		d.healthy()
+func (v *verification) hold(d *runs.Driver, record *runs.Recorder, causes []int, limit model.Scans) (after model.Scans) {
+	for after = 0; after < limit && d.Enabled(); after++ {
+		d.Healthy()
 		for _, cause := range causes {
-			d.spoil(cause, monitor.High)
+			d.Spoil(cause, monitor.High)
 		}
-		record.turn(d)
+		record.Turn(d)
 	}
 	return after
 }
 
 func (v *verification) boot(output int) *Result {
-	channels := v.model.Needed(output)
-	if v.model.WithoutBond(output) {
+	channels := v.Model.Needed(output)
+	if v.Model.WithoutBond(output) {
 		return nil
 	}
 	r := v.found(output, 3, "reset")
@@ -350,41 +351,41 @@ func (v *verification) boot(output int) *Result {
 		return r
 	}
 	for _, ch := range channels {
-		f, err := v.factsOf(ch)
-		c := &v.model.Config.Channels[ch].Config
+		f, err := v.FactsOf(ch)
+		c := &v.Model.Config.Channels[ch].Config
 		switch {
 		case err != nil:
 			r.Verdict, r.Says = Worse(r.Verdict, NotShown), err.Error()
 		case f.BondScans == model.Endless:
-			r.Verdict, r.Says = Worse(r.Verdict, Nothing), v.model.Names.Channels[ch]+" can never bond"
+			r.Verdict, r.Says = Worse(r.Verdict, Nothing), v.Model.Names.Channels[ch]+" can never bond"
 		case min(f.BondScans, f.RebondScans) < c.SettleScans || min(f.BondReadings, f.RebondReadings) < c.SettleReadings:
 			r.Verdict = Violated
-			r.Says = fmt.Sprintf("%s bonds after %d scans and %d readings, must take %d and %d", v.model.Names.Channels[ch],
+			r.Says = fmt.Sprintf("%s bonds after %d scans and %d readings, must take %d and %d", v.Model.Names.Channels[ch],
 				min(f.BondScans, f.RebondScans), min(f.BondReadings, f.RebondReadings), c.SettleScans, c.SettleReadings)
 			return r
 		case r.Verdict == Shown:
-			r.Says = fmt.Sprintf("%s: at least %d scans and %d fresh good readings", v.model.Names.Channels[ch], f.BondScans, f.BondReadings)
+			r.Says = fmt.Sprintf("%s: at least %d scans and %d fresh good readings", v.Model.Names.Channels[ch], f.BondScans, f.BondReadings)
 		}
 	}
 	return v.withRun(v.misjudged(output, 1, r), output, 1)
 }
 
 func (v *verification) reset(output int) *Result {
-	if v.model.Config.Outputs[output].Automatic {
+	if v.Model.Config.Outputs[output].Automatic {
 		return nil // restarts by itself, with a written reason; review says so
 	}
 	return v.withRun(v.found(output, 7, "reset"), output, 7)
 }
 
 func (v *verification) waits(output int) *Result {
-	if len(v.model.Config.VesselsOf(output)) == 0 {
+	if len(v.Model.Config.VesselsOf(output)) == 0 {
 		return nil // it charges nothing
 	}
 	return v.withRun(v.misjudged(output, 8, v.found(output, 8, "wait")), output, 8)
 }
 
 func (v *verification) dips(output int) *Result {
-	if v.model.WithoutBond(output) {
+	if v.Model.WithoutBond(output) {
 		return nil
 	}
 	r := v.found(output, 2, "reset")
@@ -392,24 +393,24 @@ func (v *verification) dips(output int) *Result {
 		return r
 	}
 	r.Verdict = Nothing
-	for _, ch := range v.model.Needed(output) {
-		f, err := v.factsOf(ch)
+	for _, ch := range v.Model.Needed(output) {
+		f, err := v.FactsOf(ch)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
-		c := &v.model.Config.Channels[ch].Config
+		c := &v.Model.Config.Channels[ch].Config
 		for _, class := range table.Bad {
 			if !table.Possible(c)[class] {
 				continue
 			}
 			want := dipsForgiven(c, class)
 			if f.Patience[class] < want {
-				r.Verdict, r.Says = Violated, fmt.Sprintf("%s: %d bad scans of class %s trip it, %d must be forgiven", v.model.Names.Channels[ch], f.Patience[class]+1, class, want)
+				r.Verdict, r.Says = Violated, fmt.Sprintf("%s: %d bad scans of class %s trip it, %d must be forgiven", v.Model.Names.Channels[ch], f.Patience[class]+1, class, want)
 				return r
 			}
 			r.Verdict = Shown
 		}
-		r.Says = fmt.Sprintf("%s forgives %s; repaid after %d good", v.model.Names.Channels[ch], patienceText(c, &f), f.Repay)
+		r.Says = fmt.Sprintf("%s forgives %s; repaid after %d good", v.Model.Names.Channels[ch], patienceText(c, &f), f.Repay)
 	}
 	return v.withRun(v.misjudged(output, 6, r), output, 6)
 }
@@ -443,7 +444,7 @@ func patienceText(c *monitor.Config, f *table.ChannelFacts) string {
 
 // chatter: no channel may tolerate more than one half of bad readings for ever.
 func (v *verification) chatter(output int) *Result {
-	if v.model.WithoutBond(output) {
+	if v.Model.WithoutBond(output) {
 		return nil
 	}
 	r := v.found(output, 2, "reset")
@@ -451,12 +452,12 @@ func (v *verification) chatter(output int) *Result {
 		return r
 	}
 	r.Verdict = Nothing
-	for _, ch := range v.model.Needed(output) {
-		f, err := v.factsOf(ch)
+	for _, ch := range v.Model.Needed(output) {
+		f, err := v.FactsOf(ch)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
-		name := v.model.Names.Channels[ch]
+		name := v.Model.Names.Channels[ch]
 		switch {
 		case f.Share.Bound && 2*f.Share.Bad > f.Share.Of:
 			r.Verdict, r.Says = Worse(r.Verdict, NotShown), name+": doubtful lasts too long to follow within the memory limit"
@@ -497,50 +498,50 @@ func smallestWith(sets [][]int, cause int) []int {
 
 // chatterOn lets one member of a cut set read the pattern; an input is unfit while
 // it is bad.
-func (v *verification) chatterOn(d *driver, cause int, class monitor.Class) {
+func (v *verification) chatterOn(d *runs.Driver, cause int, class monitor.Class) {
 	switch {
-	case cause < len(d.config.Channels):
-		if !table.Possible(&d.config.Channels[cause].Config)[class] {
+	case cause < len(d.Config.Channels):
+		if !table.Possible(&d.Config.Channels[cause].Config)[class] {
 			class = monitor.Invalid
 		}
-		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, class, d.stamp)
+		d.In.Readings[cause] = table.ReadingOf(&d.Config.Channels[cause].Config, class, d.Stamp)
 	case class != monitor.Good:
-		d.spoil(cause, class)
+		d.Spoil(cause, class)
 	}
 }
 
 // chatterRun repeats a pattern on the real site until it has lasted well beyond
 // every patience, and is a counterexample only if the output still runs then.
-func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) *Run {
-	s := v.start(output)
-	if !s.runs || len(pattern) == 0 {
+func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) *runs.Run {
+	s := v.Start(output)
+	if !s.Runs || len(pattern) == 0 {
 		return nil
 	}
-	d, record := s.from()
-	from := record.scans
-	turns := 3*len(pattern) + 2*int(v.model.Config.Channels[channel].LongestStay)
-	together := smallestWith(model.CutSets(v.model.Config.Outputs[output].Permissive), channel)
+	d, record := s.From()
+	from := record.Scans
+	turns := 3*len(pattern) + 2*int(v.Model.Config.Channels[channel].LongestStay)
+	together := smallestWith(model.CutSets(v.Model.Config.Outputs[output].Permissive), channel)
 	var names []string
 	for _, cause := range together {
-		names = append(names, v.model.Cause(cause))
+		names = append(names, v.Model.Cause(cause))
 	}
 	for i := 0; i < turns; i++ {
-		d.healthy()
+		d.Healthy()
 		for _, cause := range together {
 			v.chatterOn(d, cause, pattern[i%len(pattern)])
 		}
-		record.turn(d)
-		if !d.enabled() {
+		record.Turn(d)
+		if !d.Enabled() {
 			return nil
 		}
 	}
-	run := record.finish(fmt.Sprintf("%s runs on from scan %d with %s on %s", v.model.Names.Outputs[output], from, model.PatternText(pattern), strings.Join(names, " and ")), len(together))
+	run := record.Finish(fmt.Sprintf("%s runs on from scan %d with %s on %s", v.Model.Names.Outputs[output], from, model.PatternText(pattern), strings.Join(names, " and ")), len(together))
 	run.Slice = []string{"reading of " + strings.Join(names, ", "), "counter: doubt, repaid by one good reading", "rule: counting"}
-	run.Property, run.Output = "5", v.model.Names.Outputs[output]
+	run.Property, run.Output = "5", v.Model.Names.Outputs[output]
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)
-	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.scans-1, turns))
-	if len(run.Lines) > maxLines {
-		run.Lines = run.Lines[len(run.Lines)-maxLines:]
+	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.Scans-1, turns))
+	if len(run.Lines) > runs.MaxLines {
+		run.Lines = run.Lines[len(run.Lines)-runs.MaxLines:]
 	}
 	return run
 }

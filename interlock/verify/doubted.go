@@ -12,7 +12,7 @@ const witnessed = table.Mask(1<<1 | 1<<2 | 1<<3 | 1<<4 | 1<<6 | 1<<7 | 1<<8 | 1<
 // doubted: tables that step in another way than the logic that runs have been
 // searched for nothing. What they do not show, a run of the whole site may.
 func (v *verification) doubted() {
-	if v.report.Audit == nil || v.report.Audit.Different == 0 || v.options.Logic != nil {
+	if v.report.Audit == nil || v.report.Audit.Different == 0 || v.Options.Logic != nil {
 		return
 	}
 	for _, o := range v.outputs {

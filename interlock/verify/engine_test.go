@@ -259,10 +259,10 @@ func TestAuditSeesTablesOfAnotherLogic(t *testing.T) {
 		v, err := newVerification(m, model.Options{Logic: l, Outputs: []string{"valve", "mixer"}})
 		require.NoError(t, err)
 		v.auditEvery = 17
-		_, err = v.channelTable(&m.Config.Channels[0].Config)
+		_, err = v.ChannelTable(&m.Config.Channels[0].Config)
 		require.NoError(t, err)
 		for _, o := range v.outputs {
-			_, err = v.outputTable(&m.Config.Outputs[o], false)
+			_, err = v.OutputTable(&m.Config.Outputs[o], false)
 			require.NoError(t, err)
 		}
 		a := v.audit()

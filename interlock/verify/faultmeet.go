@@ -69,7 +69,7 @@ func (x *trial) meetsAt(p *placed) map[meeting]bool {
 	case fault.OnInput:
 		x.meetsAtInput(p.target, at)
 	case fault.OnBypass:
-		b := &x.v.model.Config.Bypasses[p.target]
+		b := &x.v.Model.Config.Bypasses[p.target]
 		x.meetsAtInput(int(b.Input)-1, at)
 		x.meetsAtChannel(b.Channel, at)
 	}
@@ -77,7 +77,7 @@ func (x *trial) meetsAt(p *placed) map[meeting]bool {
 }
 
 func (x *trial) meetsAtChannel(ch int, at map[meeting]bool) {
-	c := x.v.model.Config
+	c := x.v.Model.Config
 	at[meeting{fault.OnChannel, ch}] = true
 	if e := c.Channels[ch].Evidence; e != 0 {
 		at[meeting{fault.OnInput, int(e) - 1}] = true
@@ -93,15 +93,15 @@ func (x *trial) meetsAtChannel(ch int, at map[meeting]bool) {
 // stops: another output that a cause stops may have an actuator that fails, and
 // then calls this one.
 func (x *trial) stops(cause int, at map[meeting]bool) {
-	for i := range x.v.model.Config.Outputs {
-		if causes := x.v.model.Config.Outputs[i].Permissive.Causes(); i != x.output && causes.Has(cause) {
+	for i := range x.v.Model.Config.Outputs {
+		if causes := x.v.Model.Config.Outputs[i].Permissive.Causes(); i != x.output && causes.Has(cause) {
 			at[meeting{fault.OnOutput, i}] = true
 		}
 	}
 }
 
 func (x *trial) meetsAtInput(input int, at map[meeting]bool) {
-	c, ref := x.v.model.Config, interlock.Ref(input+1)
+	c, ref := x.v.Model.Config, interlock.Ref(input+1)
 	at[meeting{fault.OnInput, input}] = true
 	x.stops(len(c.Channels)+input, at)
 	for i := range c.Channels {

@@ -7,6 +7,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/fault"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -65,7 +66,7 @@ var comeAndGo = []string{"film", "chatter", "vibration", "rotation", "noise", "f
 // channels and inputs that can touch the output or its vessels, its actuator,
 // those in series with it and those that call it.
 func (v *verification) places(output int) []placed {
-	n, c := v.model.Names, v.model.Config
+	n, c := v.Model.Names, v.Model.Config
 	near := v.near(output)
 	var list []placed
 	add := func(f *fault.Fault, on string, target int, looks []look) {
@@ -87,7 +88,7 @@ func (v *verification) places(output int) []placed {
 			}
 		case fault.OnInput:
 			for _, i := range near.inputs {
-				if fitsRole(f.Name, near.roles[i].kind) {
+				if fitsRole(f.Name, near.roles[i].Kind) {
 					add(f, n.Inputs[i], i, v.inputLooks(f, i))
 				}
 			}
@@ -113,12 +114,12 @@ func (v *verification) places(output int) []placed {
 // nearby is what faults can be put on around one output.
 type nearby struct {
 	channels, inputs, outputs []int
-	roles                     []role
+	roles                     []runs.Role
 }
 
 func (v *verification) near(output int) nearby {
-	c, cone := v.model.Config, v.model.Cone(output)
-	near := nearby{roles: newDriver(v.logic, c, output).roles}
+	c, cone := v.Model.Config, v.Model.Cone(output)
+	near := nearby{roles: runs.NewDriver(v.Logic, c, output).Roles}
 	wired := func(list ...interlock.Ref) {
 		for _, ref := range list {
 			if ref != 0 {
@@ -158,13 +159,13 @@ func (v *verification) near(output int) nearby {
 }
 
 // fitsRole keeps button faults to buttons and end-switch faults to end switches.
-func fitsRole(name string, kind roleKind) bool {
-	button := kind == roleReset || kind == roleStart || kind == roleAcknowledge || kind == roleStop
+func fitsRole(name string, kind runs.RoleKind) bool {
+	button := kind == runs.RoleReset || kind == runs.RoleStart || kind == runs.RoleAcknowledge || kind == runs.RoleStop
 	switch {
 	case strings.HasPrefix(name, "button_"):
 		return button
 	case strings.HasPrefix(name, "end_switch_"):
-		return kind == roleClosed || kind == roleOpened
+		return kind == runs.RoleClosed || kind == runs.RoleOpened
 	}
 	return true
 }
@@ -172,7 +173,7 @@ func fitsRole(name string, kind roleKind) bool {
 // channelLooks are what a fault can make a channel read, one class for as long
 // as it acts, and for what comes and goes the pattern that is forgiven longest.
 func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
-	c := &v.model.Config.Channels[ch].Config
+	c := &v.Model.Config.Channels[ch].Config
 	can, hides := table.Possible(c), v.hides(f, ch)
 	classes := f.Sees.Readings.Classes(monitor.Good, c.OverRangeIsOpen)
 	lost := f.Gone || slices.Contains(wearing, f.Name)
@@ -201,7 +202,7 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 	if share := v.shareOf(ch); slices.Contains(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
 		add("comes and goes: "+model.PatternText(share.Pattern), true, 2*share.Bad > share.Of, share.Pattern...)
 	}
-	if evidence := v.model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
+	if evidence := v.Model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
 		for i := range looks {
 			looks[i].text += ", and its evidence is missing"
 			looks[i].does.signals = showing(int(evidence-1), v.signal(int(evidence-1), interlock.False))
@@ -217,15 +218,15 @@ func (v *verification) hides(f *fault.Fault, ch int) bool {
 	const megohm = 1e12 // µΩ
 	switch f.Name {
 	case "strap_left_out":
-		return ch >= len(v.model.EarthPath) || !v.model.EarthPath[ch]
+		return ch >= len(v.Model.EarthPath) || !v.Model.EarthPath[ch]
 	case "leak_path":
-		return v.model.Config.Channels[ch].Reject >= megohm
+		return v.Model.Config.Channels[ch].Reject >= megohm
 	}
 	return f.Hides
 }
 
 func (v *verification) shareOf(ch int) table.Share {
-	f, err := v.factsOf(ch)
+	f, err := v.FactsOf(ch)
 	if err != nil || f.Share.Bound {
 		return table.Share{}
 	}
@@ -267,7 +268,7 @@ func (v *verification) inputLooks(f *fault.Fault, input int) []look {
 // actuatorLooks: an actuator that does not follow shows its switches as it truly
 // stands; one that stays open while withheld matters once it is withheld.
 func (v *verification) actuatorLooks(f *fault.Fault, output int) []look {
-	o := &v.model.Config.Outputs[output]
+	o := &v.Model.Config.Outputs[output]
 	var looks []look
 	add := func(text string, stuck int, closed, opened interlock.Truth) {
 		var does deed
@@ -305,5 +306,5 @@ func machineLooks(f *fault.Fault) []look {
 
 // signal is what makes an input say a value.
 func (v *verification) signal(input int, t interlock.Truth) interlock.Signal {
-	return (&driver{config: v.model.Config}).signal(input, t)
+	return (&runs.Driver{Config: v.Model.Config}).Signal(input, t)
 }

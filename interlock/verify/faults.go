@@ -9,6 +9,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 )
 
 // The fault table asks of every fault of the catalogue, and of every pair, what
@@ -50,20 +51,20 @@ type FaultRow struct {
 	Minimal bool        `json:"minimal_set"`          // and no fault less does that
 	Instead string      `json:"proof_test,omitempty"` // what shows it where no rule does
 
-	Run func() *Run `json:"-"` // of what is not detected, made when asked for
+	Run func() *runs.Run `json:"-"` // of what is not detected, made when asked for
 }
 
 // Defeat is a minimal set of faults under which product flows although a bond
 // that is needed is gone, after every rule had its time.
 type Defeat struct {
-	Output string   `json:"output"`
-	Faults []string `json:"faults"`
-	Seen   bool     `json:"seen"` // a rule acted or told, and yet it flows
-	Says   string   `json:"says"`
-	Hidden bool     `json:"by_nature"` // each fault hides a loss: only a proof test can show it
-	Run    *Run     `json:"run,omitempty"`
+	Output string    `json:"output"`
+	Faults []string  `json:"faults"`
+	Seen   bool      `json:"seen"` // a rule acted or told, and yet it flows
+	Says   string    `json:"says"`
+	Hidden bool      `json:"by_nature"` // each fault hides a loss: only a proof test can show it
+	Run    *runs.Run `json:"run,omitempty"`
 
-	replay func() *Run
+	replay func() *runs.Run
 }
 
 // Replay makes the runs of all sets that defeat the interlock.
@@ -129,8 +130,8 @@ func (v *verification) faultTeller(pairs bool) func(output, rows int) {
 		mu.Lock()
 		defer mu.Unlock()
 		done, all = done+1, all+rows
-		if v.options.Progress != nil {
-			v.options.Progress(done, of, "faults of "+v.model.Names.Outputs[output], uint64(all))
+		if v.Options.Progress != nil {
+			v.Options.Progress(done, of, "faults of "+v.Model.Names.Outputs[output], uint64(all))
 		}
 	}
 }
@@ -138,7 +139,7 @@ func (v *verification) faultTeller(pairs bool) func(output, rows int) {
 // trial is what an output is put through, and what is known already.
 type trial struct {
 	v       *verification
-	s       *started
+	s       *runs.Started
 	output  int
 	mu      sync.Mutex
 	known   map[string]*tried
@@ -164,22 +165,22 @@ type tried struct {
 }
 
 func (v *verification) newTrial(output int) *trial {
-	c := v.model.Config
-	x := &trial{v: v, s: v.start(output), output: output, known: map[string]*tried{}, usual: map[interlock.Event]bool{}}
-	x.ands, x.detect, x.travel = onlyAnds(c.Outputs[output].Permissive), v.detectAll(), travelOf(c, output)
-	if x.s.runs {
+	c := v.Model.Config
+	x := &trial{v: v, s: v.Start(output), output: output, known: map[string]*tried{}, usual: map[interlock.Event]bool{}}
+	x.ands, x.detect, x.travel = onlyAnds(c.Outputs[output].Permissive), v.DetectAll(), travelOf(c, output)
+	if x.s.Runs {
 		x.restart = x.healthyRestart()
 	}
 	for i := range c.Inputs {
-		x.s.driver.provided(i) // works it out while nobody else reads
+		x.s.Driver.Provided(i) // works it out while nobody else reads
 	}
 	return x
 }
 
 func (v *verification) faultsOf(t *FaultTable, output int, pairs bool, told func(output, rows int)) {
-	x, name := v.newTrial(output), v.model.Names.Outputs[output]
+	x, name := v.newTrial(output), v.Model.Names.Outputs[output]
 	x.told = told
-	if !x.s.runs {
+	if !x.s.Runs {
 		t.NeverRan = append(t.NeverRan, name)
 		t.Rows = append(t.Rows, FaultRow{Output: name, Found: FoundNotRun, Effect: "a healthy plant never brought it to run"})
 		return
@@ -246,7 +247,7 @@ func (x *trial) rows(n int, of func(int) []faultJudged) []faultJudged {
 	lists := make([][]faultJudged, n)
 	jobs := make(chan int)
 	var all sync.WaitGroup
-	for range x.v.options.WorkerCount() {
+	for range x.v.Options.WorkerCount() {
 		all.Go(func() {
 			for i := range jobs {
 				lists[i] = of(i)
@@ -265,7 +266,7 @@ func (x *trial) rows(n int, of func(int) []faultJudged) []faultJudged {
 // row takes the worst over all looks: what is not seen counts before what is
 // told, and that before what is seen late.
 func (x *trial) row(a, b *placed) faultJudged {
-	row := FaultRow{Output: x.v.model.Names.Outputs[x.output], Fault: a.fault.Name, On: a.on}
+	row := FaultRow{Output: x.v.Model.Names.Outputs[x.output], Fault: a.fault.Name, On: a.on}
 	if b != nil {
 		row.Second, row.SecondOn = b.fault.Name, b.on
 	}
@@ -291,7 +292,7 @@ func (x *trial) row(a, b *placed) faultJudged {
 				row.Instead += "; " + text
 			}
 		}
-		row.Run = func() *Run { return x.runOf(a, b, worst, "goes on, and nothing detects it") }
+		row.Run = func() *runs.Run { return x.runOf(a, b, worst, "goes on, and nothing detects it") }
 	}
 	if defeating == nil {
 		return faultJudged{row, nil, apart}
@@ -305,11 +306,11 @@ func (x *trial) atMost(looks []look, o outcome) model.Scans {
 	if o.found != FoundWithheld || len(looks) != 1 || looks[0].last > hidingIt {
 		return 0
 	}
-	ch := model.Index(x.v.model.Names.Channels, looks[0].on)
-	if ch < 0 || looks[0].calm || !model.IsCut(x.v.model.Config.Outputs[x.output].Permissive, ch) {
+	ch := model.Index(x.v.Model.Names.Channels, looks[0].on)
+	if ch < 0 || looks[0].calm || !model.IsCut(x.v.Model.Config.Outputs[x.output].Permissive, ch) {
 		return 0
 	}
-	f, err := x.v.factsOf(ch)
+	f, err := x.v.FactsOf(ch)
 	if err != nil || f.DetectOf[looks[0].news] == model.Endless {
 		return 0
 	}
@@ -387,7 +388,7 @@ func (x *trial) outcomeOf(looks []look) outcome {
 			again := x.ordeal(does)
 			again.running()
 			again.lasts()
-			r.late = again.d.decision.Coils
+			r.late = again.d.Decision.Coils
 		})
 		coils = r.late
 	}
@@ -425,8 +426,8 @@ func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 // slowestInput is the longest that a signal may stay away unnoticed.
 func (v *verification) slowestInput() model.Scans {
 	most := model.Scans(0)
-	for i := range v.model.Config.Inputs {
-		most = max(most, v.model.Config.Inputs[i].StaleAfter)
+	for i := range v.Model.Config.Inputs {
+		most = max(most, v.Model.Config.Inputs[i].StaleAfter)
 	}
 	return most
 }

@@ -204,7 +204,7 @@ func TestFaultsApartActApart(t *testing.T) {
 		require.NoError(t, err)
 		x := v.newTrial(output)
 		x.ands = true
-		require.True(t, x.s.runs)
+		require.True(t, x.s.Runs)
 		places, compared := x.places(), 0
 		for i := range places {
 			for k := i + 1; k < len(places); k++ {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -32,7 +33,7 @@ func (v *verification) glance(output int) glanced {
 		key += job.key
 	}
 	if key != "" {
-		key += fmt.Sprint(v.model.BypassesOf(output))
+		key += fmt.Sprint(v.Model.BypassesOf(output))
 	}
 	if found, known := v.glances[key]; known && key != "" {
 		return found
@@ -40,11 +41,11 @@ func (v *verification) glance(output int) glanced {
 	found := glanced{}
 	v.glances[key] = found
 	var seen table.Mask
-	h := v.huntOf(quarry{output: output, is: func(_ *driver, _ *sight, bad table.Mask) bool {
+	h := v.huntOf(quarry{output: output, is: func(_ *runs.Driver, _ *sight, bad table.Mask) bool {
 		seen |= bad
 		return false
 	}})
-	if !v.start(output).runs {
+	if !v.Start(output).Runs {
 		return found
 	}
 	h.keepAt(h.started() + 2)
@@ -96,7 +97,7 @@ func (h *hunt) doubles() (scenes []scene) {
 // while all is well.
 func (h *hunt) plainly() (list []int) {
 	d := h.healthyUntil(h.started())
-	h.d.state, h.d.stamp = d.state, d.stamp
+	h.d.State, h.d.Stamp = d.state, d.stamp
 	h.arm(nil)
 	places := map[int]bool{}
 	for i, x := range h.wrongs {
@@ -113,8 +114,8 @@ func (h *hunt) plainly() (list []int) {
 // underKey: a bypassed channel reads badly, with its evidence and without; its key
 // is turned as it must not be.
 func (h *hunt) underKey() (scenes []scene) {
-	for _, n := range h.v.model.BypassesOf(h.quarry.output) {
-		b := &h.d.config.Bypasses[n]
+	for _, n := range h.v.Model.BypassesOf(h.quarry.output) {
+		b := &h.d.Config.Bypasses[n]
 		key, dark := h.keyOf(b, interlock.True), h.keyOf(b, interlock.Unknown)
 		from := max(h.started(), uint64(b.Gap)) + 5
 		add := func(list ...stretch) {
@@ -130,8 +131,8 @@ func (h *hunt) underKey() (scenes []scene) {
 		}
 		unusable := stretch{h.showing(b.Channel, monitor.Invalid), from, from + 60}
 		add(stretch{dark, from, from + 1}, stretch{key, from + 1, from + 3}, unusable)
-		if ref := h.d.config.Channels[b.Channel].Evidence; ref != 0 {
-			away := h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(ref) - 1, value: interlock.False})
+		if ref := h.d.Config.Channels[b.Channel].Evidence; ref != 0 {
+			away := h.numberOf(deviation{kind: wrongInput, cause: len(h.d.Config.Channels) + int(ref) - 1, value: interlock.False})
 			add(stretch{key, from, from + 2}, unusable, stretch{away, from + 30, from + 40})
 		}
 	}
@@ -141,17 +142,17 @@ func (h *hunt) underKey() (scenes []scene) {
 // keyOf is the deviation that makes the key of a bypass show a value; -1 if it is
 // none of this hunt's.
 func (h *hunt) keyOf(b *interlock.Bypass, value interlock.Truth) int {
-	return h.numberOf(deviation{kind: wrongInput, cause: len(h.d.config.Channels) + int(b.Input) - 1, value: value})
+	return h.numberOf(deviation{kind: wrongInput, cause: len(h.d.Config.Channels) + int(b.Input) - 1, value: value})
 }
 
 // glanceAt lets a result that is shown so far, or for which nothing was met, be
 // contradicted by a run of the whole site.
 func (v *verification) glanceAt(output, property int, r *Result) {
 	seen := v.glance(output)[property]
-	if r.Verdict != Shown && r.Verdict != Nothing || seen == nil || v.options.Logic != nil {
+	if r.Verdict != Shown && r.Verdict != Nothing || seen == nil || v.Options.Logic != nil {
 		return
 	}
-	h := v.huntOf(quarry{output: output, property: property, is: func(_ *driver, _ *sight, found table.Mask) bool { return found>>property&1 == 1 }})
+	h := v.huntOf(quarry{output: output, property: property, is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found>>property&1 == 1 }})
 	if run := h.shown(seen.list, seen.end); run != nil {
 		r.Verdict, r.Says, r.Counterexample, r.Example = Violated, "seen on the whole site", run, nil
 	}

@@ -122,9 +122,9 @@ func (g *Graph) Has(name string) bool {
 
 // coneChannels are the channels of an output's permissive and of its vessels.
 func (g *grower) coneChannels(output int) []int {
-	list := g.model.ChannelsOf(output, -1)
-	for _, vessel := range g.model.Config.VesselsOf(output) {
-		for _, channel := range g.model.ChannelsOf(output, vessel) {
+	list := g.Model.ChannelsOf(output, -1)
+	for _, vessel := range g.Model.Config.VesselsOf(output) {
+		for _, channel := range g.Model.ChannelsOf(output, vessel) {
 			if !slices.Contains(list, channel) {
 				list = append(list, channel)
 			}
@@ -135,7 +135,7 @@ func (g *grower) coneChannels(output int) []int {
 
 // channel adds every step between phases of one channel's table.
 func (g *grower) channel(channel int) error {
-	steps, err := g.channelTable(&g.model.Config.Channels[channel].Config)
+	steps, err := g.ChannelTable(&g.Model.Config.Channels[channel].Config)
 	if err != nil {
 		return err
 	}
@@ -143,7 +143,7 @@ func (g *grower) channel(channel int) error {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
 			for to := monitor.Phase(0); to < monitor.Phases; to++ {
 				if steps.Passes(from, news, to) {
-					g.add(phaseTransition(g.model.Names.Channels[channel], from, news, to))
+					g.add(phaseTransition(g.Model.Names.Channels[channel], from, news, to))
 				}
 			}
 		}
@@ -158,16 +158,16 @@ func phaseTransition(name string, from monitor.Phase, news monitor.Class, to mon
 // outputs adds every change of mode of one output's table, and what its buttons
 // and its actuator can tell.
 func (g *grower) outputs(output int) error {
-	c := g.model.Config
+	c := g.Model.Config
 	o := &c.Outputs[output]
-	steps, err := g.outputTable(o, true)
+	steps, err := g.OutputTable(o, true)
 	if err != nil {
 		return err
 	}
 	for _, word := range steps.States {
 		steps.Shape.Each(uint32(word&(1<<table.WatchShift-1)), func(s interlock.OutputControl) {
 			steps.Shape.EachScan(s.Mode == interlock.Enabled, func(l *table.OutputScan) {
-				_, told := g.logic.Output(o, s, l.Arm(steps.Shape))
+				_, told := g.Logic.Output(o, s, l.Arm(steps.Shape))
 				g.told(output, s.Mode, l, &told)
 			})
 		})
@@ -183,7 +183,7 @@ func (g *grower) outputs(output int) error {
 
 // told adds what one step of an output's table tells.
 func (g *grower) told(output int, before interlock.Mode, l *table.OutputScan, told *interlock.OutputTold) {
-	c := g.model.Config
+	c := g.Model.Config
 	switch {
 	case told.Tripped || told.Released || told.Stopped:
 		if l.Ended && !g.mayEnd(output) {
@@ -209,7 +209,7 @@ func (g *grower) told(output int, before interlock.Mode, l *table.OutputScan, to
 // mayEnd says that the flow through a running output can be confirmed stopped:
 // only another output in series can do that.
 func (g *grower) mayEnd(output int) bool {
-	c := g.model.Config
+	c := g.Model.Config
 	for _, stream := range c.StreamsOf(output) {
 		if len(c.Streams[stream].Through) < 2 {
 			return false
@@ -229,7 +229,7 @@ type reason struct {
 func (g *grower) alone(output int, r interlock.Reasons) (list []reason) {
 	switch r {
 	case interlock.ReasonNotMet, interlock.ReasonUnknown:
-		return lossesOf(g.model, output, r == interlock.ReasonUnknown, g.canBe)
+		return lossesOf(g.Model, output, r == interlock.ReasonUnknown, g.canBe)
 	case interlock.ReasonOverrun: // the table's name for all that is as hard
 		list = append(list, reason{text: "scan overrun"})
 		if g.canBeCalled(output) {
@@ -245,7 +245,7 @@ func (g *grower) alone(output int, r interlock.Reasons) (list []reason) {
 
 // canBeCalled says that another output can call this one as its backup.
 func (g *grower) canBeCalled(output int) bool {
-	c := g.model.Config
+	c := g.Model.Config
 	for _, caller := range c.CallersOf(output) {
 		if c.Outputs[caller].AtOnce || c.Outputs[caller].Confirmable() {
 			return true
@@ -256,17 +256,17 @@ func (g *grower) canBeCalled(output int) bool {
 
 // canBe is what a cause can turn into while an output runs.
 func (g *grower) canBe(cause int) model.TruthSet {
-	c := g.model.Config
+	c := g.Model.Config
 	if cause >= len(c.Channels) || c.Channels[cause].Evidence != 0 {
 		return model.AnyTruth
 	}
 	set := model.SetOf(interlock.True)
-	steps, err := g.channelTable(&c.Channels[cause].Config)
+	steps, err := g.ChannelTable(&c.Channels[cause].Config)
 	if err != nil {
 		return model.AnyTruth
 	}
 	for state := range steps.States {
-		keep, _ := g.logic.Fitness(steps.Phase(uint32(state)))
+		keep, _ := g.Logic.Fitness(steps.Phase(uint32(state)))
 		set |= model.SetOf(keep)
 	}
 	return set
@@ -375,7 +375,7 @@ func (g *grower) spoils(ref interlock.Ref, p interlock.Press) (list []interlock.
 		todo = todo[1:]
 		for _, l := range table.Levels {
 			for conditions := 0; conditions < 4; conditions++ {
-				next, spoil := g.logic.Button(p, b, l.Value, l.Fresh, conditions&1 == 1, conditions&2 == 2)
+				next, spoil := g.Logic.Button(p, b, l.Value, l.Fresh, conditions&1 == 1, conditions&2 == 2)
 				if !known[next] {
 					known[next] = true
 					todo = append(todo, next)
@@ -397,8 +397,8 @@ func vesselTold(name string, kind interlock.Kind) Transition {
 
 // vessel adds what one vessel's table can tell.
 func (g *grower) vessel(vessel int) {
-	v, name := &g.model.Config.Vessels[vessel], g.model.Names.Vessels[vessel]
-	steps := table.TabulateVessel(g.logic, v)
+	v, name := &g.Model.Config.Vessels[vessel], g.Model.Names.Vessels[vessel]
+	steps := table.TabulateVessel(g.Logic, v)
 	told := map[interlock.Kind]bool{}
 	for _, state := range steps.States {
 		for n := 0; n < table.VesselScans; n++ {
@@ -421,7 +421,7 @@ func (g *grower) vessel(vessel int) {
 
 // bypasses adds what the bypasses of an output's channels can tell.
 func (g *grower) bypasses(output int) {
-	c := g.model.Config
+	c := g.Model.Config
 	set := c.Outputs[output].Permissive.Causes()
 	for i := range c.Bypasses {
 		b := &c.Bypasses[i]
@@ -430,7 +430,7 @@ func (g *grower) bypasses(output int) {
 		}
 		for kind := interlock.BypassBegan; kind <= interlock.BypassIgnored; kind++ {
 			if kind != interlock.BypassEnding || b.Warn < b.For {
-				g.add(Transition{Kind: KindBypass, Name: g.model.Names.Bypasses[i], To: kind.String()})
+				g.add(Transition{Kind: KindBypass, Name: g.Model.Names.Bypasses[i], To: kind.String()})
 			}
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -63,14 +64,14 @@ func TestNothingHappensOutsideTheGraph(t *testing.T) {
 // disturbSite drives a healthy plant and spoils it at random.
 func disturbSite(m *model.Model, s *Sightings, scans int) {
 	random := rand.New(rand.NewPCG(6, 4))
-	d := newDriver(model.Real(), m.Config, 0)
-	signals, news := make([]interlock.Signal, len(d.in.Signals)), make([]monitor.Class, len(d.in.Readings))
+	d := runs.NewDriver(model.Real(), m.Config, 0)
+	signals, news := make([]interlock.Signal, len(d.In.Signals)), make([]monitor.Class, len(d.In.Readings))
 	held := make([]int, len(signals)+len(news))
 	for range scans {
 		if random.IntN(400) == 0 {
-			d.target = random.IntN(len(m.Config.Outputs))
+			d.Target = random.IntN(len(m.Config.Outputs))
 		}
-		d.healthy()
+		d.Healthy()
 		for i := range held {
 			if held[i]--; held[i] < 0 && random.IntN(60*len(held)) == 0 {
 				held[i] = 1 + random.IntN(1+random.IntN(300))
@@ -83,16 +84,16 @@ func disturbSite(m *model.Model, s *Sightings, scans int) {
 			switch {
 			case held[i] <= 0:
 			case i < len(signals):
-				d.in.Signals[i] = signals[i]
+				d.In.Signals[i] = signals[i]
 			default:
 				channel := i - len(signals)
-				d.in.Readings[channel] = table.ReadingOf(&m.Config.Channels[channel].Config, news[channel], d.stamp)
+				d.In.Readings[channel] = table.ReadingOf(&m.Config.Channels[channel].Config, news[channel], d.Stamp)
 			}
 		}
-		d.in.Overrun = random.IntN(3000) == 0
-		d.supply = random.IntN(20_000) == 0
-		d.turn()
-		_ = s.Watch(&loop.Turn{In: d.in, State: d.state, Decision: d.decision})
+		d.In.Overrun = random.IntN(3000) == 0
+		d.Supply = random.IntN(20_000) == 0
+		d.Turn()
+		_ = s.Watch(&loop.Turn{In: d.In, State: d.State, Decision: d.Decision})
 	}
 }
 

@@ -11,6 +11,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -24,7 +25,7 @@ import (
 type hunt struct {
 	v       *verification
 	w       *witness
-	d       *driver
+	d       *runs.Driver
 	quarry  quarry
 	wrongs  []deviation
 	known   map[string]bool
@@ -50,7 +51,7 @@ type quarry struct {
 	turns    uint64
 	// is says whether this scan is it; found are the default properties that the
 	// witness saw broken.
-	is func(d *driver, s *sight, found table.Mask) bool
+	is func(d *runs.Driver, s *sight, found table.Mask) bool
 	// compass leads to what a search has found; without one, all is tried in the
 	// order of faults.
 	compass *compass
@@ -120,7 +121,7 @@ const (
 )
 
 // hunt returns the first run found, or nil.
-func (v *verification) hunt(q quarry) *Run {
+func (v *verification) hunt(q quarry) *runs.Run {
 	h := v.huntOf(q)
 	root := &trail{state: newState(h), sight: h.w.begin()}
 	if q.compass != nil {
@@ -139,17 +140,17 @@ func (v *verification) hunt(q quarry) *Run {
 }
 
 func (v *verification) huntOf(q quarry) *hunt {
-	h := &hunt{v: v, w: v.witnessOf(q.output), d: newDriver(v.logic, v.model.Config, q.output), quarry: q, known: map[string]bool{}, left: q.turns, patience: patienceOf(v.model.Config)}
-	h.d.order = append(v.model.InSeries(q.output), q.output)
+	h := &hunt{v: v, w: v.witnessOf(q.output), d: runs.NewDriver(v.Logic, v.Model.Config, q.output), quarry: q, known: map[string]bool{}, left: q.turns, patience: runs.PatienceOf(v.Model.Config)}
+	h.d.Order = append(v.Model.InSeries(q.output), q.output)
 	h.wrongs = v.deviations(q.causes, q.output)
-	h.counter = countersOf(v.model.Config)
+	h.counter = countersOf(v.Model.Config)
 	h.before = h.w.begin()
 	h.relevant()
 	return h
 }
 
 // guided follows the compass from power-up and from where the output runs.
-func (h *hunt) guided(root *trail) *Run {
+func (h *hunt) guided(root *trail) *runs.Run {
 	starts := []*trail{root}
 	if running := h.until(root, nil, h.runs); running != nil {
 		starts = append(starts, running)
@@ -169,7 +170,7 @@ func (h *hunt) away(t *trail) uint32 {
 }
 
 // search follows trails in their order until one is caught.
-func (h *hunt) search(roots ...*trail) *Run {
+func (h *hunt) search(roots ...*trail) *runs.Run {
 	h.queue, h.known = slices.Clone(roots), map[string]bool{}
 	heap.Init(&h.queue)
 	for room := h.room(); h.queue.Len() > 0 && h.turns < h.left && len(h.known) < room; {
@@ -189,9 +190,9 @@ func (h *hunt) search(roots ...*trail) *Run {
 // whole site, what the witness remembers, its sign, and a branch for everything
 // that may go wrong.
 func (h *hunt) room() int {
-	c := h.d.config
+	c := h.d.Config
 	each := 1000 + 220*len(h.wrongs) + 250*len(c.Channels) + 24*len(c.Inputs) + 300*len(c.Outputs) + 100*len(c.Vessels) + 8*len(c.Streams) + 32*len(c.Bypasses)
-	return int(h.v.options.MemoryLimit() / uint64(each))
+	return int(h.v.Options.MemoryLimit() / uint64(each))
 }
 
 // follow goes on from a trail as it is, and leaves one for every thing that may
@@ -207,7 +208,7 @@ func (h *hunt) follow(t *trail) {
 	if t.faults == h.quarry.faults {
 		return
 	}
-	h.d.state, h.d.stamp = t.state, t.stamp
+	h.d.State, h.d.Stamp = t.state, t.stamp
 	h.arm(t.wrong)
 	for i := range h.wrongs {
 		if !h.clashes(t.wrong, i) && differs(h.d, h.wrongs[i]) {
@@ -236,20 +237,20 @@ func (h *hunt) branch(t *trail, wrong []int, faults int) {
 // there; nil where nothing will ever change any more.
 func (h *hunt) ahead(t *trail) *trail {
 	next := *t
-	next.state, next.sight = interlock.NewState(h.d.config), h.w.begin()
+	next.state, next.sight = interlock.NewState(h.d.Config), h.w.begin()
 	next.state.CopyFrom(t.state)
 	next.sight.copyFrom(t.sight)
 	d := h.d
-	d.state, d.stamp = next.state, t.stamp
+	d.State, d.Stamp = next.state, t.stamp
 	before := h.sign(&next)
 	for {
 		h.turns++
 		found := h.turn(&next)
 		next.scans++
-		next.stamp = d.stamp
+		next.stamp = d.Stamp
 		next.wrong = h.goOn(next.wrong)
 		h.alone(&next)
-		ends := sameState(h.w.prior, d.state) && h.before.same(next.sight)
+		ends := sameState(h.w.prior, d.State) && h.before.same(next.sight)
 		if h.catches(&next, found, ends) {
 			return &next
 		}
@@ -266,7 +267,7 @@ func (h *hunt) ahead(t *trail) *trail {
 func (h *hunt) catches(t *trail, found table.Mask, ends bool) bool {
 	if h.quarry.any && found&witnessed != 0 {
 		h.quarry.any, h.quarry.property = false, bits.TrailingZeros32(uint32(found&witnessed))
-		h.quarry.is = func(_ *driver, _ *sight, found table.Mask) bool { return found&table.Bit(h.quarry.property) != 0 }
+		h.quarry.is = func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found&table.Bit(h.quarry.property) != 0 }
 	}
 	switch {
 	case h.quarry.is != nil && h.quarry.is(h.d, t.sight, found):
@@ -295,10 +296,10 @@ func (h *hunt) relapses() bool {
 			return false
 		}
 	}
-	return h.runs(h.w.prior) && !h.runs(h.d.state)
+	return h.runs(h.w.prior) && !h.runs(h.d.State)
 }
 
-func newState(h *hunt) *interlock.State { return interlock.NewState(h.d.config) }
+func newState(h *hunt) *interlock.State { return interlock.NewState(h.d.Config) }
 
 // sameState says that nothing moved in a scan, not even a counter.
 func sameState(a, b *interlock.State) bool {
@@ -342,21 +343,21 @@ func (h *hunt) goOn(wrong []int) []int {
 func (h *hunt) turn(t *trail) (found table.Mask) {
 	d := h.d
 	h.arm(t.wrong)
-	if d.supply {
-		d.state.PowerUp()
+	if d.Supply {
+		d.State.PowerUp()
 		t.sight.forget()
 	}
-	h.w.prior.CopyFrom(d.state)
+	h.w.prior.CopyFrom(d.State)
 	h.w.none()
 	h.before.copyFrom(t.sight)
-	d.turn()
+	d.Turn()
 	return h.w.see(t.sight, d)
 }
 
 func (h *hunt) arm(wrong []int) {
-	h.d.healthy()
+	h.d.Healthy()
 	for _, i := range wrong {
-		h.d.supply = h.d.supply || h.wrongs[i].kind == lostSupply
+		h.d.Supply = h.d.Supply || h.wrongs[i].kind == lostSupply
 	}
 	for _, i := range wrong {
 		deviate(h.d, h.wrongs[i])
@@ -365,7 +366,7 @@ func (h *hunt) arm(wrong []int) {
 
 // tell makes a run as small as it gets, turns it once more, from power-up, and
 // keeps it.
-func (h *hunt) tell(t *trail) *Run {
+func (h *hunt) tell(t *trail) *runs.Run {
 	list := h.stretches(t)
 	again := h.play(list, t.scans)
 	if again == nil {
@@ -377,10 +378,10 @@ func (h *hunt) tell(t *trail) *Run {
 // keep records what the whole site does with some things going wrong, from
 // power-up and in fresh memory. What it does not show there again is no run: the
 // logic then has a memory of its own.
-func (h *hunt) keep(list []stretch, t *trail) *Run {
-	d := newDriver(h.d.logic, h.d.config, h.quarry.output)
-	d.order = h.d.order
-	record := newRecorder(h.v.model)
+func (h *hunt) keep(list []stretch, t *trail) *runs.Run {
+	d := runs.NewDriver(h.d.Logic, h.d.Config, h.quarry.output)
+	d.Order = h.d.Order
+	record := runs.NewRecorder(h.v.Model)
 	h.d = d
 	seen, shows := h.w.begin(), false
 	for scan := uint64(0); scan < t.scans; scan++ {
@@ -391,12 +392,12 @@ func (h *hunt) keep(list []stretch, t *trail) *Run {
 			}
 		}
 		h.arm(wrong)
-		if d.supply {
-			d.state.PowerUp()
+		if d.Supply {
+			d.State.PowerUp()
 			seen.forget()
 		}
-		h.w.prior.CopyFrom(d.state)
-		record.turn(d)
+		h.w.prior.CopyFrom(d.State)
+		record.Turn(d)
 		h.w.none()
 		found := h.w.see(seen, d)
 		shows = h.quarry.is != nil && h.quarry.is(d, seen, found)
@@ -412,7 +413,7 @@ func (h *hunt) keep(list []stretch, t *trail) *Run {
 }
 
 // finish says what the run shows and what moved the output.
-func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
+func (h *hunt) finish(record *runs.Recorder, t *trail, named []int) *runs.Run {
 	var texts []string
 	for _, i := range named {
 		if text := h.v.deviationText(h.wrongs[i]); !slices.Contains(texts, text) {
@@ -430,7 +431,7 @@ func (h *hunt) finish(record *recorder, t *trail, named []int) *Run {
 	if t.says != "" {
 		sentence = fmt.Sprintf("in scan %d %s (%s)", t.scans-1, t.says, how)
 	}
-	run := record.finish(sentence, t.faults)
+	run := record.Finish(sentence, t.faults)
 	if h.quarry.property > 0 {
 		run.Property = strconv.Itoa(h.quarry.property)
 	}
@@ -460,11 +461,11 @@ func (h *hunt) moved(t *trail) []string {
 	var list []string
 	for _, ch := range h.w.needed {
 		c := &t.state.Channels[ch]
-		list = append(list, fmt.Sprintf("%s %s, doubt %d of %d", h.v.model.Names.Channels[ch], c.Phase, c.Doubt, h.d.config.Channels[ch].Full))
+		list = append(list, fmt.Sprintf("%s %s, doubt %d of %d", h.v.Model.Names.Channels[ch], c.Phase, c.Doubt, h.d.Config.Channels[ch].Full))
 	}
 	for n, vessel := range h.w.vessels {
 		s := &t.state.Vessels[vessel]
-		list = append(list, fmt.Sprintf("%s waited %d of %d scans, still for %d", h.v.model.Names.Vessels[vessel], s.Waited, h.d.config.Vessels[vessel].Wait.Next(), t.sight.vessels[n].still))
+		list = append(list, fmt.Sprintf("%s waited %d of %d scans, still for %d", h.v.Model.Names.Vessels[vessel], s.Waited, h.d.Config.Vessels[vessel].Wait.Next(), t.sight.vessels[n].still))
 	}
 	if len(list) > 4 {
 		list = append(list[:4], fmt.Sprintf("and %d more", len(list)-4))
@@ -528,10 +529,10 @@ type neighbours struct{ channels, inputs, outputs, bypasses []int }
 // relevant finds them: the output, what stands in series with it, what calls it,
 // what is asked about, and everything that reaches any of these.
 func (h *hunt) relevant() {
-	c := h.d.config
+	c := h.d.Config
 	causes := len(c.Channels) + len(c.Inputs)
 	outputs := map[int]bool{}
-	for _, o := range append(append([]int(nil), h.d.order...), h.w.callers...) {
+	for _, o := range append(append([]int(nil), h.d.Order...), h.w.callers...) {
 		outputs[o] = true
 	}
 	near := map[int]bool{}
@@ -648,7 +649,7 @@ func (x deviation) once() bool { return x.kind == lostSupply }
 // deviations lists what can go wrong with some causes, or with whatever reaches
 // an output.
 func (v *verification) deviations(causes []int, output int) []deviation {
-	c := v.model.Config
+	c := v.Model.Config
 	all := causes == nil
 	if all {
 		causes = v.reach(output)
@@ -659,7 +660,7 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 		case cause < len(c.Channels):
 			can := table.Possible(&c.Channels[cause].Config)
 			for _, class := range [...]monitor.Class{monitor.Open, monitor.High, monitor.Invalid, monitor.Missing, monitor.Between, monitor.Good} {
-				if can[class] && (class != monitor.Good || helpfulFor(c.Outputs[output].Permissive, cause) == interlock.False) {
+				if can[class] && (class != monitor.Good || runs.HelpfulFor(c.Outputs[output].Permissive, cause) == interlock.False) {
 					list = append(list, deviation{cause: cause, class: class})
 				}
 			}
@@ -685,7 +686,7 @@ func (v *verification) deviations(causes []int, output int) []deviation {
 // reach lists every cause that can touch an output at all: its cone, and what
 // tells of the vessels that it charges.
 func (v *verification) reach(output int) []int {
-	c, cone := v.model.Config, v.model.Cone(output)
+	c, cone := v.Model.Config, v.Model.Cone(output)
 	input := func(ref interlock.Ref) {
 		if ref != 0 {
 			cone[len(c.Channels)+int(ref)-1] = true
@@ -714,59 +715,59 @@ func (v *verification) reach(output int) []int {
 
 // differs says that a thing that goes wrong shows itself in the scan that is armed.
 // What does not yet is begun no sooner than it does.
-func differs(d *driver, x deviation) bool {
+func differs(d *runs.Driver, x deviation) bool {
 	input := func(ref interlock.Ref, v interlock.Truth) bool {
-		return ref != 0 && d.in.Signals[ref-1] != d.signal(int(ref-1), v)
+		return ref != 0 && d.In.Signals[ref-1] != d.Signal(int(ref-1), v)
 	}
 	switch x.kind {
 	case wrongInput:
-		return input(interlock.Ref(x.cause-len(d.config.Channels)+1), x.value)
+		return input(interlock.Ref(x.cause-len(d.Config.Channels)+1), x.value)
 	case stuckActuator:
-		o := &d.config.Outputs[x.cause]
+		o := &d.Config.Outputs[x.cause]
 		return input(o.Closed, -x.value) || input(o.Opened, x.value)
 	}
 	return true
 }
 
 // deviate makes one thing go wrong in the scan that is about to be turned.
-func deviate(d *driver, x deviation) {
-	switch input := x.cause - len(d.config.Channels); x.kind {
+func deviate(d *runs.Driver, x deviation) {
+	switch input := x.cause - len(d.Config.Channels); x.kind {
 	case wrongReading:
-		d.in.Readings[x.cause] = table.ReadingOf(&d.config.Channels[x.cause].Config, x.class, d.stamp)
-		d.shown[x.cause] = x.class
+		d.In.Readings[x.cause] = table.ReadingOf(&d.Config.Channels[x.cause].Config, x.class, d.Stamp)
+		d.Shown[x.cause] = x.class
 	case frozenReading:
-		d.in.Readings[x.cause].Stamp = d.state.Channels[x.cause].Stamp
-		d.shown[x.cause] = monitor.Missing
-		if d.supply || !d.state.Channels[x.cause].Seen { // the first since power-up is news
-			d.shown[x.cause] = monitor.Good
+		d.In.Readings[x.cause].Stamp = d.State.Channels[x.cause].Stamp
+		d.Shown[x.cause] = monitor.Missing
+		if d.Supply || !d.State.Channels[x.cause].Seen { // the first since power-up is news
+			d.Shown[x.cause] = monitor.Good
 		}
 	case wrongInput:
-		d.in.Signals[input] = d.signal(input, x.value)
+		d.In.Signals[input] = d.Signal(input, x.value)
 	case noInput:
-		d.in.Signals[input] = interlock.NoSignal
+		d.In.Signals[input] = interlock.NoSignal
 	case stuckActuator:
-		o := &d.config.Outputs[x.cause]
-		d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), -x.value)
-		d.in.Signals[o.Opened-1] = d.signal(int(o.Opened-1), x.value)
+		o := &d.Config.Outputs[x.cause]
+		d.In.Signals[o.Closed-1] = d.Signal(int(o.Closed-1), -x.value)
+		d.In.Signals[o.Opened-1] = d.Signal(int(o.Opened-1), x.value)
 	case lateScan:
-		d.in.Overrun = true
+		d.In.Overrun = true
 	}
 }
 
 func (v *verification) deviationText(x deviation) string {
 	switch x.kind {
 	case wrongReading:
-		return fmt.Sprintf("%s reads %s", v.model.Cause(x.cause), x.class)
+		return fmt.Sprintf("%s reads %s", v.Model.Cause(x.cause), x.class)
 	case frozenReading:
-		return fmt.Sprintf("%s repeats one measurement", v.model.Cause(x.cause))
+		return fmt.Sprintf("%s repeats one measurement", v.Model.Cause(x.cause))
 	case noInput:
-		return v.model.Cause(x.cause) + " does not arrive"
+		return v.Model.Cause(x.cause) + " does not arrive"
 	case stuckActuator:
-		return fmt.Sprintf("%s is stuck %s", v.model.Names.Outputs[x.cause], map[interlock.Truth]string{interlock.True: "away from rest", interlock.False: "at rest"}[x.value])
+		return fmt.Sprintf("%s is stuck %s", v.Model.Names.Outputs[x.cause], map[interlock.Truth]string{interlock.True: "away from rest", interlock.False: "at rest"}[x.value])
 	case lateScan:
 		return "scans overrun"
 	case lostSupply:
 		return "the supply is lost"
 	}
-	return fmt.Sprintf("%s is %s", v.model.Cause(x.cause), levelText(x.value))
+	return fmt.Sprintf("%s is %s", v.Model.Cause(x.cause), levelText(x.value))
 }

@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -24,7 +25,7 @@ func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
 	}
 	for o := range m.Config.Outputs {
 		run := v.hunt(quarry{output: o, faults: 2, turns: 120_000,
-			is: func(_ *driver, _ *sight, found table.Mask) bool { return found != 0 }})
+			is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found != 0 }})
 		if run != nil {
 			t.Errorf("%s: %s\n%v\n%v", m.Names.Outputs[o], run.Sentence, run.Lines, run.Slice)
 		}
@@ -97,11 +98,11 @@ func TestHuntFindsMistakes(t *testing.T) {
 			v, err := newVerification(m, model.Options{Logic: bug.logic, Outputs: []string{bug.output}})
 			require.NoError(t, err)
 			run := v.hunt(quarry{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == 15,
-				is: func(_ *driver, _ *sight, found table.Mask) bool { return found>>bug.property&1 == 1 }})
+				is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found>>bug.property&1 == 1 }})
 			require.NotNil(t, run)
 			require.Equal(t, bug.faults, run.Faults, run.Sentence)
 			require.NotEmpty(t, run.Slice)
-			require.LessOrEqual(t, len(run.Lines), maxLines)
+			require.LessOrEqual(t, len(run.Lines), runs.MaxLines)
 			t.Log(run.Sentence, run.Expect)
 		})
 	}
@@ -115,7 +116,7 @@ func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
 	v, err := newVerification(m, model.Options{Outputs: []string{"pump"}, Properties: []string{"7"}})
 	require.NoError(t, err)
 	v.turns = 20_000
-	v.logic.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
+	v.Logic.Output = func(c *interlock.Output, s interlock.OutputControl, in interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold) {
 		s.Ready = true // a mistake in the tables alone: the whole Step is right
 		return interlock.StepOutput(c, s, in)
 	}
@@ -126,7 +127,7 @@ func TestWhatNoRunShowsIsToldFromTheSearch(t *testing.T) {
 	require.Equal(t, NotShown, x.Verdict, x.Says)
 	require.Nil(t, x.Counterexample)
 	require.NotEmpty(t, x.Searched)
-	require.LessOrEqual(t, len(x.Searched), maxLines)
+	require.LessOrEqual(t, len(x.Searched), runs.MaxLines)
 	require.Contains(t, x.Searched[len(x.Searched)-1], "pump")
 	t.Log(x.Says, x.Searched)
 }
@@ -185,7 +186,7 @@ func TestHuntsDoNotDependOnTheWorkers(t *testing.T) {
 	for _, workers := range []int{1, 2, 5} {
 		v, err := newVerification(m, model.Options{Workers: workers, Outputs: []string{"mixer"}, Properties: []string{"2", "7"}})
 		require.NoError(t, err)
-		v.logic = withArmedKept()
+		v.Logic = withArmedKept()
 		r, err := v.run()
 		require.NoError(t, err)
 		if first == nil {

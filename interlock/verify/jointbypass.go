@@ -85,9 +85,9 @@ func tabulateTimer(logic *model.Logic, c *interlock.Bypass) *Timer {
 // Bypasses lists the bypasses of channels that the output needs.
 func (j *Joint) Bypasses() (names []string) {
 	v := j.verification
-	for i, b := range v.model.Config.Bypasses {
-		if slices.Contains(v.model.ChannelsOf(j.output, -1), b.Channel) && slices.Contains(v.model.Needed(j.output), b.Channel) {
-			names = append(names, v.model.Names.Bypasses[i])
+	for i, b := range v.Model.Config.Bypasses {
+		if slices.Contains(v.Model.ChannelsOf(j.output, -1), b.Channel) && slices.Contains(v.Model.Needed(j.output), b.Channel) {
+			names = append(names, v.Model.Names.Bypasses[i])
 		}
 	}
 	return names
@@ -97,9 +97,9 @@ func (j *Joint) Bypasses() (names []string) {
 // others are free.
 func (j *Joint) WithBypass(name string) *Joint {
 	v, with := j.verification, *j
-	b := &v.model.Config.Bypasses[slices.Index(v.model.Names.Bypasses, name)]
-	with.Timer = tabulateTimer(v.logic, b)
-	with.Timer.Channel = v.model.Names.Channels[b.Channel]
+	b := &v.Model.Config.Bypasses[slices.Index(v.Model.Names.Bypasses, name)]
+	with.Timer = tabulateTimer(v.Logic, b)
+	with.Timer.Channel = v.Model.Names.Channels[b.Channel]
 	return &with
 }
 

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -60,10 +61,10 @@ var restsOn = [16]table.Mask{1: table.Bit(3), 2: table.Bit(2), 3: table.Bit(3), 
 // that its own run does not show on the whole site: its hunt may find one that
 // does. If not, nothing is shown.
 func (j *Joint) composed(number int) *Result {
-	o := j.verification.options
+	o := j.verification.Options
 	o.Properties = []string{strconv.Itoa(number)}
 	r := Result{Verdict: NotShown, Says: "the joint search met it, but no run of the whole site was found that shows it"}
-	report, err := Verify(j.verification.model, o)
+	report, err := Verify(j.verification.Model, o)
 	if err != nil {
 		r.Says = err.Error()
 		return &r
@@ -102,7 +103,7 @@ func (j *Joint) Judge(f *JointFound) (results []Result, responses []Response, er
 			continue
 		}
 		r := j.shownBy(number, f.Runs[number])
-		if r == nil && table.Mask(f.Bad)&restsOn[number] != 0 && v.options.Logic == nil {
+		if r == nil && table.Mask(f.Bad)&restsOn[number] != 0 && v.Options.Logic == nil {
 			r = j.composed(number)
 		} else if r == nil {
 			r = checks[number](j.output)
@@ -147,7 +148,7 @@ func (j *Joint) respond(f *JointFound, r *Response) error {
 	}
 	composed := *r
 	r.Scans, r.Bound, r.Run = model.Scans(found.Scans), "upper bound", nil
-	r.Seconds = (v.model.Longest(r.Scans) + v.slowest(j.output, set)).Seconds()
+	r.Seconds = (v.Model.Longest(r.Scans) + v.slowest(j.output, set)).Seconds()
 	if composed.Run != nil && composed.Bound == "exact" && composed.Scans == r.Scans {
 		*r = composed
 		return nil
@@ -186,8 +187,8 @@ func (j *Joint) complete(f *JointFound) *Result {
 		var channels, names []string
 		var inputs []int
 		for _, cause := range set {
-			name := v.model.Cause(cause)
-			if names = append(names, name); cause < len(v.model.Config.Channels) {
+			name := v.Model.Cause(cause)
+			if names = append(names, name); cause < len(v.Model.Config.Channels) {
 				channels = append(channels, name)
 			} else {
 				inputs = append(inputs, cause)
@@ -200,12 +201,12 @@ func (j *Joint) complete(f *JointFound) *Result {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		case scans == 0:
 			return &Result{Verdict: Nothing, Says: "it never runs with all well but " + said}
-		case scans < 0 || model.Scans(scans) > v.detectAll()+1:
+		case scans < 0 || model.Scans(scans) > v.DetectAll()+1:
 			return j.met(12, said+" alone bad does not trip it from every joint state")
 		}
 		longest = max(longest, scans)
 	}
-	r.Says += fmt.Sprintf("; each alone within %s from every joint state with all else well", scansText(longest))
+	r.Says += fmt.Sprintf("; each alone within %s from every joint state with all else well", model.ScansText(longest))
 	return r
 }
 
@@ -213,7 +214,7 @@ func (j *Joint) complete(f *JointFound) *Result {
 // the whole site nothing is called violated, and nothing shown; the mistakes of
 // mutants of parts are in none.
 func (j *Joint) met(number int, says string) *Result {
-	if j.verification.options.Logic == nil {
+	if j.verification.Options.Logic == nil {
 		return j.composed(number)
 	}
 	return &Result{Verdict: Violated, Says: says}
@@ -223,50 +224,50 @@ func (j *Joint) met(number int, says string) *Result {
 // takes as long is the number exact.
 func (j *Joint) attain(found *JointResponse, r *Response) {
 	v := j.verification
-	s := v.start(j.output)
-	if !s.runs || len(found.Bad) == 0 {
+	s := v.Start(j.output)
+	if !s.Runs || len(found.Bad) == 0 {
 		return
 	}
-	d, record := s.from()
+	d, record := s.From()
 	for _, news := range found.Lead {
 		j.turn(d, record, news)
 	}
-	from, n := record.scans, 0
-	for ; n < len(found.Bad) && d.enabled(); n++ {
+	from, n := record.Scans, 0
+	for ; n < len(found.Bad) && d.Enabled(); n++ {
 		j.turn(d, record, found.Bad[n])
 	}
-	if d.enabled() || n == 0 {
+	if d.Enabled() || n == 0 {
 		return
 	}
 	if n == found.Scans {
 		r.Bound = "exact"
 	}
-	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(model.Scans(n))), len(r.Set))
+	r.Run = record.Finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(model.Scans(n))), len(r.Set))
 	r.Run.Property, r.Run.Output = "4", j.Output
 	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, from, j.Output)
 }
 
 // turn is one scan in which the channels hear what a joint run says and all else
 // is well.
-func (j *Joint) turn(d *driver, record *recorder, news []monitor.Class) {
-	d.healthy()
+func (j *Joint) turn(d *runs.Driver, record *runs.Recorder, news []monitor.Class) {
+	d.Healthy()
 	for i, class := range news {
 		cause := j.Channels[i].Cause
-		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, class, d.stamp)
+		d.In.Readings[cause] = table.ReadingOf(&d.Config.Channels[cause].Config, class, d.Stamp)
 	}
-	record.turn(d)
+	record.Turn(d)
 }
 
 // Settled is the state of every channel where a healthy plant has brought the
 // output to run; false where it never does.
 func (j *Joint) Settled() ([]uint32, bool) {
-	s := j.verification.start(j.output)
-	if !s.runs {
+	s := j.verification.Start(j.output)
+	if !s.Runs {
 		return nil, false
 	}
 	var list []uint32
 	for i := range j.Channels {
-		at, ok := j.Channels[i].Table.StateOf(&s.driver.state.Channels[j.Channels[i].Cause])
+		at, ok := j.Channels[i].Table.StateOf(&s.Driver.State.Channels[j.Channels[i].Cause])
 		if !ok {
 			return nil, false
 		}

@@ -5,6 +5,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -60,21 +61,21 @@ func JointOf(m *model.Model, o model.Options, output int) (*Joint, error) {
 	out := &c.Outputs[output]
 	j := &Joint{Output: m.Names.Outputs[output], Permissive: out.Permissive, Properties: []int{2, 3, 7, 10},
 		Helpful: map[int]interlock.Truth{}, verification: v, output: output}
-	j.helps = helpful(out.Permissive, len(c.Channels)+len(c.Inputs))
+	j.helps = runs.Helpful(out.Permissive, len(c.Channels)+len(c.Inputs))
 	causes := out.Permissive.Causes()
 	causes.Each(func(cause int) {
 		if cause >= len(c.Channels) {
 			j.Helpful[cause] = j.helps[cause]
 		}
 	})
-	for _, n := range v.model.ChannelsOf(output, -1) {
+	for _, n := range v.Model.ChannelsOf(output, -1) {
 		ch, err := j.channel(n)
 		if err != nil {
 			return nil, err
 		}
 		j.Channels = append(j.Channels, *ch)
 	}
-	if j.table, err = v.outputTable(out, false); err != nil {
+	if j.table, err = v.OutputTable(out, false); err != nil {
 		return nil, err
 	}
 	j.Words = j.table.States
@@ -85,12 +86,12 @@ func JointOf(m *model.Model, o model.Options, output int) (*Joint, error) {
 func (j *Joint) channel(n int) (*JointChannel, error) {
 	v := j.verification
 	f := v.focusOf(v.job("reset", j.output, n, -1))
-	t, err := v.channelTable(&f.Channel.Config)
+	t, err := v.ChannelTable(&f.Channel.Config)
 	reads := monitor.Good
 	if j.helps[n] == interlock.False {
-		reads = off(&f.Channel.Config)
+		reads = runs.Off(&f.Channel.Config)
 	}
-	return &JointChannel{Name: v.model.Names.Channels[n], Cause: n, Evidence: f.Channel.Evidence != 0,
+	return &JointChannel{Name: v.Model.Names.Channels[n], Cause: n, Evidence: f.Channel.Evidence != 0,
 		Bypassed: f.Bypassed, CoversLost: f.LostToo, Cut: f.Cut, Reads: reads, Table: t}, err
 }
 

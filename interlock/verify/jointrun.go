@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -27,31 +28,31 @@ func (j *Joint) shownBy(property int, run JointRun) *Result {
 // replay gives the channels what a joint run says, from power-up, and looks in
 // every scan for inputs that move the output as the run says, what is healthy
 // first. The last scan must break the property before the eyes of a witness.
-func (j *Joint) replay(property int, run *JointRun) *Run {
+func (j *Joint) replay(property int, run *JointRun) *runs.Run {
 	v := j.verification
-	d, record, w := newDriver(v.logic, v.model.Config, j.output), newRecorder(v.model), v.witnessOf(j.output)
+	d, record, w := runs.NewDriver(v.Logic, v.Model.Config, j.output), runs.NewRecorder(v.Model), v.witnessOf(j.output)
 	sight := w.begin()
 	for k, news := range run.News {
 		last := k == len(run.News)-1
 		found := table.Mask(0)
 		moves := j.eachMove(d, news, func() bool {
-			try, seen := d.copyOf(), w.begin()
+			try, seen := d.CopyOf(), w.begin()
 			seen.copyFrom(sight)
 			j.sameInputs(try, d)
-			w.prior.CopyFrom(try.state)
-			try.turn()
+			w.prior.CopyFrom(try.State)
+			try.Turn()
 			found = w.see(seen, try)
-			now := uint64(j.table.Shape.Pack(try.state.Outputs[j.output].OutputControl))
+			now := uint64(j.table.Shape.Pack(try.State.Outputs[j.output].OutputControl))
 			return last && found&table.Bit(property) != 0 || !last && now == run.Words[k]&(1<<table.WatchShift-1)
 		})
 		if !moves {
 			return nil
 		}
-		w.prior.CopyFrom(d.state)
-		record.turn(d)
+		w.prior.CopyFrom(d.State)
+		record.Turn(d)
 		found = w.see(sight, d)
 	}
-	shown := record.finish(fmt.Sprintf("in scan %d %s", record.scans-1, w.told[property].says), 0)
+	shown := record.Finish(fmt.Sprintf("in scan %d %s", record.Scans-1, w.told[property].says), 0)
 	shown.Property, shown.Output = strconv.Itoa(property), j.Output
 	expect := w.told[property].expect
 	if expect == "" {
@@ -70,26 +71,26 @@ func (j *Joint) lastReadings(run *JointRun) (list []string) {
 	return append(list, "rule: "+j.Output+" and its permissive")
 }
 
-func (j *Joint) sameInputs(to, from *driver) {
-	copy(to.in.Readings, from.in.Readings)
-	copy(to.in.Signals, from.in.Signals)
-	to.in.Overrun = from.in.Overrun
+func (j *Joint) sameInputs(to, from *runs.Driver) {
+	copy(to.In.Readings, from.In.Readings)
+	copy(to.In.Signals, from.In.Signals)
+	to.In.Overrun = from.In.Overrun
 }
 
 // eachMove arms the driver with one choice of the output's inputs after the other
 // until one is right: what a careful operator does first, then every level of its
 // buttons, switches and stop.
-func (j *Joint) eachMove(d *driver, news []monitor.Class, right func() bool) bool {
-	d.healthy()
+func (j *Joint) eachMove(d *runs.Driver, news []monitor.Class, right func() bool) bool {
+	d.Healthy()
 	for i, class := range news {
 		cause := j.Channels[i].Cause
-		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, class, d.stamp)
+		d.In.Readings[cause] = table.ReadingOf(&d.Config.Channels[cause].Config, class, d.Stamp)
 	}
 	if right() {
 		return true
 	}
-	o := &d.config.Outputs[j.output]
-	healthy := append([]interlock.Signal(nil), d.in.Signals...)
+	o := &d.Config.Outputs[j.output]
+	healthy := append([]interlock.Signal(nil), d.In.Signals...)
 	var choose func(refs []interlock.Ref) bool
 	choose = func(refs []interlock.Ref) bool {
 		if len(refs) == 0 {
@@ -100,15 +101,15 @@ func (j *Joint) eachMove(d *driver, news []monitor.Class, right func() bool) boo
 		}
 		at := refs[0] - 1
 		for _, s := range [...]interlock.Signal{healthy[at], interlock.Low, interlock.High, interlock.NoSignal, interlock.Faulty} {
-			if d.in.Signals[at] = s; choose(refs[1:]) {
+			if d.In.Signals[at] = s; choose(refs[1:]) {
 				return true
 			}
 		}
-		d.in.Signals[at] = healthy[at]
+		d.In.Signals[at] = healthy[at]
 		return false
 	}
 	for _, overrun := range [...]bool{false, true} {
-		d.in.Overrun = overrun
+		d.In.Overrun = overrun
 		if choose([]interlock.Ref{o.Reset, o.Start, o.Closed, o.Opened, o.Stop}) {
 			return true
 		}
@@ -170,24 +171,24 @@ func (j *Joint) loseBoth(found *JointResponse, a, b int) (replayed bool, wrong *
 	if len(found.Bad) == 0 {
 		return false, nil
 	}
-	d, record := j.verification.start(j.output).from()
+	d, record := j.verification.Start(j.output).From()
 	for _, news := range append(found.Lead, found.Bad...) {
-		if !d.enabled() {
+		if !d.Enabled() {
 			return false, nil
 		}
 		j.turn(d, record, news)
 	}
-	out := &d.state.Outputs[j.output]
+	out := &d.State.Outputs[j.output]
 	for _, i := range [...]int{a, b} {
 		c := &j.Channels[i]
-		if out.Mode != interlock.Tripped || d.state.Channels[c.Cause].Phase.MayKeep() {
+		if out.Mode != interlock.Tripped || d.State.Channels[c.Cause].Phase.MayKeep() {
 			return false, nil
 		}
 	}
 	for _, i := range [...]int{a, b} {
 		if c := &j.Channels[i]; !out.Trip.FirstOut.Has(c.Cause) {
 			says := fmt.Sprintf("%s and %s are lost in one scan and %s is not named as first-out", j.Channels[a].Name, j.Channels[b].Name, c.Name)
-			run := record.finish(says, 2)
+			run := record.Finish(says, 2)
 			run.Property, run.Output = "13", j.Output
 			return true, &Result{Verdict: Violated, Says: says, Counterexample: run}
 		}

@@ -26,7 +26,7 @@ func (j *Joint) Node(n *interlock.Node, values []interlock.Truth) interlock.Trut
 		small[i], args[i] = interlock.Node{Op: interlock.OpCause, Cause: i}, i
 	}
 	small[len(values)] = interlock.Node{Op: n.Op, M: n.M, Args: args}
-	return j.verification.logic.Eval(small, values)
+	return j.verification.Logic.Eval(small, values)
 }
 
 // Endless is a channel that doubtful readings alone never bring to its longest
@@ -35,7 +35,7 @@ func (j *Joint) Node(n *interlock.Node, values []interlock.Truth) interlock.Trut
 func (j *Joint) Endless(c *JointChannel) (*table.ChannelTable, error) {
 	endless := *c.Table.Config
 	endless.LongestStay = monitor.ScansMax
-	return table.TabulateWith(j.verification.logic, &endless, model.Cells{First: []model.Scans{0}}, j.verification.options.MemoryLimit())
+	return table.TabulateWith(j.verification.Logic, &endless, model.Cells{First: []model.Scans{0}}, j.verification.Options.MemoryLimit())
 }
 
 // JudgeUnknown says of property 9 what was met over all joint letters, and by every

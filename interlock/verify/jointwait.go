@@ -24,8 +24,8 @@ const waitLetters = 3 * 3 * 2
 
 // Vessels lists the vessels that the output charges.
 func (j *Joint) Vessels() (names []string) {
-	for _, i := range j.verification.model.Config.VesselsOf(j.output) {
-		names = append(names, j.verification.model.Names.Vessels[i])
+	for _, i := range j.verification.Model.Config.VesselsOf(j.output) {
+		names = append(names, j.verification.Model.Names.Vessels[i])
 	}
 	return names
 }
@@ -50,8 +50,8 @@ func (j *Joint) SameAs(name string) string {
 // there is one channel in it.
 func (j *Joint) keyWith(name string) (key string, ok bool) {
 	v := j.verification
-	vessel := slices.Index(v.model.Names.Vessels, name)
-	channels := union(v.model.ChannelsOf(j.output, -1), v.model.ChannelsOf(j.output, vessel))
+	vessel := slices.Index(v.Model.Names.Vessels, name)
+	channels := union(v.Model.ChannelsOf(j.output, -1), v.Model.ChannelsOf(j.output, vessel))
 	if len(channels) != 1 {
 		return "", false
 	}
@@ -62,13 +62,13 @@ func (j *Joint) keyWith(name string) (key string, ok bool) {
 // and of its bond. The other vessels are free, and so are the output's buttons.
 func (j *Joint) WithVessel(name string) (*Joint, error) {
 	v := j.verification
-	c := v.model.Config
-	vessel := slices.Index(v.model.Names.Vessels, name)
+	c := v.Model.Config
+	vessel := slices.Index(v.Model.Names.Vessels, name)
 	bond := c.Vessels[vessel].BondedBy
 	w := &Joint{Output: j.Output, Permissive: j.Permissive, Vessel: name, Bond: bond, Properties: []int{8}, Helpful: j.Helpful,
 		helps: j.helps, table: j.table, verification: v, output: j.output}
 	connects := bond.Causes()
-	for _, cause := range union(v.model.ChannelsOf(j.output, -1), v.model.ChannelsOf(j.output, vessel)) {
+	for _, cause := range union(v.Model.ChannelsOf(j.output, -1), v.Model.ChannelsOf(j.output, vessel)) {
 		ch, err := j.channel(cause)
 		if err != nil {
 			return nil, err
@@ -76,11 +76,11 @@ func (j *Joint) WithVessel(name string) (*Joint, error) {
 		ch.InVessel = connects.Has(cause)
 		w.Channels = append(w.Channels, *ch)
 	}
-	brief, err := v.outputTable(&c.Outputs[j.output], true)
+	brief, err := v.OutputTable(&c.Outputs[j.output], true)
 	if err != nil {
 		return nil, err
 	}
-	if w.waits, err = tabulateWait(table.NewWaitModel(v.logic, c, j.output, vessel, brief), v.options.MemoryLimit()); err != nil {
+	if w.waits, err = tabulateWait(table.NewWaitModel(v.Logic, c, j.output, vessel, brief), v.Options.MemoryLimit()); err != nil {
 		return nil, err
 	}
 	w.Words = w.waits.words
@@ -188,7 +188,7 @@ func (j *Joint) finish(r *Result, number int) *Result {
 	if r.Verdict == Violated && r.Counterexample == nil {
 		r.Counterexample = v.huntFor(j.output, number)
 	}
-	if counted && r.Counterexample == nil && v.options.Logic == nil {
+	if counted && r.Counterexample == nil && v.Options.Logic == nil {
 		r.Verdict = NotShown
 		r.Says += "; no run of the whole site was found that breaks the property by it"
 	}

@@ -30,12 +30,12 @@ func (x *ordeal) let(n model.Scans, overrun bool, over func() bool) model.Scans 
 			return passed
 		case x.record != nil || x.everyScan || period > longestPeriod:
 		case marked != 0 && passed == marked+period:
-			k := repeats(x.v.model.Config, x.mark, x.d.state, x.d.stamp, period)
+			k := repeats(x.v.Model.Config, x.mark, x.d.State, x.d.Stamp, period)
 			k = min(k, (n-passed)/period)
 			x.leap(k, period)
 			passed, marked, next = passed+k*period, 0, passed+k*period+watchEvery
 		case marked == 0 && passed >= next:
-			x.mark.CopyFrom(x.d.state)
+			x.mark.CopyFrom(x.d.State)
 			marked = passed
 		}
 	}
@@ -114,7 +114,7 @@ func (x *ordeal) leap(k, period model.Scans) {
 	if k == 0 {
 		return
 	}
-	by, a, b := k*period, x.mark, x.d.state
+	by, a, b := k*period, x.mark, x.d.State
 	grow := func(before, after *model.Scans) {
 		if *before != *after {
 			*after += by
@@ -140,7 +140,7 @@ func (x *ordeal) leap(k, period model.Scans) {
 		grow(&a.Bypasses[i].Gap, &b.Bypasses[i].Gap)
 		grow(&a.Bypasses[i].Active, &b.Bypasses[i].Active)
 	}
-	x.d.stamp += uint16(by)
-	x.d.scans += uint64(by)
+	x.d.Stamp += uint16(by)
+	x.d.Scans += uint64(by)
 	x.at += by
 }

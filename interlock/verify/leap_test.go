@@ -57,7 +57,7 @@ func turnedTrial(t *testing.T, m *model.Model, output int, everyScan bool) *turn
 	v, err := newVerification(m, model.Options{Logic: logic})
 	require.NoError(t, err)
 	x.trial = v.newTrial(output)
-	require.True(t, x.s.runs)
+	require.True(t, x.s.Runs)
 	x.everyScan = everyScan
 	return x
 }
@@ -92,8 +92,8 @@ func TestLeapsChangeNothing(t *testing.T) {
 					require.Equal(t, wantedCoils, coils, textOf(looks))
 					require.Equal(t, walking.now.at, leaping.now.at, textOf(looks))
 					require.Equal(t, walking.log, leaping.log, textOf(looks))
-					require.Equal(t, walking.now.d.stamp, leaping.now.d.stamp, textOf(looks))
-					require.Equal(t, walking.now.d.state, leaping.now.d.state, textOf(looks))
+					require.Equal(t, walking.now.d.Stamp, leaping.now.d.Stamp, textOf(looks))
+					require.Equal(t, walking.now.d.State, leaping.now.d.State, textOf(looks))
 				}
 			}
 		}
@@ -122,14 +122,14 @@ func TestWhatRepeatsRepeats(t *testing.T) {
 // foretellRepeats walks n scans, and says how many of them were foretold.
 func foretellRepeats(t *testing.T, r *ordeal, overrun bool, n int) (foretold int) {
 	t.Helper()
-	c, period := r.v.model.Config, int(r.does.period())
+	c, period := r.v.Model.Config, int(r.does.period())
 	states, stamps, decided := make([]*interlock.State, n), make([]uint16, n), make([]interlock.Decision, n)
 	for i := range n {
 		r.scan(overrun)
-		states[i], stamps[i] = interlock.NewState(c), r.d.stamp
-		states[i].CopyFrom(r.d.state)
-		decided[i] = *r.d.decision
-		decided[i].Events, decided[i].Reasons = slices.Clone(r.d.decision.Events), slices.Clone(r.d.decision.Reasons)
+		states[i], stamps[i] = interlock.NewState(c), r.d.Stamp
+		states[i].CopyFrom(r.d.State)
+		decided[i] = *r.d.Decision
+		decided[i].Events, decided[i].Reasons = slices.Clone(r.d.Decision.Events), slices.Clone(r.d.Decision.Reasons)
 	}
 	for i := 0; i+period < n; i++ {
 		k := repeats(c, states[i], states[i+period], stamps[i+period], model.Scans(period))

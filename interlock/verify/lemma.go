@@ -5,6 +5,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -64,12 +65,12 @@ func (v *verification) lemmas() {
 			v.report.Lemmas = append(v.report.Lemmas, l)
 		}
 	}
-	c := v.model.Config
+	c := v.Model.Config
 	for _, o := range v.outputs {
-		out, name := &c.Outputs[o], v.model.Names.Outputs[o]
-		add("output"+outputKey(out), func() Lemma { return v.onDelay(out, name) }, func(s *interlock.State) model.Scans { return s.Outputs[o].On })
+		out, name := &c.Outputs[o], v.Model.Names.Outputs[o]
+		add("output"+runs.OutputKey(out), func() Lemma { return v.onDelay(out, name) }, func(s *interlock.State) model.Scans { return s.Outputs[o].On })
 		if out.Confirmable() {
-			add("travel"+outputKey(out), func() Lemma { return v.travel(o) }, func(s *interlock.State) model.Scans { return s.Outputs[o].Disagree })
+			add("travel"+runs.OutputKey(out), func() Lemma { return v.travel(o) }, func(s *interlock.State) model.Scans { return s.Outputs[o].Disagree })
 		}
 		if out.Reset != 0 {
 			add(fmt.Sprint("press", out.Press), func() Lemma { return v.buttonLemma(out.Press, name) }, nil)
@@ -77,24 +78,24 @@ func (v *verification) lemmas() {
 		for _, i := range c.VesselsOf(o) {
 			v.vesselLemmas(i, add)
 		}
-		for _, ch := range v.model.ChannelsOf(o, -1) {
-			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.model.Names.Channels[ch]) }, nil)
+		for _, ch := range v.Model.ChannelsOf(o, -1) {
+			add(fmt.Sprint("stay", c.Channels[ch].Config), func() Lemma { return v.stay(&c.Channels[ch].Config, v.Model.Names.Channels[ch]) }, nil)
 		}
 	}
 	for i := range c.Inputs {
 		in := &c.Inputs[i]
-		add(fmt.Sprint("input", *in), func() Lemma { return v.inputLemma(in, v.model.Names.Inputs[i]) }, nil)
+		add(fmt.Sprint("input", *in), func() Lemma { return v.inputLemma(in, v.Model.Names.Inputs[i]) }, nil)
 	}
 	for i := range c.Bypasses {
 		b := &c.Bypasses[i]
-		add(fmt.Sprint("bypass", b.For, b.Gap, b.Warn), func() Lemma { return v.bypassLemma(b, v.model.Names.Bypasses[i]) }, nil)
+		add(fmt.Sprint("bypass", b.For, b.Gap, b.Warn), func() Lemma { return v.bypassLemma(b, v.Model.Names.Bypasses[i]) }, nil)
 	}
 }
 
 // vesselLemmas adds the counters of one vessel and of the streams that charge it.
 func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemma, counts func(s *interlock.State) model.Scans)) {
-	c := v.model.Config
-	vessel, name := &c.Vessels[i], v.model.Names.Vessels[i]
+	c := v.Model.Config
+	vessel, name := &c.Vessels[i], v.Model.Names.Vessels[i]
 	add(fmt.Sprint("wait", vessel.Wait, vessel.Rest, vessel.Press), func() Lemma { return v.wait(vessel, name) }, func(s *interlock.State) model.Scans { return s.Vessels[i].Waited })
 	add(fmt.Sprint("rest", vessel.Rest), func() Lemma { return v.restLemma(vessel, name) }, func(s *interlock.State) model.Scans { return s.Vessels[i].Rested })
 	if vessel.Acknowledge != 0 {
@@ -102,7 +103,7 @@ func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemm
 	}
 	for _, st := range c.ChargedBy(i) {
 		add(fmt.Sprint("flow", c.Streams[st].Through, c.Streams[st].Flow), func() Lemma { return v.flowLemma(st) }, nil)
-		add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.model.Names.Streams[st]) }, func(s *interlock.State) model.Scans { return s.Streams[st].Stopped })
+		add(fmt.Sprint("rundown", c.Streams[st].RunDown), func() Lemma { return v.runDown(&c.Streams[st], v.Model.Names.Streams[st]) }, func(s *interlock.State) model.Scans { return s.Streams[st].Stopped })
 	}
 }
 
@@ -113,10 +114,10 @@ func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
 	still := interlock.VesselScan{Bonded: interlock.False, Still: true}
 	n := model.Scans(0)
 	for s := (interlock.VesselState{}); !s.Clear && n <= l.Expected+1; n++ {
-		s, _ = v.logic.Vessel(c, s, still)
+		s, _ = v.Logic.Vessel(c, s, still)
 	}
 	l.expect(n)
-	t := table.TabulateVessel(v.logic, c)
+	t := table.TabulateVessel(v.Logic, c)
 	for _, k := range t.States {
 		if t.Waited.Last(k.Waited) <= t.Waited.First[k.Waited]+1 {
 			continue
@@ -125,10 +126,10 @@ func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
 			letter := table.VesselScanOf(number)
 			in := interlock.VesselScan{Bonded: letter.Bonded, Still: letter.Still, FlowSeen: letter.FlowSeen, Reconnected: letter.Reconnected, Acknowledge: interlock.False, AcknowledgeFresh: true}
 			like := interlock.VesselState{Clear: k.Clear, Held: k.Held, Early: k.Early, Waited: t.Waited.First[k.Waited], Ack: interlock.Button{Phase: interlock.Idle}}
-			first, _ := v.logic.Vessel(c, like, in)
+			first, _ := v.Logic.Vessel(c, like, in)
 			for at := like.Waited; at < t.Waited.Last(k.Waited); at++ {
 				like.Waited = at
-				next, _ := v.logic.Vessel(c, like, in)
+				next, _ := v.Logic.Vessel(c, like, in)
 				l.Values++
 				if next.Waited != 0 && next.Waited != at+1 || next.Clear != first.Clear || next.Early != first.Early || next.Held != first.Held || (next.Waited == 0) != (first.Waited == 0) {
 					l.refuseAt(at, "at %d scans waited it steps as at no other", at)
@@ -147,14 +148,14 @@ func (v *verification) restLemma(c *interlock.Vessel, name string) Lemma {
 	on := interlock.VesselScan{Bonded: interlock.True, Still: true}
 	n, soon := model.Scans(0), true
 	for s := (interlock.VesselState{Clear: true, Held: true}); soon && n <= l.Expected+1; n++ {
-		_, told := v.logic.Vessel(c, s, off)
+		_, told := v.Logic.Vessel(c, s, off)
 		if soon = told.TooSoon; !told.Released {
 			l.refuseAt(n, "at %d scans of rest nobody is told that the earth is taken off", n)
 		}
-		if flows, _ := v.logic.Vessel(c, s, interlock.VesselScan{Bonded: interlock.True}); flows.Rested != 0 {
+		if flows, _ := v.Logic.Vessel(c, s, interlock.VesselScan{Bonded: interlock.True}); flows.Rested != 0 {
 			l.refuseAt(n, "at %d scans of rest flow does not start it again", n)
 		}
-		s, _ = v.logic.Vessel(c, s, on)
+		s, _ = v.Logic.Vessel(c, s, on)
 		l.Values += 3
 	}
 	l.expect(n)
@@ -178,7 +179,7 @@ func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma 
 					continue
 				}
 				in := interlock.VesselScan{Reconnected: again, Acknowledge: r.Value, AcknowledgeFresh: r.Fresh}
-				next, told := v.logic.Vessel(c, now.logic, in)
+				next, told := v.Logic.Vessel(c, now.logic, in)
 				words, given := now.words.see(c, in, uint8(number))
 				l.Values++
 				if told.Acknowledged != given || next.Early != words.early {
@@ -213,10 +214,10 @@ func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
 	l := Lemma{Counter: "run-down", Of: name, Expected: c.RunDown.Next(), properties: []int{8}}
 	s, n := interlock.StreamState{}, model.Scans(0)
 	for ; !s.Still(c) && n <= l.Expected+1; n++ {
-		if flows := v.logic.Stream(c, s, false); flows.Stopped != 0 {
+		if flows := v.Logic.Stream(c, s, false); flows.Stopped != 0 {
 			l.refuseAt(n, "flow does not start the run-down again at %d", n)
 		}
-		s = v.logic.Stream(c, s, true)
+		s = v.Logic.Stream(c, s, true)
 		l.Values += 2
 	}
 	l.expect(n)
@@ -226,13 +227,13 @@ func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
 // travel: withheld and never reported stopped is unconfirmed after travel plus
 // one scan, whatever the value of the count was before.
 func (v *verification) travel(output int) Lemma {
-	c := &v.model.Config.Outputs[output]
-	l := Lemma{Counter: "travel time", Of: v.model.Names.Outputs[output], Expected: c.Travel.Next(), properties: []int{10},
+	c := &v.Model.Config.Outputs[output]
+	l := Lemma{Counter: "travel time", Of: v.Model.Names.Outputs[output], Expected: c.Travel.Next(), properties: []int{10},
 		needs: v.stuckAway(output)}
 	s, n := interlock.OutputControl{}, model.Scans(0)
 	silent := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Reset: interlock.False, Begin: interlock.False}
 	for ; s.Unconfirmed == 0 && n <= l.Expected+1; n++ {
-		s, _ = v.logic.Output(c, s, silent)
+		s, _ = v.Logic.Output(c, s, silent)
 	}
 	l.expect(n)
 	if !table.MayBeOpen(s.Unconfirmed) {
@@ -241,7 +242,7 @@ func (v *verification) travel(output int) Lemma {
 	v.runsAgainst(c, &l)
 	for at := model.Scans(0); at < c.Travel; at++ {
 		off := interlock.OutputScan{Keep: interlock.False, Reset: interlock.False, Begin: interlock.False}
-		if next, _ := v.logic.Output(c, interlock.OutputControl{Mode: interlock.Enabled, Disagree: at}, off); next.Disagree != 0 {
+		if next, _ := v.Logic.Output(c, interlock.OutputControl{Mode: interlock.Enabled, Disagree: at}, off); next.Disagree != 0 {
 			l.refuseAt(at, "withheld after %d scans without a report, it does not count anew", at)
 		}
 		l.Values++
@@ -252,7 +253,7 @@ func (v *verification) travel(output int) Lemma {
 			letter := table.OutputScan{Perm: interlock.True, Ends: uint8(number)}
 			in := letter.Arm(h)
 			for at := model.Scans(1); at < c.Travel; at++ {
-				next, _ := v.logic.Output(c, interlock.OutputControl{Mode: mode, Disagree: at}, in)
+				next, _ := v.Logic.Output(c, interlock.OutputControl{Mode: mode, Disagree: at}, in)
 				l.Values++
 				if next.Disagree != 0 && next.Disagree != at+1 || next.Unconfirmed != 0 {
 					l.refuseAt(at, "at %d scans without a report it steps as at no other", at)
@@ -269,7 +270,7 @@ func (v *verification) runsAgainst(c *interlock.Output, l *Lemma) {
 	s, n := interlock.OutputControl{Mode: interlock.Enabled}, model.Scans(0)
 	silent := interlock.OutputScan{Keep: interlock.True, Home: true, Reset: interlock.False, Begin: interlock.False}
 	for ; s.Unconfirmed == 0 && s.Mode == interlock.Enabled && n <= l.Expected+1; n++ {
-		s, _ = v.logic.Output(c, s, silent)
+		s, _ = v.Logic.Output(c, s, silent)
 	}
 	switch {
 	case n != l.Expected:
@@ -287,7 +288,7 @@ func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 	s, n := interlock.OutputControl{Armed: true}, model.Scans(0)
 	for n = 1; n <= l.Expected+1; n++ {
 		var told interlock.OutputTold
-		s, told = v.logic.Output(c, s, ready)
+		s, told = v.Logic.Output(c, s, ready)
 		if told.Reasons&interlock.ReasonDelay == 0 {
 			break
 		}
@@ -297,7 +298,7 @@ func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 		in := ready
 		in.Keep, in.Start = perm, perm
 		for at := model.Scans(0); at <= c.OnDelay; at++ {
-			next, _ := v.logic.Output(c, interlock.OutputControl{On: at}, in)
+			next, _ := v.Logic.Output(c, interlock.OutputControl{On: at}, in)
 			l.Values++
 			want := at + 1
 			if perm != interlock.True || next.Mode == interlock.Enabled {
@@ -316,14 +317,14 @@ func (v *verification) stay(c *monitor.Config, name string) Lemma {
 	l := Lemma{Counter: "longest doubt", Of: name, Expected: c.LongestStay, properties: []int{4, 5}}
 	s, n := monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High}, model.Scans(0)
 	for ; s.Phase == monitor.Doubtful && n <= l.Expected+1; n++ {
-		s = v.logic.Advance(c, s, monitor.Between)
+		s = v.Logic.Advance(c, s, monitor.Between)
 		l.Values++
 	}
 	l.expect(n)
 	for news := monitor.Class(0); news < monitor.Classes; news++ {
-		like := v.logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: 1}, news)
+		like := v.Logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: 1}, news)
 		for at := model.Scans(1); at+1 < c.LongestStay; at++ {
-			next := v.logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: at}, news)
+			next := v.Logic.Advance(c, monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High, Stay: at}, news)
 			l.Values++
 			if next.Phase != like.Phase && at+2 < c.LongestStay || next.Phase == monitor.Doubtful && next.Stay != at+1 {
 				l.refuse("at %d scans of doubt it steps as at no other", at)
@@ -349,7 +350,7 @@ func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
 				continue
 			}
 			for _, ready := range [...]bool{false, true} {
-				b, _ := v.logic.Button(p, now.b, r.Value, r.Fresh, now.was, ready)
+				b, _ := v.Logic.Button(p, now.b, r.Value, r.Fresh, now.was, ready)
 				press, held, given := wordsOfPress(p, now.press, now.held, uint8(number), now.was, ready)
 				l.Values++
 				if given != (b.Phase == interlock.Given) {
@@ -417,7 +418,7 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 			if !r.Follows(now.memory) {
 				continue
 			}
-			next := pair{v.logic.Bypass(c, now.logic, r.Value, r.Fresh), now.key, now.on, table.ButtonOf(r.Value)}
+			next := pair{v.Logic.Bypass(c, now.logic, r.Value, r.Fresh), now.key, now.on, table.ButtonOf(r.Value)}
 			switch {
 			case now.on > 0:
 				next.on = (now.on + 1) % c.For.Next()
@@ -445,7 +446,7 @@ func (v *verification) inputLemma(c *interlock.Input, name string) Lemma {
 		for age := model.Scans(0); age <= c.StaleAfter; age++ {
 			for signal := interlock.NoSignal; signal <= interlock.High; signal++ {
 				s := interlock.InputState{Level: level, Age: age}
-				got, news := v.logic.Input(c, s, signal)
+				got, news := v.Logic.Input(c, s, signal)
 				want, fresh := heard(c, s, signal)
 				l.Values++
 				if got != want || news != fresh {
@@ -464,8 +465,8 @@ const maxWay = 3
 // flowLemma compares when a stream counts as stopped, and as seen to flow, with
 // the words of it, for everything that the first outputs on its way can show.
 func (v *verification) flowLemma(stream int) Lemma {
-	l := Lemma{Counter: "end of flow", Of: v.model.Names.Streams[stream], properties: []int{8}}
-	c := v.model.Config
+	l := Lemma{Counter: "end of flow", Of: v.Model.Names.Streams[stream], properties: []int{8}}
+	c := v.Model.Config
 	st, s := &c.Streams[stream], interlock.NewState(c)
 	level := func(ref interlock.Ref) interlock.Truth {
 		if ref == 0 {
@@ -486,7 +487,7 @@ func (v *verification) flowLemma(stream int) Lemma {
 	try = func(n int) {
 		if n == min(len(st.Through), maxWay) {
 			each(st.Flow, func() {
-				stopped, seen := v.logic.Look(c, stream, s)
+				stopped, seen := v.Logic.Look(c, stream, s)
 				mustStop, mustSee := flowOf(c, stream, level, s.Outputs)
 				l.Values++
 				if stopped != mustStop || seen != mustSee {

@@ -1,8 +1,10 @@
 package verify
 
 import (
-	"ohmgate/interlock"
 	"slices"
+
+	"ohmgate/interlock"
+	"ohmgate/interlock/verify/runs"
 )
 
 // Most mistakes show themselves soon after power-up, or where the output runs.
@@ -30,7 +32,7 @@ func (h *hunt) moments(root *trail) (list []*trail) {
 		return s.Outputs[h.quarry.output].Unconfirmed != 0
 	})
 	if len(h.w.followed) > 0 {
-		off := &deviation{cause: h.w.followed[0], class: off(&h.d.config.Channels[h.w.followed[0]].Config)}
+		off := &deviation{cause: h.w.followed[0], class: runs.Off(&h.d.Config.Channels[h.w.followed[0]].Config)}
 		if len(h.w.vessels) > 0 {
 			add(root, off, func(s *interlock.State) bool { return s.Vessels[h.w.vessels[0]].Clear })
 		}
@@ -41,7 +43,7 @@ func (h *hunt) moments(root *trail) (list []*trail) {
 
 // stuckAway is what makes an actuator be found away from rest.
 func (v *verification) stuckAway(output int) *deviation {
-	o, inputs := &v.model.Config.Outputs[output], len(v.model.Config.Channels)-1
+	o, inputs := &v.Model.Config.Outputs[output], len(v.Model.Config.Channels)-1
 	switch {
 	case o.Closed != 0 && o.Opened != 0:
 		return &deviation{kind: stuckActuator, cause: output, value: interlock.True}
@@ -71,14 +73,14 @@ func (h *hunt) until(t *trail, wrong []int, there func(*interlock.State) bool) *
 	next := h.copyOf(t)
 	next.wrong, next.leg = wrong, &leg{t.scans, wrong, t.leg}
 	d := h.d
-	d.state, d.stamp = next.state, t.stamp
+	d.State, d.Stamp = next.state, t.stamp
 	for left := h.patience; !there(next.state); left-- {
 		if left == 0 {
 			return nil
 		}
 		h.turns++
 		found := h.turn(next)
-		next.scans, next.stamp = next.scans+1, d.stamp
+		next.scans, next.stamp = next.scans+1, d.Stamp
 		h.alone(next)
 		if h.catches(next, found, false) {
 			break

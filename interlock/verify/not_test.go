@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 )
 
 // An output that needs a clamp to be off is brought to run by a plant that takes
@@ -33,7 +34,7 @@ func TestHelpfulValuesGoTogether(t *testing.T) {
 		"bond_1 OR bond_2":                  {interlock.True, interlock.True, interlock.True},
 	} {
 		p := parse(t, m, text)
-		list := helpful(p, 3)
+		list := runs.Helpful(p, 3)
 		require.Equal(t, want[:], list, text)
 		require.Equal(t, interlock.True, model.Evaluate(p, func(c int) interlock.Truth { return list[c] }), text)
 	}

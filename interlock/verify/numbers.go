@@ -23,7 +23,7 @@ func AloneOf(m *model.Model, o model.Options, channel int) (*Alone, error) {
 	if err != nil {
 		return nil, err
 	}
-	facts, err := v.factsOf(channel)
+	facts, err := v.FactsOf(channel)
 	if err != nil {
 		return nil, err
 	}

@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/monitor"
 )
 
@@ -48,8 +49,8 @@ const latchedLater = "latched when withheld"
 type ordeal struct {
 	*trial
 	does    deed
-	d       *driver
-	record  *recorder
+	d       *runs.Driver
+	record  *runs.Recorder
 	at      model.Scans // scans since the deed began
 	told    string      // what people were told first, and when
 	toldAt  model.Scans
@@ -58,18 +59,18 @@ type ordeal struct {
 }
 
 func (x *trial) ordeal(does deed) *ordeal {
-	return &ordeal{trial: x, does: does, d: x.s.driver.copyOf(), mark: interlock.NewState(x.v.model.Config)}
+	return &ordeal{trial: x, does: does, d: x.s.Driver.CopyOf(), mark: interlock.NewState(x.v.Model.Config)}
 }
 
 // scan is one scan with the deed in it.
 func (x *ordeal) scan(overrun bool) {
-	x.d.healthy()
-	x.d.in.Overrun = overrun
+	x.d.Healthy()
+	x.d.In.Overrun = overrun
 	x.does.do(x.d, x.at)
 	if x.record != nil {
-		x.record.turn(x.d)
+		x.record.Turn(x.d)
 	} else {
-		x.d.turn()
+		x.d.Turn()
 	}
 	x.at++
 	if x.told == "" {
@@ -81,8 +82,8 @@ func (x *ordeal) scan(overrun bool) {
 
 // hear is what people are told of now that a healthy plant would not tell.
 func (x *ordeal) hear() string {
-	for i := range x.d.decision.Events {
-		e := &x.d.decision.Events[i]
+	for i := range x.d.Decision.Events {
+		e := &x.d.Decision.Events[i]
 		key := interlock.Event{Kind: e.Kind, Subject: e.Subject}
 		if e.Kind == interlock.PhaseChanged {
 			key.To = e.To
@@ -111,7 +112,7 @@ func alarms(e *interlock.Event) bool {
 
 // eventText is an event as people read it.
 func (v *verification) eventText(e *interlock.Event) string {
-	n := v.model.Names
+	n := v.Model.Names
 	switch {
 	case e.Kind == interlock.PhaseChanged:
 		return n.Channels[e.Subject] + " " + monitor.Phase(e.To).String()
@@ -145,12 +146,12 @@ func travelOf(c *interlock.Config, output int) model.Scans {
 // time.
 func (x *ordeal) running() (o outcome) {
 	if x.let(x.limit(), false, x.stopped); x.stopped() {
-		o = outcome{found: FoundWithheld, scans: x.at, rule: x.v.ruleOf(x.d, x.output), effect: x.d.state.Outputs[x.output].Mode.String()}
+		o = outcome{found: FoundWithheld, scans: x.at, rule: x.v.ruleOf(x.d, x.output), effect: x.d.State.Outputs[x.output].Mode.String()}
 	}
 	return o
 }
 
-func (x *ordeal) stopped() bool { return !x.d.enabled() }
+func (x *ordeal) stopped() bool { return !x.d.Enabled() }
 
 // lasts gives every actuator the time to be noticed, and to call its backup.
 func (x *ordeal) lasts() { x.let(x.travel+2, false, never) }
@@ -169,7 +170,7 @@ func someStuck(looks []look) bool {
 // flows says that a stream through the output flows: every actuator on its way
 // is energised or truly stays open. Without streams the output itself counts.
 func (x *trial) flows(looks []look, coils interlock.CoilSet) bool {
-	c := x.v.model.Config
+	c := x.v.Model.Config
 	for i := range looks {
 		if looks[i].stuck != none {
 			coils |= 1 << looks[i].stuck
@@ -195,8 +196,8 @@ func (x *trial) flows(looks []look, coils interlock.CoilSet) bool {
 // truly is whether the permissive holds for what is true behind the looks: bonds
 // that are gone are gone, whatever is read.
 func (x *trial) truly(looks []look) bool {
-	channels := len(x.v.model.Config.Channels)
-	return interlock.True == model.Evaluate(x.v.model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
+	channels := len(x.v.Model.Config.Channels)
+	return interlock.True == model.Evaluate(x.v.Model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
 		for i := range looks {
 			if looks[i].gone == cause {
 				return interlock.False
@@ -205,7 +206,7 @@ func (x *trial) truly(looks []look) bool {
 		if cause < channels {
 			return interlock.True
 		}
-		return x.s.driver.provided(cause - channels)
+		return x.s.Driver.Provided(cause - channels)
 	})
 }
 
@@ -213,7 +214,7 @@ func (x *trial) truly(looks []look) bool {
 // the coils after every rule had its time.
 func (x *ordeal) undergo() (outcome, interlock.CoilSet) {
 	o := x.running()
-	coils := x.d.decision.Coils
+	coils := x.d.Decision.Coils
 	if o.found == "" {
 		o = x.unseen()
 	}
@@ -222,7 +223,7 @@ func (x *ordeal) undergo() (outcome, interlock.CoilSet) {
 
 // unseen is what comes of a deed that does not stop the output.
 func (x *ordeal) unseen() outcome {
-	name := x.v.model.Names.Outputs[x.output]
+	name := x.v.Model.Names.Outputs[x.output]
 	later, latched := x.nextStop()
 	switch {
 	case latched:
@@ -239,17 +240,17 @@ func (x *ordeal) unseen() outcome {
 // longer than its actuator may take to report, and then lets people start it
 // again. (Whoever resets sooner asks for it again before it is late.)
 func (x *ordeal) nextStop() (o outcome, latched bool) {
-	late := func() bool { return x.d.state.Outputs[x.output].Unconfirmed != 0 }
+	late := func() bool { return x.d.State.Outputs[x.output].Unconfirmed != 0 }
 	took := x.let(x.travel+3, true, late)
 	switch {
 	case late():
 		return outcome{found: FoundKeptOut, scans: took}, true
 	case x.told != "":
 		return o, false
-	case !x.d.enabled():
-		x.let(2*x.restart+x.limit(), false, x.d.enabled)
+	case !x.d.Enabled():
+		x.let(2*x.restart+x.limit(), false, x.d.Enabled)
 	}
-	if !x.d.enabled() && x.told == "" {
+	if !x.d.Enabled() && x.told == "" {
 		o = outcome{found: FoundKeptOut, scans: x.travel + 2, rule: "start refused: " + x.v.ruleOf(x.d, x.output), effect: "kept out after the next stop"}
 	}
 	return o, false
@@ -262,16 +263,16 @@ func (x *trial) healthyRestart() model.Scans {
 	h.healthy = true
 	h.let(h.limit(), false, never)
 	h.let(h.travel+3, true, never)
-	return h.let(model.Scans(patienceOf(x.v.model.Config)), false, h.d.enabled)
+	return h.let(model.Scans(runs.PatienceOf(x.v.Model.Config)), false, h.d.Enabled)
 }
 
 // ruleOf names what withholds an output now, and the channels behind it.
-func (v *verification) ruleOf(d *driver, output int) string {
+func (v *verification) ruleOf(d *runs.Driver, output int) string {
 	var texts []string
-	d.decision.Reasons[output].Each(func(one interlock.Reason) { texts = append(texts, one.String()) })
-	for _, ch := range v.model.ChannelsOf(output, -1) {
-		if p := d.state.Channels[ch].Phase; !p.MayKeep() {
-			texts = append(texts, v.model.Names.Channels[ch]+" "+p.String())
+	d.Decision.Reasons[output].Each(func(one interlock.Reason) { texts = append(texts, one.String()) })
+	for _, ch := range v.Model.ChannelsOf(output, -1) {
+		if p := d.State.Channels[ch].Phase; !p.MayKeep() {
+			texts = append(texts, v.Model.Names.Channels[ch]+" "+p.String())
 		}
 	}
 	return strings.Join(texts, ", ")
@@ -290,44 +291,44 @@ func namesOf(a, b *placed) []string {
 // defeat is a set that defeats the interlock.
 func (x *trial) defeat(a, b *placed, looks []look, o outcome) *Defeat {
 	names := namesOf(a, b)
-	d := &Defeat{Output: x.v.model.Names.Outputs[x.output], Faults: names, Seen: o.found != FoundNothing, Hidden: a.fault.Hides && (b == nil || b.fault.Hides)}
+	d := &Defeat{Output: x.v.Model.Names.Outputs[x.output], Faults: names, Seen: o.found != FoundNothing, Hidden: a.fault.Hides && (b == nil || b.fault.Hides)}
 	d.Says = "runs on although the bond is gone"
 	if o.found == FoundWithheld {
 		d.Says = "withheld, and product flows on although the bond is gone"
 	} else if o.found == FoundAnnounced {
 		d.Says = "runs on although the bond is gone; told: " + o.rule
 	}
-	d.replay = func() *Run { return x.runOf(a, b, looks, d.Says) }
+	d.replay = func() *runs.Run { return x.runOf(a, b, looks, d.Says) }
 	return d
 }
 
 // runOf replays looks with a recorder. What the run claims is written as an
 // expectation that it does not meet, so that whoever replays it sees the same.
-func (x *trial) runOf(a, b *placed, looks []look, says string) *Run {
+func (x *trial) runOf(a, b *placed, looks []look, says string) *runs.Run {
 	r := x.ordeal(deedOf(looks))
-	r.record = x.s.record.copyOf()
-	from := r.record.scans
+	r.record = x.s.Record.CopyOf()
+	from := r.record.Scans
 	o := r.running()
 	if o.found == FoundWithheld && someStuck(looks) && !x.truly(looks) {
 		r.lasts()
 	}
-	names, output := namesOf(a, b), x.v.model.Names.Outputs[x.output]
-	run := r.record.finish(fmt.Sprintf("%s: %s %s", strings.Join(names, " with "), output, says), len(names))
+	names, output := namesOf(a, b), x.v.Model.Names.Outputs[x.output]
+	run := r.record.Finish(fmt.Sprintf("%s: %s %s", strings.Join(names, " with "), output, says), len(names))
 	run.Property, run.Output = "fault table", output
 	claim := output + " is not enabled"
 	if o.found == FoundWithheld { // it flows on: nothing else in the stream may run
 		claim = output + " is unconfirmed"
-		for _, st := range x.v.model.Config.StreamsOf(x.output) {
-			for _, other := range x.v.model.Config.Streams[st].Through {
-				if other != x.output && r.d.state.Outputs[other].Mode == interlock.Enabled {
-					claim = x.v.model.Names.Outputs[other] + " is not enabled"
+		for _, st := range x.v.Model.Config.StreamsOf(x.output) {
+			for _, other := range x.v.Model.Config.Streams[st].Through {
+				if other != x.output && r.d.State.Outputs[other].Mode == interlock.Enabled {
+					claim = x.v.Model.Names.Outputs[other] + " is not enabled"
 				}
 			}
 		}
 	}
-	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s}", r.record.scans-from-1, from, claim)
-	if o.found == FoundWithheld && r.d.state.Outputs[x.output].Unconfirmed != 0 {
-		run.Expect = fmt.Sprintf("{never: %s is unconfirmed, from: %d scans, to: %d scans}", output, from, r.record.scans)
+	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s}", r.record.Scans-from-1, from, claim)
+	if o.found == FoundWithheld && r.d.State.Outputs[x.output].Unconfirmed != 0 {
+		run.Expect = fmt.Sprintf("{never: %s is unconfirmed, from: %d scans, to: %d scans}", output, from, r.record.Scans)
 	}
 	return run
 }

@@ -9,14 +9,15 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // own judges the properties that the site itself declares.
 func (v *verification) own() {
-	for i := range v.model.Own {
-		p := &v.model.Own[i]
+	for i := range v.Model.Own {
+		p := &v.Model.Own[i]
 		if !v.wants(p.Name) || p.Output >= 0 && !slices.Contains(v.outputs, p.Output) {
 			continue
 		}
@@ -27,7 +28,7 @@ func (v *verification) own() {
 			r.Title = p.Kind
 		}
 		if p.Output >= 0 {
-			r.Output = v.model.Names.Outputs[p.Output]
+			r.Output = v.Model.Names.Outputs[p.Output]
 		}
 		if r.Counterexample != nil {
 			r.Counterexample.Property, r.Counterexample.Output = p.Name, r.Output
@@ -79,11 +80,11 @@ func (v *verification) allowed(value map[int]interlock.Truth) func(int) model.Tr
 		switch {
 		case fixed && !v.mayBeBypassed(c, t):
 			return model.SetOf(t)
-		case fixed || c >= len(v.model.Config.Channels) || v.model.Config.Channels[c].Evidence == 0:
+		case fixed || c >= len(v.Model.Config.Channels) || v.Model.Config.Channels[c].Evidence == 0:
 			return model.AnyTruth
 		}
 		// A channel counts for no more than its evidence, bypassed or not.
-		evidence, fixed := value[len(v.model.Config.Channels)+int(v.model.Config.Channels[c].Evidence)-1]
+		evidence, fixed := value[len(v.Model.Config.Channels)+int(v.Model.Config.Channels[c].Evidence)-1]
 		if !fixed {
 			return model.AnyTruth
 		}
@@ -98,8 +99,8 @@ func (v *verification) allowed(value map[int]interlock.Truth) func(int) model.Tr
 }
 
 func (v *verification) mayBeBypassed(cause int, t interlock.Truth) bool {
-	for i := range v.model.Config.Bypasses {
-		b := &v.model.Config.Bypasses[i]
+	for i := range v.Model.Config.Bypasses {
+		b := &v.Model.Config.Bypasses[i]
 		if b.Channel == cause && (t == interlock.Unknown || t == interlock.False && b.CoversLost) {
 			return true
 		}
@@ -110,7 +111,7 @@ func (v *verification) mayBeBypassed(cause int, t interlock.Truth) bool {
 // outputsContradict says that an output is said to run while its own permissive
 // cannot be true: property 2 excludes that.
 func (v *verification) outputsContradict(value map[int]interlock.Truth) bool {
-	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs)
 	for c, t := range value {
 		if c < causes {
 			continue
@@ -118,7 +119,7 @@ func (v *verification) outputsContradict(value map[int]interlock.Truth) bool {
 		if t == interlock.Unknown {
 			return true // an output is enabled or it is not
 		}
-		p := v.model.Config.Outputs[c-causes].Permissive
+		p := v.Model.Config.Outputs[c-causes].Permissive
 		if t == interlock.True && !model.Outcomes(p, v.allowed(value)).Has(interlock.True) {
 			return true
 		}
@@ -127,13 +128,13 @@ func (v *verification) outputsContradict(value map[int]interlock.Truth) bool {
 }
 
 // holds evaluates a condition on a turned scan.
-func (v *verification) holds(p interlock.Permissive, d *driver) bool {
-	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+func (v *verification) holds(p interlock.Permissive, d *runs.Driver) bool {
+	causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs)
 	return model.Evaluate(p, func(c int) interlock.Truth {
 		if c >= causes {
-			return model.Truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
+			return model.Truth(d.State.Outputs[c-causes].Mode == interlock.Enabled)
 		}
-		return d.decision.Keep[c]
+		return d.Decision.Keep[c]
 	}) == interlock.True
 }
 
@@ -143,12 +144,12 @@ func (v *verification) within(p *model.Own) Result {
 	if p.Output < 0 {
 		return Result{Verdict: Nothing, Says: "names no output"}
 	}
-	perm := v.model.Config.Outputs[p.Output].Permissive
+	perm := v.Model.Config.Outputs[p.Output].Permissive
 	slow, causes := model.Scans(1), []int{}
 	set := p.When.Causes()
 	set.Each(func(c int) { causes = append(causes, c) })
 	for _, c := range causes {
-		if c < len(v.model.Config.Channels)+len(v.model.Config.Inputs) {
+		if c < len(v.Model.Config.Channels)+len(v.Model.Config.Inputs) {
 			n, _ := v.detection(c, monitor.Classes)
 			slow = max(slow, n)
 		}
@@ -157,26 +158,26 @@ func (v *verification) within(p *model.Own) Result {
 	steady := v.steady(p.When, perm)
 	bound := time.Duration(0)
 	if slow != model.Endless {
-		bound = v.model.Longest(slow) + v.slowest(p.Output, causes)
+		bound = v.Model.Longest(slow) + v.slowest(p.Output, causes)
 	}
 	if excluded && steady && slow != model.Endless && bound <= p.Time {
-		says := fmt.Sprintf("withheld within %s, asked %s (%s, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), scansText(slow))
+		says := fmt.Sprintf("withheld within %s, asked %s (%s, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), model.ScansText(slow))
 		return v.exercised(p, Result{Verdict: Shown, Says: says, But: v.standIns(p.Output, causes), Assumes: assumptions[4]}, 2)
 	}
 	if run := v.slowly(p, causes, bound); run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %s, asked %s", quantity.Duration(bound), quantity.Duration(p.Time)), Counterexample: run}
 	}
 	run := v.hunt(quarry{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
-		is: func(d *driver, s *sight, _ table.Mask) bool {
+		is: func(d *runs.Driver, s *sight, _ table.Mask) bool {
 			s.memory++
-			if d.state.Outputs[p.Output].Mode != interlock.Enabled || !v.headedFor(p.When, d) {
+			if d.State.Outputs[p.Output].Mode != interlock.Enabled || !v.headedFor(p.When, d) {
 				s.memory = 0
 			}
-			return s.memory > 0 && v.model.Longest(model.Scans(s.memory))+v.slowest(p.Output, causes) > p.Time
+			return s.memory > 0 && v.Model.Longest(model.Scans(s.memory))+v.slowest(p.Output, causes) > p.Time
 		},
 		expect: func(t *trail, scans uint64) string {
 			n := uint64(t.sight.memory)
-			return fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, scans-n, v.model.Names.Outputs[p.Output])
+			return fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, scans-n, v.Model.Names.Outputs[p.Output])
 		}})
 	if run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("still enabled after %s", quantity.Duration(p.Time)), Counterexample: run}
@@ -226,10 +227,10 @@ func (v *verification) steady(when, perm interlock.Permissive) bool {
 // that stands in for one of them. How long it may is property 11.
 func (v *verification) standIns(output int, causes []int) string {
 	var list []string
-	for _, i := range v.model.BypassesOf(output) {
-		b := &v.model.Config.Bypasses[i]
+	for _, i := range v.Model.BypassesOf(output) {
+		b := &v.Model.Config.Bypasses[i]
 		if slices.Contains(causes, b.Channel) {
-			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.model.Names.Bypasses[i], v.model.Cause(b.Channel), quantity.Duration(v.model.Longest(b.For))))
+			list = append(list, fmt.Sprintf("%s, while it stands in for %s, adds up to %s", v.Model.Names.Bypasses[i], v.Model.Cause(b.Channel), quantity.Duration(v.Model.Longest(b.For))))
 		}
 	}
 	return strings.Join(list, "; ")
@@ -237,28 +238,28 @@ func (v *verification) standIns(output int, causes []int) string {
 
 // slowly lets the causes of a condition go bad in the way that takes longest to be
 // seen, on the whole site; it is a run only if it takes longer than asked.
-func (v *verification) slowly(p *model.Own, causes []int, bound time.Duration) *Run {
-	s := v.start(p.Output)
-	if !s.runs || bound <= p.Time {
+func (v *verification) slowly(p *model.Own, causes []int, bound time.Duration) *runs.Run {
+	s := v.Start(p.Output)
+	if !s.Runs || bound <= p.Time {
 		return nil
 	}
-	d, record := s.from()
+	d, record := s.From()
 	n := model.Scans(0)
-	for ; n < 1<<16 && d.enabled() && (n == 0 || v.model.Longest(n)+v.slowest(p.Output, causes) <= p.Time); n++ {
-		d.healthy()
+	for ; n < 1<<16 && d.Enabled() && (n == 0 || v.Model.Longest(n)+v.slowest(p.Output, causes) <= p.Time); n++ {
+		d.Healthy()
 		for _, c := range causes {
-			if c < len(v.model.Config.Channels)+len(v.model.Config.Inputs) {
+			if c < len(v.Model.Config.Channels)+len(v.Model.Config.Inputs) {
 				v.worsen(d, c, monitor.Classes, n)
 			}
 		}
-		record.turn(d)
+		record.Turn(d)
 	}
-	if !d.enabled() {
+	if !d.Enabled() {
 		return nil
 	}
-	from := record.scans - uint64(n)
-	run := record.finish(fmt.Sprintf("bad from scan %d on, and %s still runs in scan %d", from, v.model.Names.Outputs[p.Output], record.scans-1), 1)
-	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, from, v.model.Names.Outputs[p.Output])
+	from := record.Scans - uint64(n)
+	run := record.Finish(fmt.Sprintf("bad from scan %d on, and %s still runs in scan %d", from, v.Model.Names.Outputs[p.Output], record.Scans-1), 1)
+	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, from, v.Model.Names.Outputs[p.Output])
 	for _, c := range causes {
 		run.Slice = append(run.Slice, "reading of "+v.nameOf(c))
 	}
@@ -268,24 +269,24 @@ func (v *verification) slowly(p *model.Own, causes []int, bound time.Duration) *
 
 // nameOf is the name of a cause, or of an output behind them.
 func (v *verification) nameOf(c int) string {
-	if causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs); c >= causes {
-		return v.model.Names.Outputs[c-causes]
+	if causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs); c >= causes {
+		return v.Model.Names.Outputs[c-causes]
 	}
-	return v.model.Cause(c)
+	return v.Model.Cause(c)
 }
 
 // headedFor says that the condition is true, or that it is not yet because the
 // channels in it are still patient with readings that are bad already.
-func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
-	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+func (v *verification) headedFor(when interlock.Permissive, d *runs.Driver) bool {
+	causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs)
 	return model.Evaluate(when, func(c int) interlock.Truth {
 		switch {
 		case c >= causes:
-			return model.Truth(d.state.Outputs[c-causes].Mode == interlock.Enabled)
-		case c < len(v.model.Config.Channels) && d.shown[c] < monitor.Between:
+			return model.Truth(d.State.Outputs[c-causes].Mode == interlock.Enabled)
+		case c < len(v.Model.Config.Channels) && d.Shown[c] < monitor.Between:
 			return interlock.False
 		}
-		return d.decision.Keep[c]
+		return d.Decision.Keep[c]
 	}) == interlock.True
 }
 
@@ -294,9 +295,9 @@ func (v *verification) headedFor(when interlock.Permissive, d *driver) bool {
 func (v *verification) exercised(p *model.Own, r Result, leansOn ...int) Result {
 	for _, o := range v.asked(p) {
 		for _, property := range leansOn {
-			if met := v.searchedFor(o, property); met != Shown && (property != 7 || !v.model.Config.Outputs[o].Automatic) {
+			if met := v.searchedFor(o, property); met != Shown && (property != 7 || !v.Model.Config.Outputs[o].Automatic) {
 				r.Verdict = Worse(r.Verdict, map[Verdict]Verdict{Violated: NotShown, NotShown: NotShown, Nothing: Nothing}[met])
-				r.Says += fmt.Sprintf("; but property %d of %s, on which it rests, is %s", property, v.model.Names.Outputs[o], met)
+				r.Says += fmt.Sprintf("; but property %d of %s, on which it rests, is %s", property, v.Model.Names.Outputs[o], met)
 				return r
 			}
 		}
@@ -305,7 +306,7 @@ func (v *verification) exercised(p *model.Own, r Result, leansOn ...int) Result 
 	var causes []int
 	set.Each(func(c int) { causes = append(causes, c) })
 	run := v.hunt(quarry{output: max(p.Output, 0), causes: causes, faults: 2, turns: probeTurns, says: "its condition sets in",
-		is: func(d *driver, _ *sight, _ table.Mask) bool { return v.holdsWithoutOutputs(p.When, d) }})
+		is: func(d *runs.Driver, _ *sight, _ table.Mask) bool { return v.holdsWithoutOutputs(p.When, d) }})
 	if run == nil {
 		return Result{Verdict: Nothing, Says: "no run was found in which its condition sets in"}
 	}
@@ -319,7 +320,7 @@ func (v *verification) asked(p *model.Own) (list []int) {
 	if p.Output >= 0 {
 		list = append(list, p.Output)
 	}
-	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs)
 	set := p.When.Causes()
 	set.Each(func(c int) {
 		if c >= causes && !slices.Contains(list, c-causes) {
@@ -331,14 +332,14 @@ func (v *verification) asked(p *model.Own) (list []int) {
 
 // holdsWithoutOutputs is the condition with its outputs taken as enabled: the
 // antecedent that the site asks about.
-func (v *verification) holdsWithoutOutputs(p interlock.Permissive, d *driver) bool {
-	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+func (v *verification) holdsWithoutOutputs(p interlock.Permissive, d *runs.Driver) bool {
+	causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs)
 	for _, wanted := range [...]interlock.Truth{interlock.True, interlock.False} {
 		if model.Evaluate(p, func(c int) interlock.Truth {
 			if c >= causes {
 				return wanted
 			}
-			return d.decision.Keep[c]
+			return d.Decision.Keep[c]
 		}) == interlock.True {
 			return true
 		}
@@ -350,7 +351,7 @@ func (v *verification) holdsWithoutOutputs(p interlock.Permissive, d *driver) bo
 func (v *verification) never(p *model.Own) Result {
 	perm := interlock.Permissive(nil)
 	if p.Output >= 0 {
-		perm = v.model.Config.Outputs[p.Output].Permissive
+		perm = v.Model.Config.Outputs[p.Output].Permissive
 	}
 	possible := v.meets(p.When, interlock.True, orTrue(perm))
 	if !possible {
@@ -361,8 +362,8 @@ func (v *verification) never(p *model.Own) Result {
 		target = v.anOutput(p.When)
 	}
 	run := v.hunt(quarry{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
-		is: func(d *driver, _ *sight, _ table.Mask) bool {
-			return v.holds(p.When, d) && (p.Output < 0 || d.state.Outputs[p.Output].Mode == interlock.Enabled)
+		is: func(d *runs.Driver, _ *sight, _ table.Mask) bool {
+			return v.holds(p.When, d) && (p.Output < 0 || d.State.Outputs[p.Output].Mode == interlock.Enabled)
 		},
 		expect: func(t *trail, scans uint64) string {
 			return fmt.Sprintf("{never: [%s], from: %d scans, to: %d scans}", strings.Join(v.situation(p, t.state), ", "), scans-1, scans)
@@ -375,7 +376,7 @@ func (v *verification) never(p *model.Own) Result {
 
 // situation is what a condition reads of a state, in the words of a scenario.
 func (v *verification) situation(p *model.Own, s *interlock.State) []string {
-	channels, inputs := len(v.model.Config.Channels), len(v.model.Config.Inputs)
+	channels, inputs := len(v.Model.Config.Channels), len(v.Model.Config.Inputs)
 	var list []string
 	add := func(c int, is string) { list = append(list, v.nameOf(c)+" is "+is) }
 	set := p.When.Causes()
@@ -405,7 +406,7 @@ func orTrue(p interlock.Permissive) interlock.Permissive {
 }
 
 func (v *verification) anOutput(p interlock.Permissive) int {
-	causes := len(v.model.Config.Channels) + len(v.model.Config.Inputs)
+	causes := len(v.Model.Config.Channels) + len(v.Model.Config.Inputs)
 	found := v.outputs[0]
 	set := p.Causes()
 	set.Each(func(c int) {
@@ -418,11 +419,11 @@ func (v *verification) anOutput(p interlock.Permissive) int {
 
 // around lists the causes in an output's cone and those of a condition.
 func (v *verification) around(output int, p interlock.Permissive) []int {
-	cone := v.model.Cone(output)
+	cone := v.Model.Cone(output)
 	set := p.Causes()
 	set.Each(func(c int) { cone[c] = true })
 	var list []int
-	for c := 0; c < len(v.model.Config.Channels)+len(v.model.Config.Inputs); c++ {
+	for c := 0; c < len(v.Model.Config.Channels)+len(v.Model.Config.Inputs); c++ {
 		if cone[c] {
 			list = append(list, c)
 		}
@@ -436,9 +437,9 @@ func (v *verification) until(p *model.Own) Result {
 	if p.Output < 0 {
 		return Result{Verdict: Nothing, Says: "names no output"}
 	}
-	o := &v.model.Config.Outputs[p.Output]
+	o := &v.Model.Config.Outputs[p.Output]
 	stops := v.excludes(p.When, o.Permissive)
-	reset := len(v.model.Config.Channels) + int(o.Reset) - 1
+	reset := len(v.Model.Config.Channels) + int(o.Reset) - 1
 	// A whole press shows the reset at 1; whatever else the other condition reads may
 	// have any value in that scan.
 	byReset := o.Reset != 0 && !o.Automatic && model.Outcomes(p.Then, func(c int) model.TruthSet {
@@ -456,10 +457,10 @@ func (v *verification) until(p *model.Own) Result {
 		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]}, 2, 3, 7)
 	}
 	run := v.hunt(quarry{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
-		is: func(d *driver, s *sight, _ table.Mask) bool {
+		is: func(d *runs.Driver, s *sight, _ table.Mask) bool {
 			owed := (s.memory == 1 || v.holds(p.When, d)) && !v.holds(p.Then, d)
 			s.memory = uint32(model.Int(owed))
-			return owed && d.state.Outputs[p.Output].Mode == interlock.Enabled
+			return owed && d.State.Outputs[p.Output].Mode == interlock.Enabled
 		}})
 	if run != nil {
 		return Result{Verdict: Violated, Says: "it runs before the other condition was true", Counterexample: run}
@@ -470,18 +471,18 @@ func (v *verification) until(p *model.Own) Result {
 // tolerates: dips of a class up to a time, or a share of bad readings for ever,
 // do not trip.
 func (v *verification) tolerates(p *model.Own) Result {
-	f, err := v.factsOf(p.Channel)
+	f, err := v.FactsOf(p.Channel)
 	if err != nil {
 		return Result{Verdict: NotShown, Says: err.Error()}
 	}
-	name := v.model.Names.Channels[p.Channel]
-	if p.Output >= 0 && !slices.Contains(v.model.ChannelsOf(p.Output, -1), p.Channel) {
-		return Result{Verdict: Nothing, Subject: name, Says: fmt.Sprintf("%s does not depend on %s", v.model.Names.Outputs[p.Output], name)}
+	name := v.Model.Names.Channels[p.Channel]
+	if p.Output >= 0 && !slices.Contains(v.Model.ChannelsOf(p.Output, -1), p.Channel) {
+		return Result{Verdict: Nothing, Subject: name, Says: fmt.Sprintf("%s does not depend on %s", v.Model.Names.Outputs[p.Output], name)}
 	}
 	if p.Share[1] > 0 {
 		return v.toleratesShare(p, name)
 	}
-	dip := v.model.Hit(p.Class, p.Time)
+	dip := v.Model.Hit(p.Class, p.Time)
 	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("forgives %s of class %s every time, the dip can hit %d", model.Plural(f.Patience[p.Class], "sample", "samples"), p.Class, dip)}
 	pattern := make([]monitor.Class, dip)
 	for i := range pattern {
@@ -509,7 +510,7 @@ func (v *verification) toleratesShare(p *model.Own, name string) Result {
 			pattern[i] = p.Class
 		}
 	}
-	c := &v.model.Config.Channels[p.Channel].Config
+	c := &v.Model.Config.Channels[p.Channel].Config
 	turns := 3 + 2*(int(c.Full)+int(c.LongestStay))/len(pattern)
 	run, tripped := v.play(p, pattern, turns)
 	r := Result{Verdict: Shown, Subject: name, Says: fmt.Sprintf("%d of %d of class %s, %s over", p.Share[0], p.Share[1], p.Class, model.Plural(turns, "time", "times"))}
@@ -525,11 +526,11 @@ func (v *verification) toleratesShare(p *model.Own, name string) Result {
 }
 
 // play repeats a pattern of readings on one channel of the running site.
-func (v *verification) play(p *model.Own, pattern []monitor.Class, turns int) (run *Run, tripped bool) {
+func (v *verification) play(p *model.Own, pattern []monitor.Class, turns int) (run *runs.Run, tripped bool) {
 	output := p.Output
 	if output < 0 {
 		for _, o := range v.outputs {
-			if slices.Contains(v.model.Needed(o), p.Channel) {
+			if slices.Contains(v.Model.Needed(o), p.Channel) {
 				output = o
 			}
 		}
@@ -537,17 +538,17 @@ func (v *verification) play(p *model.Own, pattern []monitor.Class, turns int) (r
 	if output < 0 {
 		return nil, false
 	}
-	s := v.start(output)
-	if !s.runs {
+	s := v.Start(output)
+	if !s.Runs {
 		return nil, false
 	}
-	d, record := s.from()
-	for i := 0; i < turns*len(pattern) && d.enabled(); i++ {
-		d.healthy()
-		d.in.Readings[p.Channel] = table.ReadingOf(&d.config.Channels[p.Channel].Config, pattern[i%len(pattern)], d.stamp)
-		record.turn(d)
+	d, record := s.From()
+	for i := 0; i < turns*len(pattern) && d.Enabled(); i++ {
+		d.Healthy()
+		d.In.Readings[p.Channel] = table.ReadingOf(&d.Config.Channels[p.Channel].Config, pattern[i%len(pattern)], d.Stamp)
+		record.Turn(d)
 	}
-	run = record.finish(fmt.Sprintf("%s reads %s, %s over", v.model.Names.Channels[p.Channel], model.PatternText(pattern), model.Plural(turns, "time", "times")), 1)
-	run.Expect = fmt.Sprintf("{never: %s is tripped}", v.model.Names.Outputs[output])
-	return run, !d.enabled()
+	run = record.Finish(fmt.Sprintf("%s reads %s, %s over", v.Model.Names.Channels[p.Channel], model.PatternText(pattern), model.Plural(turns, "time", "times")), 1)
+	run.Expect = fmt.Sprintf("{never: %s is tripped}", v.Model.Names.Outputs[output])
+	return run, !d.Enabled()
 }

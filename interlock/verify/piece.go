@@ -72,7 +72,7 @@ func PieceOf(m *model.Model, o model.Options, output, channel, vessel int) (*Pie
 func TitleOf(property int) string { return titles[property] }
 
 func (v *verification) piece(s *Searched) *Piece {
-	f, c := v.focusOf(s), v.model.Config
+	f, c := v.focusOf(s), v.Model.Config
 	out := c.Outputs[s.output]
 	h := table.ShapeOf(&out, s.Kind == "wait")
 	stay := f.Channel.LongestStay
@@ -84,7 +84,7 @@ func (v *verification) piece(s *Searched) *Piece {
 	}
 	p.Perm, p.Bond = numbered(f.Perm), numbered(f.Bond)
 	if s.vessel >= 0 {
-		p.charge(table.NewWaitModel(v.logic, c, s.output, s.vessel, nil), s.vessel)
+		p.charge(table.NewWaitModel(v.Logic, c, s.output, s.vessel, nil), s.vessel)
 	}
 	return p
 }
@@ -123,11 +123,11 @@ func (p *Piece) News() []monitor.Class {
 
 // Search searches the product with the explicit engine.
 func (p *Piece) Search() (*search.Product, error) {
-	product, err := p.verification.product(p.job, p.verification.options.MemoryLimit())
+	product, err := p.verification.product(p.job, p.verification.Options.MemoryLimit())
 	if err != nil {
 		return nil, err
 	}
-	product.Workers = p.verification.options.Workers
+	product.Workers = p.verification.Options.Workers
 	return product, product.Run()
 }
 

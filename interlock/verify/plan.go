@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/search"
 	"ohmgate/interlock/verify/table"
 )
@@ -39,14 +40,14 @@ type Searched struct {
 // plan lists every product of the wanted outputs.
 func (v *verification) plan() []*Searched {
 	var jobs []*Searched
-	c := v.model.Config
+	c := v.Model.Config
 	for _, o := range v.outputs {
-		channels := v.model.ChannelsOf(o, -1)
+		channels := v.Model.ChannelsOf(o, -1)
 		for _, ch := range channels {
 			jobs = append(jobs, v.job("reset", o, ch, -1))
 		}
 		for _, vessel := range c.VesselsOf(o) {
-			for _, ch := range v.model.ChannelsOf(o, vessel) {
+			for _, ch := range v.Model.ChannelsOf(o, vessel) {
 				jobs = append(jobs, v.job("wait", o, ch, vessel))
 			}
 		}
@@ -55,19 +56,19 @@ func (v *verification) plan() []*Searched {
 }
 
 func (v *verification) job(kind string, output, channel, vessel int) *Searched {
-	s := &Searched{Kind: kind, Output: v.model.Names.Outputs[output], Channel: v.model.Names.Channels[channel], output: output, channel: channel, vessel: vessel}
+	s := &Searched{Kind: kind, Output: v.Model.Names.Outputs[output], Channel: v.Model.Names.Channels[channel], output: output, channel: channel, vessel: vessel}
 	if vessel >= 0 {
-		s.Vessel = v.model.Names.Vessels[vessel]
+		s.Vessel = v.Model.Names.Vessels[vessel]
 	}
-	s.cut = model.IsCut(v.model.Config.Outputs[output].Permissive, channel)
+	s.cut = model.IsCut(v.Model.Config.Outputs[output].Permissive, channel)
 	s.key = v.keyOf(s)
 	return s
 }
 
 // focusOf is the channel of a job and how the output hangs on it.
 func (v *verification) focusOf(s *Searched) *table.Focus {
-	c := v.model.Config
-	f := &table.Focus{Channel: &c.Channels[s.channel], Perm: model.Residues(v.logic, c.Outputs[s.output].Permissive, s.channel), Cut: s.cut}
+	c := v.Model.Config
+	f := &table.Focus{Channel: &c.Channels[s.channel], Perm: model.Residues(v.Logic, c.Outputs[s.output].Permissive, s.channel), Cut: s.cut}
 	for i := range c.Bypasses {
 		if c.Bypasses[i].Channel == s.channel {
 			f.Bypassed, f.LostToo = true, c.Bypasses[i].CoversLost
@@ -75,7 +76,7 @@ func (v *verification) focusOf(s *Searched) *table.Focus {
 	}
 	if s.vessel >= 0 {
 		bond := c.Vessels[s.vessel].BondedBy
-		f.Bond = model.Residues(v.logic, bond, s.channel)
+		f.Bond = model.Residues(v.Logic, bond, s.channel)
 		causes := bond.Causes()
 		f.InVessel = causes.Has(s.channel)
 		f.OthersBond = causes.Len() > model.Int(f.InVessel)
@@ -87,9 +88,9 @@ func (v *verification) focusOf(s *Searched) *table.Focus {
 // key are the same search: symmetry is used only where settings are equal byte
 // for byte.
 func (v *verification) keyOf(s *Searched) string {
-	c, f := v.model.Config, v.focusOf(s)
+	c, f := v.Model.Config, v.focusOf(s)
 	key := fmt.Sprintf("%s %+v %v %v %v %v %v %v %v %v|", s.Kind, f.Channel.Config, f.Channel.Evidence != 0, f.Perm, f.Bond, f.InVessel, f.Cut, f.Bypassed, f.LostToo, f.OthersBond)
-	key += outputKey(&c.Outputs[s.output])
+	key += runs.OutputKey(&c.Outputs[s.output])
 	if s.vessel < 0 {
 		return key
 	}
@@ -121,12 +122,12 @@ func (v *verification) search(jobs []*Searched) error {
 			todo = append(todo, s)
 		}
 	}
-	workers := v.options.Workers
+	workers := v.Options.Workers
 	if workers <= 0 {
 		workers = runtime.GOMAXPROCS(0)
 	}
 	shared := min(workers, max(1, len(todo)))
-	each := v.options.MemoryLimit() / uint64(shared)
+	each := v.Options.MemoryLimit() / uint64(shared)
 	queue := make(chan *Searched, len(todo))
 	for _, s := range todo {
 		queue <- s
@@ -135,7 +136,7 @@ func (v *verification) search(jobs []*Searched) error {
 	var wg sync.WaitGroup
 	var mu sync.Mutex
 	var failed error
-	v.teller = newTeller(len(todo), v.options.Progress)
+	v.teller = newTeller(len(todo), v.Options.Progress)
 	for i := 0; i < workers; i++ {
 		wg.Add(1)
 		go func() {
@@ -145,7 +146,7 @@ func (v *verification) search(jobs []*Searched) error {
 				var cut *table.CutOff
 				mu.Lock()
 				if errors.As(err, &cut) {
-					if cut.Limit = v.options.MemoryLimit(); shared > 1 { // as it was asked for
+					if cut.Limit = v.Options.MemoryLimit(); shared > 1 { // as it was asked for
 						cut.Where += fmt.Sprintf(", %d at the same time", shared)
 					}
 					s.cutOff = err
@@ -189,34 +190,34 @@ func (v *verification) one(s *Searched, memory uint64, workers int) error {
 
 // product builds the tables of one job.
 func (v *verification) product(s *Searched, memory uint64) (*search.Product, error) {
-	steps, err := v.channelTable(&v.model.Config.Channels[s.channel].Config)
+	steps, err := v.ChannelTable(&v.Model.Config.Channels[s.channel].Config)
 	if err != nil {
 		return nil, err
 	}
 	f := v.focusOf(s)
 	var stem *table.Stem
-	output, err := v.outputTable(&v.model.Config.Outputs[s.output], s.Kind == "wait")
+	output, err := v.OutputTable(&v.Model.Config.Outputs[s.output], s.Kind == "wait")
 	if err != nil {
 		return nil, err
 	}
 	key := fmt.Sprint(s.key, steps.Letters())
-	v.tables.Lock()
+	v.Tables.Lock()
 	stem = v.stems[key]
-	v.tables.Unlock()
+	v.Tables.Unlock()
 	switch {
 	case stem != nil:
 	case s.Kind == "reset":
-		stem = table.ResetStem(v.logic, output, f, steps.Letters())
+		stem = table.ResetStem(v.Logic, output, f, steps.Letters())
 	default:
-		m := table.NewWaitModel(v.logic, v.model.Config, s.output, s.vessel, output)
+		m := table.NewWaitModel(v.Logic, v.Model.Config, s.output, s.vessel, output)
 		if stem, err = m.Stem(f, steps.Letters(), memory); err != nil {
 			return nil, err
 		}
 	}
 	if v.stems != nil {
-		v.tables.Lock()
+		v.Tables.Lock()
 		v.stems[key] = stem
-		v.tables.Unlock()
+		v.Tables.Unlock()
 	}
 	return &search.Product{Channel: steps, Stem: stem, Memory: memory}, nil
 }

@@ -6,6 +6,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -14,9 +15,9 @@ import (
 // a healthy plant has brought to run.
 
 // ready is a started output, or the result that says why there is none.
-func (v *verification) ready(output int) (*started, *Result) {
-	s := v.start(output)
-	if s.runs {
+func (v *verification) ready(output int) (*runs.Started, *Result) {
+	s := v.Start(output)
+	if s.Runs {
 		return s, nil
 	}
 	return nil, &Result{Verdict: Nothing, Says: "a healthy plant never brought it to run, so nothing was exercised"}
@@ -25,7 +26,7 @@ func (v *verification) ready(output int) (*started, *Result) {
 // unconfirmed: what the search says, and that a failing actuator takes its
 // backups with it in the same scan.
 func (v *verification) unconfirmed(output int) *Result {
-	o := &v.model.Config.Outputs[output]
+	o := &v.Model.Config.Outputs[output]
 	if !o.Confirmable() && len(o.Backup) == 0 {
 		return nil // nothing reports and nothing is called; review says so
 	}
@@ -36,34 +37,34 @@ func (v *verification) unconfirmed(output int) *Result {
 	for _, b := range o.Backup {
 		s, none := v.ready(b)
 		if none != nil {
-			r.Verdict, r.Says = Worse(r.Verdict, none.Verdict), v.model.Names.Outputs[b]+": "+none.Says
+			r.Verdict, r.Says = Worse(r.Verdict, none.Verdict), v.Model.Names.Outputs[b]+": "+none.Says
 			continue
 		}
 		if said := v.callsBackup(s, output, b); said != "" {
 			r.Verdict, r.Says = Violated, said
 			return r
 		}
-		r.Says += fmt.Sprintf("; calls %s in the same scan", v.model.Names.Outputs[b])
+		r.Says += fmt.Sprintf("; calls %s in the same scan", v.Model.Names.Outputs[b])
 	}
 	return r
 }
 
 // callsBackup puts a running backup beside every way in which the output can
 // fail, and lets it fail of itself as well.
-func (v *verification) callsBackup(s *started, output, backup int) string {
-	o := &v.model.Config.Outputs[output]
-	name := v.model.Names.Outputs
+func (v *verification) callsBackup(s *runs.Started, output, backup int) string {
+	o := &v.Model.Config.Outputs[output]
+	name := v.Model.Names.Outputs
 	for latch := interlock.Unconfirmed(0); latch < 16; latch++ {
 		for mode := interlock.Mode(0); mode < interlock.Modes; mode++ {
 			if mode == interlock.Enabled && latch != 0 {
 				continue
 			}
-			d, _ := s.from()
-			d.healthy()
-			d.state.Outputs[output].OutputControl = interlock.OutputControl{Mode: mode, Unconfirmed: latch}
-			d.turn()
-			must := table.MayBeOpen(latch) || o.AtOnce && d.state.Outputs[output].Mode == interlock.Tripped
-			if must && d.enabled() {
+			d, _ := s.From()
+			d.Healthy()
+			d.State.Outputs[output].OutputControl = interlock.OutputControl{Mode: mode, Unconfirmed: latch}
+			d.Turn()
+			must := table.MayBeOpen(latch) || o.AtOnce && d.State.Outputs[output].Mode == interlock.Tripped
+			if must && d.Enabled() {
 				return fmt.Sprintf("%s runs on while %s may still be open", name[backup], name[output])
 			}
 		}
@@ -71,19 +72,19 @@ func (v *verification) callsBackup(s *started, output, backup int) string {
 	if o.Closed == 0 {
 		return ""
 	}
-	d, _ := s.from()
+	d, _ := s.From()
 	for n := model.Scans(0); n <= o.Travel.Next(); n++ {
-		d.healthy()
-		d.in.Signals[o.Closed-1] = d.signal(int(o.Closed-1), interlock.False)
-		d.turn()
-		if table.MayBeOpen(d.state.Outputs[output].Unconfirmed) {
-			if d.enabled() {
+		d.Healthy()
+		d.In.Signals[o.Closed-1] = d.Signal(int(o.Closed-1), interlock.False)
+		d.Turn()
+		if table.MayBeOpen(d.State.Outputs[output].Unconfirmed) {
+			if d.Enabled() {
 				return fmt.Sprintf("%s is not withheld in the scan in which %s is unconfirmed", name[backup], name[output])
 			}
 			return ""
 		}
 	}
-	if d.state.Outputs[output].Mode == interlock.Enabled {
+	if d.State.Outputs[output].Mode == interlock.Enabled {
 		return ""
 	}
 	return fmt.Sprintf("%s stays open for its travel time and is not unconfirmed", name[output])
@@ -93,9 +94,9 @@ func (v *verification) callsBackup(s *started, output, backup int) string {
 // lets nothing else pass, and leaves every vessel's memory as it would be.
 func (v *verification) bypasses(output int) *Result {
 	var r *Result
-	for i := range v.model.Config.Bypasses {
-		b := &v.model.Config.Bypasses[i]
-		if !slices.Contains(v.model.ChannelsOf(output, -1), b.Channel) || !slices.Contains(v.model.Needed(output), b.Channel) {
+	for i := range v.Model.Config.Bypasses {
+		b := &v.Model.Config.Bypasses[i]
+		if !slices.Contains(v.Model.ChannelsOf(output, -1), b.Channel) || !slices.Contains(v.Model.Needed(output), b.Channel) {
 			continue
 		}
 		s, none := v.ready(output)
@@ -105,7 +106,7 @@ func (v *verification) bypasses(output int) *Result {
 		if r == nil {
 			r = &Result{Verdict: Shown}
 		}
-		r.Subject = v.model.Names.Bypasses[i]
+		r.Subject = v.Model.Names.Bypasses[i]
 		if said := v.bypass(s, output, b); said != "" {
 			r.Verdict, r.Says = Violated, r.Subject+": "+said
 			return r
@@ -115,46 +116,46 @@ func (v *verification) bypasses(output int) *Result {
 	return r
 }
 
-func (v *verification) bypass(s *started, output int, b *interlock.Bypass) string {
-	alone := model.IsCut(v.model.Config.Outputs[output].Permissive, b.Channel)
-	limit := b.For + v.detectAll() + 2
+func (v *verification) bypass(s *runs.Started, output int, b *interlock.Bypass) string {
+	alone := model.IsCut(v.Model.Config.Outputs[output].Permissive, b.Channel)
+	limit := b.For + v.DetectAll() + 2
 	for _, class := range [...]monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High} {
-		with, _ := s.from()
-		without, _ := s.from()
+		with, _ := s.From()
+		without, _ := s.From()
 		covered := (class == monitor.Missing || class == monitor.Invalid) || b.CoversLost
 		lasted, alike := model.Scans(0), true
 		for n := model.Scans(0); n < limit; n++ {
-			for _, d := range [...]*driver{with, without} {
-				d.healthy()
-				d.in.Readings[b.Channel] = table.ReadingOf(&d.config.Channels[b.Channel].Config, class, d.stamp)
+			for _, d := range [...]*runs.Driver{with, without} {
+				d.Healthy()
+				d.In.Readings[b.Channel] = table.ReadingOf(&d.Config.Channels[b.Channel].Config, class, d.Stamp)
 			}
-			with.in.Signals[b.Input-1] = with.signal(int(b.Input-1), model.Truth(n < 5))
-			with.turn()
-			without.turn()
-			if with.enabled() {
+			with.In.Signals[b.Input-1] = with.Signal(int(b.Input-1), model.Truth(n < 5))
+			with.Turn()
+			without.Turn()
+			if with.Enabled() {
 				lasted = n + 1
 			}
-			alike = alike && sameModes(with.state, without.state)
-			if alike && !sameVessels(with.state, without.state) {
+			alike = alike && sameModes(with.State, without.State)
+			if alike && !sameVessels(with.State, without.State) {
 				return fmt.Sprintf("it changes a vessel's memory after %d scans of class %s", n+1, class)
 			}
 		}
 		switch {
 		case alone && lasted >= limit:
 			return "it does not end"
-		case alone && !covered && lasted > v.detectAll():
+		case alone && !covered && lasted > v.DetectAll():
 			return fmt.Sprintf("it lets class %s pass", class)
 		case alone && covered && class != monitor.Open && class != monitor.High && lasted < b.For-1:
 			return fmt.Sprintf("it ends after %d scans, must last %d", lasted, b.For)
 		}
 	}
-	boot := newDriver(v.logic, v.model.Config, output)
+	boot := runs.NewDriver(v.Logic, v.Model.Config, output)
 	for n := model.Scans(0); n < b.Gap+10; n++ {
-		boot.healthy()
-		boot.in.Signals[b.Input-1] = boot.signal(int(b.Input-1), interlock.True)
-		boot.turn()
-		for i := range v.model.Config.Bypasses {
-			if boot.state.Bypasses[i].Active != 0 && v.model.Config.Bypasses[i].Input == b.Input {
+		boot.Healthy()
+		boot.In.Signals[b.Input-1] = boot.Signal(int(b.Input-1), interlock.True)
+		boot.Turn()
+		for i := range v.Model.Config.Bypasses {
+			if boot.State.Bypasses[i].Active != 0 && v.Model.Config.Bypasses[i].Input == b.Input {
 				return "a key that is jammed since power-up starts it"
 			}
 		}
@@ -189,9 +190,9 @@ func (v *verification) complete(output int) *Result {
 	if none != nil {
 		return none
 	}
-	limit := v.detectAll() + 1
+	limit := v.DetectAll() + 1
 	inside := 0
-	for _, set := range model.CutSets(v.model.Config.Outputs[output].Permissive) {
+	for _, set := range model.CutSets(v.Model.Config.Outputs[output].Permissive) {
 		if r := v.mustTrip(s, set, limit); r != nil {
 			return r
 		}
@@ -211,46 +212,46 @@ func (v *verification) complete(output int) *Result {
 
 // untouched disturbs everything outside the cone: all together, and where that
 // stops the output one by one, to name which.
-func (v *verification) untouched(s *started, output int, limit model.Scans) (outside int, r *Result) {
-	cone := v.model.Cone(output)
+func (v *verification) untouched(s *runs.Started, output int, limit model.Scans) (outside int, r *Result) {
+	cone := v.Model.Cone(output)
 	var causes []int
-	for cause := 0; cause < len(v.model.Config.Channels)+len(v.model.Config.Inputs); cause++ {
+	for cause := 0; cause < len(v.Model.Config.Channels)+len(v.Model.Config.Inputs); cause++ {
 		if !cone[cause] {
 			causes = append(causes, cause)
 		}
 	}
-	d, record := s.from()
+	d, record := s.From()
 	after := v.hold(d, record, causes, limit)
-	if d.enabled() {
+	if d.Enabled() {
 		return len(causes), nil
 	}
 	who, faults := fmt.Sprintf("%d causes outside its cone together trip it", len(causes)), len(causes)
 	for _, cause := range causes {
-		alone, itsRecord := s.from()
-		if n := v.hold(alone, itsRecord, []int{cause}, limit); !alone.enabled() {
+		alone, itsRecord := s.From()
+		if n := v.hold(alone, itsRecord, []int{cause}, limit); !alone.Enabled() {
 			record, after, faults = itsRecord, n, 1
-			who = v.model.Cause(cause) + " is outside its cone and trips it"
+			who = v.Model.Cause(cause) + " is outside its cone and trips it"
 			break
 		}
 	}
 	r = &Result{Verdict: Violated, Says: fmt.Sprintf("%s after %d scans", who, after)}
-	r.Counterexample = record.finish(r.Says, faults)
+	r.Counterexample = record.Finish(r.Says, faults)
 	return 0, r
 }
 
 // mustTrip lets a whole cut set be bad, which must trip the output.
-func (v *verification) mustTrip(s *started, set []int, limit model.Scans) *Result {
-	d, record := s.from()
-	if v.hold(d, record, set, limit); !d.enabled() {
+func (v *verification) mustTrip(s *runs.Started, set []int, limit model.Scans) *Result {
+	d, record := s.From()
+	if v.hold(d, record, set, limit); !d.Enabled() {
 		return nil
 	}
 	names := ""
 	for _, cause := range set {
-		names += v.model.Cause(cause) + " "
+		names += v.Model.Cause(cause) + " "
 	}
 	r := &Result{Verdict: Violated, Says: fmt.Sprintf("%sbad for %d scans does not trip it", names, limit)}
-	r.Counterexample = record.finish(r.Says, len(set))
-	r.Counterexample.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", limit-1, record.scans-uint64(limit), v.model.Names.Outputs[s.driver.target])
+	r.Counterexample = record.Finish(r.Says, len(set))
+	r.Counterexample.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", limit-1, record.Scans-uint64(limit), v.Model.Names.Outputs[s.Driver.Target])
 	return r
 }
 
@@ -261,7 +262,7 @@ func (v *verification) firstOut(output int) *Result {
 	if none != nil {
 		return none
 	}
-	p := v.model.Config.Outputs[output].Permissive
+	p := v.Model.Config.Outputs[output].Permissive
 	var causes []int
 	set := p.Causes()
 	set.Each(func(c int) { causes = append(causes, c) })
@@ -300,21 +301,21 @@ func decides(p interlock.Permissive, cause int, value func(int) interlock.Truth)
 }
 
 // tripBy lets some causes go bad together and looks at what is named.
-func (v *verification) tripBy(s *started, output int, chosen []int) (tripped bool, said string) {
-	d, _ := s.from()
-	p := v.model.Config.Outputs[output].Permissive
-	for n := model.Scans(0); n < v.detectAll()+1 && d.enabled(); n++ {
-		d.healthy()
+func (v *verification) tripBy(s *runs.Started, output int, chosen []int) (tripped bool, said string) {
+	d, _ := s.From()
+	p := v.Model.Config.Outputs[output].Permissive
+	for n := model.Scans(0); n < v.DetectAll()+1 && d.Enabled(); n++ {
+		d.Healthy()
 		for _, cause := range chosen {
-			d.spoil(cause, monitor.High)
+			d.Spoil(cause, monitor.High)
 		}
-		d.turn()
+		d.Turn()
 	}
-	trip := d.state.Outputs[output].Trip
-	if d.state.Outputs[output].Mode != interlock.Tripped {
+	trip := d.State.Outputs[output].Trip
+	if d.State.Outputs[output].Mode != interlock.Tripped {
 		return false, ""
 	}
-	keep := func(c int) interlock.Truth { return d.decision.Keep[c] }
+	keep := func(c int) interlock.Truth { return d.Decision.Keep[c] }
 	if model.Evaluate(p, keep) == interlock.True {
 		return true, "it trips while its permissive is true"
 	}
@@ -323,21 +324,21 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 	}
 	trip.FirstOut.Each(func(c int) {
 		switch want, known := model.Wanted(p, c); {
-		case known && d.decision.Keep[c] == want:
-			said = v.model.Cause(c) + " is named and was as it must be"
+		case known && d.Decision.Keep[c] == want:
+			said = v.Model.Cause(c) + " is named and was as it must be"
 		case !known && !slices.Contains(chosen, c) && !v.evidenceOf(c, chosen) && !decides(p, c, keep):
-			said = v.model.Cause(c) + " is named and had nothing to do with it"
+			said = v.Model.Cause(c) + " is named and had nothing to do with it"
 		}
 	})
 	named := trip.FirstOut
 	for n := 0; n < 20 && said == ""; n++ {
-		d.healthy()
+		d.Healthy()
 		if n%2 == 0 {
-			d.in.Overrun = n%4 == 0
-			d.spoil((chosen[0]+1)%len(d.decision.Keep), monitor.Open)
+			d.In.Overrun = n%4 == 0
+			d.Spoil((chosen[0]+1)%len(d.Decision.Keep), monitor.Open)
 		}
-		d.turn()
-		now := &d.state.Outputs[output]
+		d.Turn()
+		now := &d.State.Outputs[output]
 		if now.Mode != interlock.Tripped {
 			break // reset, or restarted by itself: what follows is another trip
 		}
@@ -349,7 +350,7 @@ func (v *verification) tripBy(s *started, output int, chosen []int) (tripped boo
 }
 
 func (v *verification) evidenceOf(channel int, chosen []int) bool {
-	c := v.model.Config
+	c := v.Model.Config
 	if channel >= len(c.Channels) || c.Channels[channel].Evidence == 0 {
 		return false
 	}
@@ -363,24 +364,24 @@ func (v *verification) kick(output int) *Result {
 	if none != nil {
 		return none
 	}
-	d, _ := s.from()
+	d, _ := s.From()
 	for n := 0; n < 8; n++ {
-		d.healthy()
-		d.in.Overrun = n == 2 || n == 5
-		d.turn()
+		d.Healthy()
+		d.In.Overrun = n == 2 || n == 5
+		d.Turn()
 		switch {
-		case d.decision.Kick == d.in.Overrun:
-			return &Result{Verdict: Violated, Says: fmt.Sprintf("overrun %v, kick %v", d.in.Overrun, d.decision.Kick)}
-		case d.decision.Coils.Energised(output) != d.enabled():
+		case d.Decision.Kick == d.In.Overrun:
+			return &Result{Verdict: Violated, Says: fmt.Sprintf("overrun %v, kick %v", d.In.Overrun, d.Decision.Kick)}
+		case d.Decision.Coils.Energised(output) != d.Enabled():
 			return &Result{Verdict: Violated, Says: "the coil is not what the output's memory says"}
-		case d.in.Overrun && d.enabled():
+		case d.In.Overrun && d.Enabled():
 			return &Result{Verdict: Violated, Says: "it runs through an overrun scan"}
 		}
 	}
-	d.state.PowerUp()
-	d.healthy()
-	d.turn()
-	if d.decision.Coils != 0 {
+	d.State.PowerUp()
+	d.Healthy()
+	d.Turn()
+	if d.Decision.Coils != 0 {
 		return &Result{Verdict: Violated, Says: "something is energised in the first scan since power-up"}
 	}
 	return &Result{Verdict: Shown, Says: "running, overrun, tripped and at power-up"}

@@ -7,6 +7,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 )
 
@@ -16,13 +17,13 @@ import (
 // real Step is followed on the whole site, without any abstraction; channels
 // come back by themselves (their longest recovery is a number of its own).
 func (v *verification) recovery(output int) *Result {
-	for _, ch := range v.model.ChannelsOf(output, -1) {
-		f, err := v.factsOf(ch)
+	for _, ch := range v.Model.ChannelsOf(output, -1) {
+		f, err := v.FactsOf(ch)
 		if err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
 		if f.Recover == model.Endless {
-			return &Result{Verdict: Violated, Says: v.model.Names.Channels[ch] + " has a state from which good readings never lead to bonded"}
+			return &Result{Verdict: Violated, Says: v.Model.Names.Channels[ch] + " has a state from which good readings never lead to bonded"}
 		}
 	}
 	key := ""
@@ -33,11 +34,11 @@ func (v *verification) recovery(output int) *Result {
 		same := *known
 		return &same
 	}
-	s := v.startWith(output, nil)
-	if !s.runs {
+	s := v.StartWith(output, nil)
+	if !s.Runs {
 		return &Result{Verdict: Nothing, Says: "a healthy plant never brought it to run alone"}
 	}
-	w := recoverer{v: v, output: output, base: s.driver, back: map[string]uint32{}, limit: patienceOf(v.model.Config)}
+	w := recoverer{v: v, output: output, base: s.Driver, back: map[string]uint32{}, limit: runs.PatienceOf(v.Model.Config)}
 	r := w.all()
 	v.recovered[key] = r
 	same := *r
@@ -47,7 +48,7 @@ func (v *verification) recovery(output int) *Result {
 type recoverer struct {
 	v      *verification
 	output int
-	base   *driver
+	base   *runs.Driver
 	back   map[string]uint32 // scans to enabled, by what decides
 	limit  uint64
 	starts uint64
@@ -56,18 +57,18 @@ type recoverer struct {
 }
 
 func (w *recoverer) all() *Result {
-	t, err := w.v.outputTable(&w.v.model.Config.Outputs[w.output], false)
+	t, err := w.v.OutputTable(&w.v.Model.Config.Outputs[w.output], false)
 	if err != nil {
 		return &Result{Verdict: NotShown, Says: err.Error()}
 	}
-	c := w.v.model.Config
+	c := w.v.Model.Config
 	for _, word := range t.States {
 		t.Shape.Each(uint32(word&(1<<table.WatchShift-1)), func(s interlock.OutputControl) {
 			w.from(func(state *interlock.State) { state.Outputs[w.output].OutputControl = s })
 		})
 	}
 	for _, i := range c.VesselsOf(w.output) {
-		vt := table.TabulateVessel(w.v.logic, &c.Vessels[i])
+		vt := table.TabulateVessel(w.v.Logic, &c.Vessels[i])
 		for _, k := range vt.States {
 			vt.Waited.Each(k.Waited, func(n model.Scans) {
 				for mode := interlock.KeptOut; mode <= interlock.Tripped; mode++ {
@@ -83,7 +84,7 @@ func (w *recoverer) all() *Result {
 		return &Result{Verdict: Violated, Says: w.said, States: uint64(len(w.back))}
 	}
 	return &Result{Verdict: Shown, States: uint64(len(w.back)),
-		Says: fmt.Sprintf("from %s within %s (%s)", model.Plural(w.starts, "state", "states"), scansText(w.worst), quantity.Duration(w.v.model.Longest(model.Scans(w.worst))))}
+		Says: fmt.Sprintf("from %s within %s (%s)", model.Plural(w.starts, "state", "states"), model.ScansText(w.worst), quantity.Duration(w.v.Model.Longest(model.Scans(w.worst))))}
 }
 
 // from changes the running site in one way and follows it until it runs again,
@@ -92,26 +93,26 @@ func (w *recoverer) from(change func(*interlock.State)) {
 	if w.said != "" {
 		return
 	}
-	d := w.base.copyOf()
-	change(d.state)
+	d := w.base.CopyOf()
+	change(d.State)
 	w.starts++
 	var trail []string
 	left := uint32(0)
-	for !d.enabled() {
-		key := w.key(d.state)
+	for !d.Enabled() {
+		key := w.key(d.State)
 		if n, ok := w.back[key]; ok {
 			left = n
 			break
 		}
 		trail = append(trail, key)
 		if uint64(len(trail)) > w.limit {
-			w.said = fmt.Sprintf("not enabled %d scans after all was well, from mode %s", len(trail), d.state.Outputs[w.output].Mode)
+			w.said = fmt.Sprintf("not enabled %d scans after all was well, from mode %s", len(trail), d.State.Outputs[w.output].Mode)
 			return
 		}
-		d.healthy()
-		d.turn()
+		d.Healthy()
+		d.Turn()
 	}
-	if d.enabled() && !d.stays() {
+	if d.Enabled() && !d.Stays() {
 		w.said = "enabled, and withheld again at once although all is well"
 		return
 	}
@@ -125,7 +126,7 @@ func (w *recoverer) from(change func(*interlock.State)) {
 // key writes down what decides when everything else is well: the output, its
 // vessels, its streams and the outputs that call it.
 func (w *recoverer) key(s *interlock.State) string {
-	c := w.v.model.Config
+	c := w.v.Model.Config
 	var b []byte
 	put := func(o *interlock.OutputControl) {
 		b = binary.LittleEndian.AppendUint32(b, uint32(o.On))

@@ -59,7 +59,7 @@ func (h *hunt) play(list []stretch, limit uint64) *trail {
 		first = min(first, list[i].from)
 	}
 	t := h.healthyUntil(first)
-	h.d.state, h.d.stamp = t.state, t.stamp
+	h.d.State, h.d.Stamp = t.state, t.stamp
 	for t.scans < limit {
 		t.wrong = t.wrong[:0]
 		for i := range list {
@@ -87,10 +87,10 @@ func (h *hunt) healthyUntil(scan uint64) *trail {
 	}
 	for uint64(len(h.well))*snapshotEvery <= scan && !h.spoilt {
 		t := h.copyOf(h.well[len(h.well)-1])
-		h.d.state, h.d.stamp = t.state, t.stamp
+		h.d.State, h.d.Stamp = t.state, t.stamp
 		for n := 0; n < snapshotEvery && !h.spoilt; n++ {
 			found := h.turn(t)
-			t.scans, t.stamp = t.scans+1, h.d.stamp
+			t.scans, t.stamp = t.scans+1, h.d.Stamp
 			h.alone(t)
 			h.spoilt = h.catches(t, found, false)
 		}
@@ -108,11 +108,11 @@ func (h *hunt) healthyUntil(scan uint64) *trail {
 // keepAt keeps the healthy beginning up to one scan, from which much is played.
 func (h *hunt) keepAt(scan uint64) {
 	t := h.healthyUntil(scan)
-	h.d.state, h.d.stamp = t.state, t.stamp
+	h.d.State, h.d.Stamp = t.state, t.stamp
 	for t.scans < scan {
 		h.turn(t)
 		h.alone(t)
-		t.scans, t.stamp = t.scans+1, h.d.stamp
+		t.scans, t.stamp = t.scans+1, h.d.Stamp
 	}
 	h.late = t
 }

@@ -7,17 +7,18 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // cuts lists the minimal cut sets of an output with their worst responses.
 func (v *verification) cuts(output int) {
-	entry := OutputCut{Output: v.model.Names.Outputs[output]}
-	for _, set := range model.CutSets(v.model.Config.Outputs[output].Permissive) {
+	entry := OutputCut{Output: v.Model.Names.Outputs[output]}
+	for _, set := range model.CutSets(v.Model.Config.Outputs[output].Permissive) {
 		var names []string
 		for _, cause := range set {
-			names = append(names, v.model.Cause(cause))
+			names = append(names, v.Model.Cause(cause))
 		}
 		entry.Sets = append(entry.Sets, names)
 		entry.Response = append(entry.Response, v.responses(output, set, names)...)
@@ -48,7 +49,7 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 			continue
 		}
 		if r.Scans != model.Endless {
-			r.Seconds = (v.model.Longest(r.Scans) + v.slowest(output, set)).Seconds()
+			r.Seconds = (v.Model.Longest(r.Scans) + v.slowest(output, set)).Seconds()
 		}
 		if r.Scans != model.Endless {
 			v.attain(output, set, class, &r)
@@ -62,27 +63,27 @@ func (v *verification) responses(output int, set []int, names []string) []Respon
 // where it is slower than a scan, and the contact and module of the output.
 func (v *verification) slowest(output int, set []int) (sum time.Duration) {
 	for _, cause := range set {
-		if cause < len(v.model.Aperture) {
-			sum = max(sum, v.model.Read(v.model.Aperture[cause]))
+		if cause < len(v.Model.Aperture) {
+			sum = max(sum, v.Model.Read(v.Model.Aperture[cause]))
 		}
 	}
-	if output < len(v.model.OutputDelay) {
-		sum += v.model.OutputDelay[output]
+	if output < len(v.Model.OutputDelay) {
+		sum += v.Model.OutputDelay[output]
 	}
 	return sum
 }
 
 // detection is the longest that one cause stays fit to keep while it is bad.
 func (v *verification) detection(cause int, class monitor.Class) (n model.Scans, exact bool) {
-	if cause >= len(v.model.Config.Channels) {
+	if cause >= len(v.Model.Config.Channels) {
 		n, exact = 1, true
 		if class != monitor.Missing && class != monitor.Classes {
 			return n, exact
 		}
 		// A signal that no longer comes repeats for stale-after scans.
-		return v.model.Config.Inputs[cause-len(v.model.Config.Channels)].StaleAfter + 1, true
+		return v.Model.Config.Inputs[cause-len(v.Model.Config.Channels)].StaleAfter + 1, true
 	}
-	f, err := v.factsOf(cause)
+	f, err := v.FactsOf(cause)
 	switch {
 	case err != nil:
 		return model.Endless, false
@@ -95,45 +96,45 @@ func (v *verification) detection(cause int, class monitor.Class) (n model.Scans,
 // attain replays the worst response on the whole site. Where the real run takes
 // as long, the number is exact; where it does not, it is an upper bound.
 func (v *verification) attain(output int, set []int, class monitor.Class, r *Response) {
-	s := v.start(output)
-	if !s.runs {
+	s := v.Start(output)
+	if !s.Runs {
 		r.Bound = "upper bound"
 		return
 	}
-	d, record := s.from()
+	d, record := s.From()
 	n := model.Scans(0)
-	for ; n <= r.Scans && d.enabled(); n++ {
-		d.healthy()
+	for ; n <= r.Scans && d.Enabled(); n++ {
+		d.Healthy()
 		for _, cause := range set {
 			v.worsen(d, cause, class, n)
 		}
-		record.turn(d)
+		record.Turn(d)
 	}
-	if d.enabled() || n != r.Scans {
+	if d.Enabled() || n != r.Scans {
 		r.Bound = "upper bound"
 	}
-	r.Run = record.finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, record.scans-uint64(n), v.model.Names.Outputs[output], nth(n)), len(set))
-	r.Run.Property, r.Run.Output = "4", v.model.Names.Outputs[output]
-	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, record.scans-uint64(n), v.model.Names.Outputs[output])
-	if d.enabled() {
+	r.Run = record.Finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, record.Scans-uint64(n), v.Model.Names.Outputs[output], nth(n)), len(set))
+	r.Run.Property, r.Run.Output = "4", v.Model.Names.Outputs[output]
+	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, record.Scans-uint64(n), v.Model.Names.Outputs[output])
+	if d.Enabled() {
 		r.Run = nil
 	}
 }
 
 // worsen makes one cause bad in the nth scan as it takes longest to be seen.
-func (v *verification) worsen(d *driver, cause int, class monitor.Class, n model.Scans) {
-	channels := len(d.config.Channels)
+func (v *verification) worsen(d *runs.Driver, cause int, class monitor.Class, n model.Scans) {
+	channels := len(d.Config.Channels)
 	switch {
 	case cause >= channels && (class == monitor.Missing || class == monitor.Classes):
-		d.in.Signals[cause-channels] = interlock.NoSignal
+		d.In.Signals[cause-channels] = interlock.NoSignal
 	case cause >= channels:
-		d.spoil(cause, class)
+		d.Spoil(cause, class)
 	default:
 		news := class
-		if f, _ := v.factsOf(cause); class == monitor.Classes && len(f.Run) > 0 {
+		if f, _ := v.FactsOf(cause); class == monitor.Classes && len(f.Run) > 0 {
 			news = f.Run[min(int(n), len(f.Run)-1)]
 		}
-		d.in.Readings[cause] = table.ReadingOf(&d.config.Channels[cause].Config, news, d.stamp)
+		d.In.Readings[cause] = table.ReadingOf(&d.Config.Channels[cause].Config, news, d.Stamp)
 	}
 }
 
@@ -166,7 +167,7 @@ func (v *verification) response(output int) *Result {
 	if r.Verdict == Nothing {
 		r.Says = "no cut set was seen to stop it"
 	}
-	r.But = v.standIns(output, v.model.Needed(output))
+	r.But = v.standIns(output, v.Model.Needed(output))
 	if said := v.classBound(output); said != "" && r.Verdict == Shown {
 		r.Verdict, r.Says = Violated, said
 	}
@@ -176,19 +177,19 @@ func (v *verification) response(output int) *Result {
 // classBound compares every detection with what the configuration promises: the
 // budget over the cost of the class, a longest stay, and stale-after once.
 func (v *verification) classBound(output int) string {
-	for _, ch := range v.model.Needed(output) {
-		f, err := v.factsOf(ch)
+	for _, ch := range v.Model.Needed(output) {
+		f, err := v.FactsOf(ch)
 		if err != nil {
 			continue
 		}
-		c := &v.model.Config.Channels[ch].Config
+		c := &v.Model.Config.Channels[ch].Config
 		for _, class := range table.Bad {
 			if !table.Possible(c)[class] {
 				continue
 			}
 			promised := dipsForgiven(c, class) + 1
 			if f.DetectOf[class] > promised {
-				return fmt.Sprintf("%s lasts %d scans of class %s, promised %d", v.model.Names.Channels[ch], f.DetectOf[class], class, promised)
+				return fmt.Sprintf("%s lasts %d scans of class %s, promised %d", v.Model.Names.Channels[ch], f.DetectOf[class], class, promised)
 			}
 		}
 	}
@@ -217,20 +218,20 @@ type Worst struct {
 func (v *verification) channelWorst() {
 	done := map[int]bool{}
 	for _, o := range v.outputs {
-		for _, ch := range v.model.ChannelsOf(o, -1) {
+		for _, ch := range v.Model.ChannelsOf(o, -1) {
 			if done[ch] {
 				continue
 			}
 			done[ch] = true
-			f, err := v.factsOf(ch)
+			f, err := v.FactsOf(ch)
 			if err != nil {
 				continue
 			}
 			common := table.Divisor(f.Share.Bad, f.Share.Of)
-			w := Worst{Channel: v.model.Names.Channels[ch], States: f.States, Steps: f.Transitions, Bond: f.BondScans, Detect: f.Detect,
+			w := Worst{Channel: v.Model.Names.Channels[ch], States: f.States, Steps: f.Transitions, Bond: f.BondScans, Detect: f.Detect,
 				Patience: map[string]model.Scans{}, ShareBad: f.Share.Bad / common, ShareOf: f.Share.Of / common, Pattern: model.PatternText(f.Share.Pattern), Recover: f.Recover, Repay: f.Repay, Exact: f.Exact && !f.Share.Bound}
 			if f.Detect != model.Endless {
-				w.DetectMs = (v.model.Longest(f.Detect) + v.slowest(o, []int{ch})).Seconds() * 1000
+				w.DetectMs = (v.Model.Longest(f.Detect) + v.slowest(o, []int{ch})).Seconds() * 1000
 				w.Stretch = f.Detect - 1
 			}
 			for _, class := range table.Bad {
@@ -255,9 +256,4 @@ func nth(n model.Scans) string {
 		}
 	}
 	return fmt.Sprintf("%d%s", n, ending)
-}
-
-// scansText is a number of scans in words.
-func scansText[N ~uint32 | ~uint64 | ~int](n N) string {
-	return model.Plural(n, "scan", "scans")
 }

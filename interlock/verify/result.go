@@ -1,5 +1,7 @@
 package verify
 
+import "ohmgate/interlock/verify/runs"
+
 // Verdict is what a verification says of a property.
 type Verdict string
 
@@ -36,8 +38,8 @@ type Result struct {
 	Steps    uint64   `json:"transitions,omitempty"`
 	Line     int      `json:"line,omitempty"`
 
-	Example        *Run `json:"example,omitempty"`        // the run that exercises it
-	Counterexample *Run `json:"counterexample,omitempty"` // the run that violates it
+	Example        *runs.Run `json:"example,omitempty"`        // the run that exercises it
+	Counterexample *runs.Run `json:"counterexample,omitempty"` // the run that violates it
 
 	// Searched is the shortest run through the tables of a search that met a
 	// violation of which no run of the whole site was found.

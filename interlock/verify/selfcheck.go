@@ -114,7 +114,7 @@ func tryEngine(m *model.Model, o model.Options, mutant Mutant, c Caught) (Caught
 		return c, err
 	}
 	for _, job := range v.plan() {
-		p, err := v.product(job, v.options.MemoryLimit())
+		p, err := v.product(job, v.Options.MemoryLimit())
 		if err != nil {
 			return c, err
 		}

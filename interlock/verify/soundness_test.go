@@ -8,6 +8,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/search"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
@@ -65,31 +66,31 @@ func TestRestSeesOfAChannelItsLetterOnly(t *testing.T) {
 	}
 	require.GreaterOrEqual(t, len(byLetter), 7)
 	random := rand.New(rand.NewPCG(3, 4))
-	base := newDriver(model.Real(), m.Config, 0)
+	base := runs.NewDriver(model.Real(), m.Config, 0)
 	compared := 0
 	for n := 0; n < 1500; n++ {
-		base.healthy()
+		base.Healthy()
 		disturb(base, random, 0.3)
 		for letter, ways := range byLetter {
-			var after [2]*driver
+			var after [2]*runs.Driver
 			for i := range after {
-				d := base.copyOf()
-				d.in = copyInputs(base.in)
+				d := base.CopyOf()
+				d.In = copyInputs(base.In)
 				w := ways[random.IntN(len(ways))]
-				d.state.Channels[0] = interlock.ChannelState{State: monitor.State{Control: w.state.Control}, Parted: w.state.Parted}
-				d.in.Readings[0] = table.ReadingOf(steps.Config, w.news, 9)
-				d.turn()
-				d.state.Channels[0] = interlock.ChannelState{}
-				for o := range d.state.Outputs {
-					d.state.Outputs[o].Trip = interlock.TripRecord{} // a record for people
+				d.State.Channels[0] = interlock.ChannelState{State: monitor.State{Control: w.state.Control}, Parted: w.state.Parted}
+				d.In.Readings[0] = table.ReadingOf(steps.Config, w.news, 9)
+				d.Turn()
+				d.State.Channels[0] = interlock.ChannelState{}
+				for o := range d.State.Outputs {
+					d.State.Outputs[o].Trip = interlock.TripRecord{} // a record for people
 				}
 				after[i] = d
 			}
-			require.Equal(t, after[0].state, after[1].state, "letter %d", letter)
-			require.Equal(t, after[0].decision.Coils, after[1].decision.Coils)
+			require.Equal(t, after[0].State, after[1].State, "letter %d", letter)
+			require.Equal(t, after[0].Decision.Coils, after[1].Decision.Coils)
 			compared++
 		}
-		base.turn()
+		base.Turn()
 	}
 	require.Greater(t, compared, 10_000)
 }
@@ -99,20 +100,20 @@ func copyInputs(in *interlock.Inputs) *interlock.Inputs {
 }
 
 // disturb makes some of a healthy scan's inputs random.
-func disturb(d *driver, random *rand.Rand, often float64) {
-	for i := range d.in.Readings {
+func disturb(d *runs.Driver, random *rand.Rand, often float64) {
+	for i := range d.In.Readings {
 		if random.Float64() < often {
-			d.in.Readings[i] = table.ReadingOf(&d.config.Channels[i].Config, monitor.Class(random.IntN(monitor.Classes)), d.stamp)
+			d.In.Readings[i] = table.ReadingOf(&d.Config.Channels[i].Config, monitor.Class(random.IntN(monitor.Classes)), d.Stamp)
 		}
 	}
-	for i := range d.in.Signals {
+	for i := range d.In.Signals {
 		if random.Float64() < often {
-			d.in.Signals[i] = interlock.Signal(random.IntN(4))
+			d.In.Signals[i] = interlock.Signal(random.IntN(4))
 		}
 	}
-	d.in.Overrun = random.Float64() < often/20
+	d.In.Overrun = random.Float64() < often/20
 	if random.Float64() < often/50 {
-		d.state.PowerUp()
+		d.State.PowerUp()
 	}
 }
 
@@ -132,14 +133,14 @@ func TestEveryConcreteStateIsReachedByTheSearch(t *testing.T) {
 	random := rand.New(rand.NewPCG(5, 6))
 	looked := 0
 	for _, often := range []float64{0.002, 0.01, 0.05, 0.3} {
-		d := newDriver(model.Real(), m.Config, 0)
+		d := runs.NewDriver(model.Real(), m.Config, 0)
 		for n := 0; n < 12_000; n++ {
-			d.target = n / 200 % len(m.Config.Outputs)
-			d.healthy()
+			d.Target = n / 200 % len(m.Config.Outputs)
+			d.Healthy()
 			disturb(d, random, often)
-			d.turn()
+			d.Turn()
 			for _, r := range sets {
-				require.True(t, r.has(d.state), "%s of %s with %s, scan %d", r.job.Kind, r.job.Output, r.job.Channel, n)
+				require.True(t, r.has(d.State), "%s of %s with %s, scan %d", r.job.Kind, r.job.Output, r.job.Channel, n)
 				looked++
 			}
 		}
@@ -167,11 +168,11 @@ func reachedBy(t *testing.T, v *verification, job *Searched) *reached {
 	p, err := v.product(job, 1<<30)
 	require.NoError(t, err)
 	require.NoError(t, p.Run())
-	output, err := v.outputTable(&v.model.Config.Outputs[job.output], job.Kind == "wait")
+	output, err := v.OutputTable(&v.Model.Config.Outputs[job.output], job.Kind == "wait")
 	require.NoError(t, err)
 	r := &reached{job: job, p: p, shape: output.Shape, set: map[concrete]bool{}}
 	if job.Kind == "wait" {
-		r.wait = table.NewWaitModel(v.logic, v.model.Config, job.output, job.vessel, output)
+		r.wait = table.NewWaitModel(v.Logic, v.Model.Config, job.output, job.vessel, output)
 		_, err := r.wait.Stem(v.focusOf(job), p.Channel.Letters(), 0)
 		require.NoError(t, err)
 	}
@@ -228,14 +229,14 @@ func TestConeIsComputed(t *testing.T) {
 		t.Fatalf("no cause %s", text)
 		return 0
 	}
-	valve := v.model.Cone(0)
+	valve := v.Model.Cone(0)
 	for _, inside := range []string{"bond_1", "here_car_1", "reset_car_1", "closed_car_1", "opened_car_1"} {
 		require.True(t, valve[name(inside)], inside)
 	}
 	for _, outside := range []string{"bond_2", "here_car_2", "reset_pump", "ack_car_2", "closed_car_3"} {
 		require.False(t, valve[name(outside)], outside)
 	}
-	pump := v.model.Cone(3) // every valve calls it as a backup
+	pump := v.Model.Cone(3) // every valve calls it as a backup
 	for _, inside := range []string{"bond_1", "bond_3", "closed_car_2", "here_car_3"} {
 		require.True(t, pump[name(inside)], inside)
 	}

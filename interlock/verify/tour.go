@@ -6,6 +6,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -154,9 +155,9 @@ func (s *touring) recover(root int, stuck bool) {
 	}
 	s.eyes.resume(next.state)
 	asked := uint64(0) // scans for which a press would have counted
-	for range patienceOf(s.model.Config) + 10*s.ability.Slack {
-		s.driver.state = next.state
-		button, value := s.driver.operator()
+	for range runs.PatienceOf(s.model.Config) + 10*s.ability.Slack {
+		s.driver.State = next.state
+		button, value := s.driver.Operator()
 		if asked++; value != interlock.True {
 			asked = 0
 		} else if asked <= s.ability.Slack {
@@ -164,15 +165,15 @@ func (s *touring) recover(root int, stuck bool) {
 		}
 		for _, i := range s.inputs {
 			high := interlock.Ref(i+1) == button && value == interlock.True
-			if s.driver.roles[i].kind == roleFree {
-				high = s.driver.provided(i) == interlock.True
+			if s.driver.Roles[i].Kind == runs.RoleFree {
+				high = s.driver.Provided(i) == interlock.True
 			}
 			if high != next.set[i] {
 				s.do(next, Deed{Act: ActSet, On: i, High: high})
 			}
 		}
 		s.turn(next)
-		if s.driver.enabled() && next.settled(s.model.Config) {
+		if s.driver.Enabled() && next.settled(s.model.Config) {
 			s.milestone = true
 			break
 		}
@@ -228,9 +229,9 @@ type touring struct {
 	*tourist
 	output     int
 	spacing    uint64
-	driver     *driver // knows what helps, and what every input is for
-	channels   []int   // that are moved
-	inputs     []int   // that are moved
+	driver     *runs.Driver // knows what helps, and what every input is for
+	channels   []int        // that are moved
+	inputs     []int        // that are moved
 	actuators  []int
 	waits      []uint64
 	stages     []stage
@@ -249,7 +250,7 @@ type touring struct {
 // cast says which channels, inputs and actuators this search moves.
 func (s *touring) cast(focus []int) {
 	c := s.model.Config
-	s.driver = newDriver(model.Real(), slowHand(c), s.output)
+	s.driver = runs.NewDriver(model.Real(), slowHand(c), s.output)
 	moved := map[int]bool{}
 	for _, cause := range focus {
 		if cause >= len(c.Channels) {
@@ -359,8 +360,8 @@ func (s *touring) begin() {
 			s.beforehand = append(s.beforehand, Deed{Scan: first.scan, Act: ActShow, On: i, Class: monitor.Good})
 		}
 	}
-	for i, r := range s.driver.roles {
-		if r.kind == roleFree && !slices.Contains(s.inputs, i) && s.ability.Drives[i] && s.driver.provided(i) == interlock.True {
+	for i, r := range s.driver.Roles {
+		if r.Kind == runs.RoleFree && !slices.Contains(s.inputs, i) && s.ability.Drives[i] && s.driver.Provided(i) == interlock.True {
 			first.set[i] = true
 			s.beforehand = append(s.beforehand, Deed{Scan: first.scan, Act: ActSet, On: i, High: true})
 		}
@@ -474,17 +475,17 @@ func (s *touring) turn(at *stage) {
 			at.place[i] = max(at.place[i], 1) - 1
 		}
 	}
-	for i, r := range s.driver.roles {
+	for i, r := range s.driver.Roles {
 		v := at.set[i]
-		switch r.kind {
-		case roleClosed:
-			v = at.place[r.number] == 0
-		case roleOpened:
-			v = at.place[r.number] == strokeOf(&c.Outputs[r.number])
-		case roleFlow:
-			v = !slices.ContainsFunc(c.Streams[r.number].Through, func(o int) bool { return at.place[o] == 0 })
+		switch r.Kind {
+		case runs.RoleClosed:
+			v = at.place[r.Number] == 0
+		case runs.RoleOpened:
+			v = at.place[r.Number] == strokeOf(&c.Outputs[r.Number])
+		case runs.RoleFlow:
+			v = !slices.ContainsFunc(c.Streams[r.Number].Through, func(o int) bool { return at.place[o] == 0 })
 		}
-		s.in.Signals[i] = s.driver.signal(i, model.Truth(v))
+		s.in.Signals[i] = s.driver.Signal(i, model.Truth(v))
 	}
 	interlock.Step(c, at.state, s.in, s.decision)
 	at.scan++

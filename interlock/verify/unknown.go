@@ -16,7 +16,7 @@ import (
 // delays a loss by no more than stale-after.
 func (v *verification) unknown(output int) *Result {
 	r := &Result{Verdict: Shown}
-	p := v.model.Config.Outputs[output].Permissive
+	p := v.Model.Config.Outputs[output].Permissive
 	if len(p) == 0 {
 		return &Result{Verdict: Nothing, Says: "an empty permissive allows nothing"}
 	}
@@ -25,9 +25,9 @@ func (v *verification) unknown(output int) *Result {
 			return &Result{Verdict: Violated, Says: said}
 		}
 	}
-	for _, ch := range v.model.ChannelsOf(output, -1) {
-		c := &v.model.Config.Channels[ch].Config
-		if _, err := v.channelTable(c); err != nil {
+	for _, ch := range v.Model.ChannelsOf(output, -1) {
+		c := &v.Model.Config.Channels[ch].Config
+		if _, err := v.ChannelTable(c); err != nil {
 			return &Result{Verdict: NotShown, Says: err.Error()}
 		}
 		known, ok := v.walked[*c]
@@ -37,13 +37,13 @@ func (v *verification) unknown(output int) *Result {
 		}
 		r.Steps += known.compared
 		if known.said != "" {
-			r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+": "+known.said
+			r.Verdict, r.Says = Violated, v.Model.Names.Channels[ch]+": "+known.said
 			return r
 		}
-		f, _ := v.factsOf(ch)
+		f, _ := v.FactsOf(ch)
 		alone := max(f.DetectOf[monitor.High], f.DetectOf[monitor.Open], f.DetectOf[monitor.Invalid], f.DetectOf[monitor.Missing])
 		if f.Detect > alone+c.StaleAfter {
-			r.Verdict, r.Says = Violated, fmt.Sprintf("%s: gaps delay a loss from %d to %d scans, by more than stale-after (%d)", v.model.Names.Channels[ch], alone, f.Detect, c.StaleAfter)
+			r.Verdict, r.Says = Violated, fmt.Sprintf("%s: gaps delay a loss from %d to %d scans, by more than stale-after (%d)", v.Model.Names.Channels[ch], alone, f.Detect, c.StaleAfter)
 			return r
 		}
 	}
@@ -84,14 +84,14 @@ func (v *verification) informed(n *interlock.Node) string {
 			}
 			return
 		}
-		with := v.logic.Eval(small, value)
+		with := v.Logic.Eval(small, value)
 		if mine := model.Evaluate(small, func(c int) interlock.Truth { return value[c] }); mine != with {
 			said = fmt.Sprintf("a node of the permissive says %s of %v, by its words it is %s", with, value, mine)
 		}
 		for k, was := range value {
 			if was != interlock.Unknown {
 				value[k] = interlock.Unknown
-				if v.logic.Eval(small, value) == interlock.True && with != interlock.True {
+				if v.Logic.Eval(small, value) == interlock.True && with != interlock.True {
 					said = "an unknown argument makes a node of the permissive true"
 				}
 				value[k] = was
@@ -134,7 +134,7 @@ func (v *verification) worseReadings(c *monitor.Config) (compared uint64, said s
 
 // doubts lists the amounts of doubt that a channel can have, in rising order.
 func (v *verification) doubts(c *monitor.Config) []monitor.Parts {
-	t, err := v.channelTable(c)
+	t, err := v.ChannelTable(c)
 	if err != nil {
 		return nil
 	}
@@ -181,7 +181,7 @@ func doubtOf(s monitor.Control) uint64 {
 
 func (w *sideBySide) step(s monitor.Control, news monitor.Class) monitor.Control {
 	w.compared++
-	return w.v.logic.Advance(w.c, s, news)
+	return w.v.Logic.Advance(w.c, s, news)
 }
 
 // moreDoubt: more doubt before, everything else equal, is never less after.

@@ -8,6 +8,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -43,7 +44,7 @@ type Response struct {
 	Seconds float64     `json:"seconds"`
 	Bound   string      `json:"bound"`            // exact or upper bound
 	Bypass  string      `json:"bypass,omitempty"` // what may stand in for one of the set and is not in the number
-	Run     *Run        `json:"run,omitempty"`
+	Run     *runs.Run   `json:"run,omitempty"`
 }
 
 // Audit counts comparisons of tabulated steps with the whole Step.
@@ -56,7 +57,7 @@ type Audit struct {
 
 // verification is one run of the verifier.
 type verification struct {
-	*Bench
+	*runs.Bench
 	outputs []int
 	report  *Report
 
@@ -73,7 +74,7 @@ type verification struct {
 }
 
 func newVerification(m *model.Model, o model.Options) (*verification, error) {
-	v := &verification{Bench: NewBench(m, o), report: &Report{Site: m.Site, Hash: m.Hash},
+	v := &verification{Bench: runs.NewBench(m, o), report: &Report{Site: m.Site, Hash: m.Hash},
 		recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	for i, name := range m.Names.Outputs {
 		if len(o.Outputs) == 0 || slices.Contains(o.Outputs, name) {
@@ -108,7 +109,7 @@ func (v *verification) run() (*Report, error) {
 	}
 	v.lemmas()
 	v.judge()
-	if v.options.Audit || v.options.Logic == nil { // a mutant of a part is not in the whole Step
+	if v.Options.Audit || v.Options.Logic == nil { // a mutant of a part is not in the whole Step
 		v.report.Audit = v.audit()
 	}
 	v.doubted()
@@ -129,16 +130,16 @@ func (v *verification) run() (*Report, error) {
 // one part cannot have changed.
 func (v *verification) takeOver(from *verification, changed part) {
 	if changed == partOutput || changed >= partVessel {
-		for c, t := range from.byChannel {
-			v.byChannel[c] = t
+		for c, t := range from.ByChannel {
+			v.ByChannel[c] = t
 		}
-		for c, f := range from.facts {
-			v.facts[c] = f
+		for c, f := range from.Facts {
+			v.Facts[c] = f
 		}
 	}
 	if changed == partChannel || changed >= partVessel {
-		for key, t := range from.byOutput {
-			v.byOutput[key] = t
+		for key, t := range from.ByOutput {
+			v.ByOutput[key] = t
 		}
 	}
 	if changed == partChannel {

@@ -10,6 +10,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/monitor"
 )
 
@@ -77,7 +78,7 @@ func TestWorstCases(t *testing.T) {
 	for _, x := range r.Cuts[0].Response {
 		require.Equal(t, "exact", x.Bound, x.Class)
 		require.NotNil(t, x.Run, x.Class)
-		require.LessOrEqual(t, len(x.Run.Lines), maxLines)
+		require.LessOrEqual(t, len(x.Run.Lines), runs.MaxLines)
 	}
 	// One good reading forgives all: chatter defeats it, and the run shows it.
 	require.Equal(t, Violated, verdicts(r)["valve_1 5"])

@@ -5,6 +5,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -16,13 +17,13 @@ import (
 // it there.
 
 // channelRun looks for a run of the ways of every needed channel.
-func (v *verification) channelRun(q quarry) *Run {
-	var run *Run
+func (v *verification) channelRun(q quarry) *runs.Run {
+	var run *runs.Run
 	if q.property == 11 {
 		return v.huntOf(q).bypassing()
 	}
-	for _, ch := range v.model.Needed(q.output) {
-		t, err := v.channelTable(&v.model.Config.Channels[ch].Config)
+	for _, ch := range v.Model.Needed(q.output) {
+		t, err := v.ChannelTable(&v.Model.Config.Channels[ch].Config)
 		if err != nil || run != nil {
 			continue
 		}
@@ -53,13 +54,13 @@ func (v *verification) channelRun(q quarry) *Run {
 // misjudges is what the graph of a channel says against its account, found once
 // for each setting.
 func (v *verification) misjudges(channel int) [len(titles)]misjudged {
-	c := v.model.Config.Channels[channel].Config
+	c := v.Model.Config.Channels[channel].Config
 	if found, known := v.judged[c]; known {
 		return found
 	}
 	var found [len(titles)]misjudged
-	if t, err := v.channelTable(&c); err == nil {
-		found = misjudges(t, v.options.MemoryLimit())
+	if t, err := v.ChannelTable(&c); err == nil {
+		found = misjudges(t, v.Options.MemoryLimit())
 	}
 	if says := misheard(monitor.Hear, &c); says != "" {
 		found[4] = misjudged{says: says}
@@ -73,9 +74,9 @@ func (v *verification) misjudges(channel int) [len(titles)]misjudged {
 
 // misjudged lets a result say how a needed channel breaks a property.
 func (v *verification) misjudged(output, property int, r *Result) *Result {
-	channels := v.model.Needed(output)
-	for _, vessel := range v.model.Config.VesselsOf(output) {
-		for _, ch := range v.model.ChannelsOf(output, vessel) {
+	channels := v.Model.Needed(output)
+	for _, vessel := range v.Model.Config.VesselsOf(output) {
+		for _, ch := range v.Model.ChannelsOf(output, vessel) {
 			channels = appendNew(channels, ch)
 		}
 	}
@@ -84,7 +85,7 @@ func (v *verification) misjudged(output, property int, r *Result) *Result {
 		switch {
 		case r.Verdict == Violated:
 		case found.says != "":
-			r.Verdict, r.Says = Violated, v.model.Names.Channels[ch]+" "+found.says
+			r.Verdict, r.Says = Violated, v.Model.Names.Channels[ch]+" "+found.says
 		case found.err != nil:
 			r.Verdict, r.Says = Worse(r.Verdict, NotShown), found.err.Error()
 		}
@@ -93,7 +94,7 @@ func (v *verification) misjudged(output, property int, r *Result) *Result {
 }
 
 // lasting: the longest way on which every reading is bad.
-func (h *hunt) lasting(t *table.ChannelTable, ch int) *Run {
+func (h *hunt) lasting(t *table.ChannelTable, ch int) *runs.Run {
 	for _, classes := range [...][]monitor.Class{{monitor.High}, {monitor.Open}, {monitor.Invalid}, {monitor.Missing}, table.Bad[:]} {
 		_, news, start := t.LongestBadFrom(classes)
 		if run := h.sequence(h.started(), ch, append(t.UpTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
@@ -105,7 +106,7 @@ func (h *hunt) lasting(t *table.ChannelTable, ch int) *Run {
 
 // lingering: one bad scan, and then neither good nor bad for longer than doubtful
 // may last.
-func (h *hunt) lingering(t *table.ChannelTable, ch int) *Run {
+func (h *hunt) lingering(t *table.ChannelTable, ch int) *runs.Run {
 	for _, class := range table.Bad {
 		news := append([]monitor.Class{class}, slices.Repeat([]monitor.Class{monitor.Between}, int(t.Config.LongestStay)+2)...)
 		if can := table.Possible(t.Config); can[class] && can[monitor.Between] && t.Config.Cost[class] < t.Config.Full {
@@ -118,9 +119,9 @@ func (h *hunt) lingering(t *table.ChannelTable, ch int) *Run {
 }
 
 // dipping: the shortest dip of one class that is not forgiven, to the loss.
-func (h *hunt) dipping(t *table.ChannelTable, ch int) *Run {
+func (h *hunt) dipping(t *table.ChannelTable, ch int) *runs.Run {
 	for _, class := range table.Bad {
-		d := table.Dip{Class: class, Poll: h.v.model.Held()}
+		d := table.Dip{Class: class, Poll: h.v.Model.Held()}
 		least, start := t.ShortestDipFrom(class, d.Poll)
 		if least == model.Endless || !table.Possible(t.Config)[class] {
 			continue
@@ -139,9 +140,9 @@ func (h *hunt) dipping(t *table.ChannelTable, ch int) *Run {
 
 // bypassing turns the key of every bypass over a bad channel: twice, once more
 // while it is on, too soon after its end; and jams it from power-up on.
-func (h *hunt) bypassing() *Run {
-	for _, n := range h.v.model.BypassesOf(h.quarry.output) {
-		b := &h.d.config.Bypasses[n]
+func (h *hunt) bypassing() *runs.Run {
+	for _, n := range h.v.Model.BypassesOf(h.quarry.output) {
+		b := &h.d.Config.Bypasses[n]
 		key, last, gap := h.keyOf(b, interlock.True), uint64(b.For), uint64(b.Gap)
 		if run := h.shown([]stretch{{key, 0, gap + 10}}, gap+10); run != nil || key < 0 {
 			return run
@@ -176,7 +177,7 @@ func (h *hunt) bypassing() *Run {
 func (h *hunt) numberOf(x deviation) int { return slices.Index(h.wrongs, x) }
 
 // shown is a run of what goes wrong, made small, if it is what is looked for.
-func (h *hunt) shown(list []stretch, limit uint64) *Run {
+func (h *hunt) shown(list []stretch, limit uint64) *runs.Run {
 	if slices.ContainsFunc(list, func(s stretch) bool { return s.wrong < 0 }) {
 		return nil
 	}
@@ -188,11 +189,11 @@ func (h *hunt) shown(list []stretch, limit uint64) *Run {
 }
 
 // started is the scan in which the output runs and every clamp is on.
-func (h *hunt) started() uint64 { return h.v.start(h.quarry.output).record.scans }
+func (h *hunt) started() uint64 { return h.v.Start(h.quarry.output).Record.Scans }
 
 // sequence lets a channel read one class after the other from some scan on, and
 // with it all others of its cut set, because the output hangs on them together.
-func (h *hunt) sequence(from uint64, ch int, news []monitor.Class) *Run {
+func (h *hunt) sequence(from uint64, ch int, news []monitor.Class) *runs.Run {
 	if len(news) == 0 {
 		return nil
 	}
@@ -219,9 +220,9 @@ func (h *hunt) together(ch int) []int {
 func (h *hunt) showing(cause int, class monitor.Class) int {
 	for i, x := range h.wrongs {
 		switch {
-		case cause < len(h.d.config.Channels) && x.kind == wrongReading && x.cause == cause && x.class == class:
+		case cause < len(h.d.Config.Channels) && x.kind == wrongReading && x.cause == cause && x.class == class:
 			return i
-		case cause >= len(h.d.config.Channels) && x.kind == wrongInput && x.cause == cause && x.value != interlock.Unknown && x.value != helpfulFor(h.w.config.Outputs[h.w.output].Permissive, cause) && class != monitor.Good:
+		case cause >= len(h.d.Config.Channels) && x.kind == wrongInput && x.cause == cause && x.value != interlock.Unknown && x.value != runs.HelpfulFor(h.w.config.Outputs[h.w.output].Permissive, cause) && class != monitor.Good:
 			return i
 		}
 	}

@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -94,8 +95,8 @@ type bondSight struct {
 }
 
 func (v *verification) witnessOf(output int) *witness {
-	c := v.model.Config
-	w := &witness{v: v, config: c, output: output, shape: table.ShapeOf(&c.Outputs[output], false), needed: v.model.Needed(output), cuts: model.CutSets(c.Outputs[output].Permissive),
+	c := v.Model.Config
+	w := &witness{v: v, config: c, output: output, shape: table.ShapeOf(&c.Outputs[output], false), needed: v.Model.Needed(output), cuts: model.CutSets(c.Outputs[output].Permissive),
 		callers: c.CallersOf(output), vessels: c.VesselsOf(output), prior: interlock.NewState(c),
 		fresh: make([]bool, len(c.Inputs))}
 	for i := range c.Channels {
@@ -109,7 +110,7 @@ func (v *verification) witnessOf(output int) *witness {
 	w.keep, w.start, w.truly = make([]interlock.Truth, causes), make([]interlock.Truth, causes), make([]interlock.Truth, causes)
 	w.followed = slices.Clone(w.needed)
 	for _, vessel := range w.vessels {
-		for _, ch := range v.model.ChannelsOf(output, vessel) {
+		for _, ch := range v.Model.ChannelsOf(output, vessel) {
 			w.followed = appendNew(w.followed, ch)
 		}
 		for _, st := range c.ChargedBy(vessel) {
@@ -165,7 +166,7 @@ func (s *sight) forget() {
 }
 
 // see follows one scan: prior is the state before it, d has just turned.
-func (w *witness) see(s *sight, d *driver) (bad table.Mask) {
+func (w *witness) see(s *sight, d *runs.Driver) (bad table.Mask) {
 	w.seeInputs(s, d)
 	w.seeChannels(d)
 	bad |= w.seeBonds(s, d)
@@ -193,13 +194,13 @@ func (w *witness) must(bad table.Mask, expect string, args ...any) table.Mask {
 	return bad
 }
 
-func (w *witness) name() string { return w.v.model.Names.Outputs[w.output] }
+func (w *witness) name() string { return w.v.Model.Names.Outputs[w.output] }
 
 // seeInputs: a gap repeats for stale-after, what is faulty is unknown at once.
-func (w *witness) seeInputs(s *sight, d *driver) {
+func (w *witness) seeInputs(s *sight, d *runs.Driver) {
 	for i := range w.config.Inputs {
 		c, in := &w.config.Inputs[i], &s.inputs[i]
-		*in, w.fresh[i] = heard(c, *in, d.in.Signals[i])
+		*in, w.fresh[i] = heard(c, *in, d.In.Signals[i])
 		cause := len(w.config.Channels) + i
 		w.keep[cause], w.start[cause], w.truly[cause] = in.Level, in.Level, in.Level
 	}
@@ -226,10 +227,10 @@ func (s *sight) level(ref interlock.Ref) interlock.Truth {
 
 // seeChannels: what each phase says, no more than its evidence, and what passes
 // under a bypass.
-func (w *witness) seeChannels(d *driver) {
+func (w *witness) seeChannels(d *runs.Driver) {
 	c := w.config
 	for i := range c.Channels {
-		p, evidence := d.state.Channels[i].Phase, interlock.True
+		p, evidence := d.State.Channels[i].Phase, interlock.True
 		if ref := c.Channels[i].Evidence; ref != 0 {
 			evidence = w.keep[len(c.Channels)+int(ref)-1]
 		}
@@ -240,7 +241,7 @@ func (w *witness) seeChannels(d *driver) {
 		w.truly[i] = min(keep, evidence)
 		for k := range c.Bypasses {
 			b := &c.Bypasses[k]
-			if b.Channel == i && d.state.Bypasses[k].Active != 0 && (p == monitor.Unreadable || p == monitor.Lost && b.CoversLost) {
+			if b.Channel == i && d.State.Bypasses[k].Active != 0 && (p == monitor.Unreadable || p == monitor.Lost && b.CoversLost) {
 				keep, start = interlock.True, interlock.True
 			}
 		}
@@ -250,11 +251,11 @@ func (w *witness) seeChannels(d *driver) {
 
 // seeBonds: how every needed channel came to be bonded, and how long it lasts
 // while it reads bad.
-func (w *witness) seeBonds(s *sight, d *driver) (bad table.Mask) {
+func (w *witness) seeBonds(s *sight, d *runs.Driver) (bad table.Mask) {
 	for _, ch := range w.followed {
-		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.shown[ch]
-		was, is := w.prior.Channels[ch].Phase, d.state.Channels[ch].Phase
-		b.repay(news, is, w.v.model.Held())
+		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.Shown[ch]
+		was, is := w.prior.Channels[ch].Phase, d.State.Channels[ch].Phase
+		b.repay(news, is, w.v.Model.Held())
 		if news == monitor.Good || news == monitor.Between {
 			b.bad, b.calm = 0, is == monitor.Bonded
 		} else {
@@ -263,7 +264,7 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad table.Mask) {
 		}
 		b.account = b.see(c, news, was, is)
 		if property, says, expect := b.wrong(c, w.prior.Channels[ch].Control, is, true); property > 0 {
-			name := w.v.model.Names.Channels[ch]
+			name := w.v.Model.Names.Channels[ch]
 			bad |= w.must(w.broken(property, "%s %s", name, says), expect, name)
 		}
 	}
@@ -271,12 +272,12 @@ func (w *witness) seeBonds(s *sight, d *driver) (bad table.Mask) {
 }
 
 // seeBypasses: begins with a fresh 1 after a valid 0, and ends by its time.
-func (w *witness) seeBypasses(s *sight, d *driver) (bad table.Mask) {
+func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad table.Mask) {
 	for i := range w.config.Bypasses {
 		b := &w.config.Bypasses[i]
 		key := s.keys[i]
-		s.keys[i] = key.see(s.level(b.Input), w.fresh[b.Input-1], d.state.Bypasses[i].Active != 0 || s.bypass[i] > 0, b.Gap)
-		if d.state.Bypasses[i].Active == 0 {
+		s.keys[i] = key.see(s.level(b.Input), w.fresh[b.Input-1], d.State.Bypasses[i].Active != 0 || s.bypass[i] > 0, b.Gap)
+		if d.State.Bypasses[i].Active == 0 {
 			s.bypass[i] = 0
 			continue
 		}
@@ -285,7 +286,7 @@ func (w *witness) seeBypasses(s *sight, d *driver) (bad table.Mask) {
 		if !slices.Contains(w.needed, b.Channel) {
 			continue
 		}
-		name := w.v.model.Names.Bypasses[i]
+		name := w.v.Model.Names.Bypasses[i]
 		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1] && key.low && key.gap > b.Gap) {
 			bad |= w.must(w.broken(11, "%s begins without a new press of its key after its gap", name), "never: %s is active", name)
 		}
@@ -316,7 +317,7 @@ func (w *witness) switches(s *sight, output int) table.Ends {
 
 // seeStreams counts for how long the flow of each stream is confirmed to have
 // stopped, with the commands of the scan before.
-func (w *witness) seeStreams(s *sight, d *driver) (bad table.Mask) {
+func (w *witness) seeStreams(s *sight, d *runs.Driver) (bad table.Mask) {
 	for _, i := range w.streams {
 		st := &w.config.Streams[i]
 		if stopped, _ := flowOf(w.config, i, s.level, w.prior.Outputs); !stopped {
@@ -324,8 +325,8 @@ func (w *witness) seeStreams(s *sight, d *driver) (bad table.Mask) {
 		} else {
 			s.stopped[i] = min(s.stopped[i].Next(), st.RunDown.Next())
 		}
-		if s.stopped[i] <= st.RunDown && d.state.Streams[i].Still(st) {
-			name := w.v.model.Names.Streams[i]
+		if s.stopped[i] <= st.RunDown && d.State.Streams[i].Still(st) {
+			name := w.v.Model.Names.Streams[i]
 			bad |= w.must(w.broken(8, "%s counts as ended after %d scans of confirmed stop, must run down for more than %d", name, s.stopped[i], st.RunDown), "never: %s is still", name)
 		}
 	}
@@ -355,7 +356,7 @@ func flowOf(c *interlock.Config, stream int, level func(interlock.Ref) interlock
 
 // seeVessels says whether any vessel that the output charges owes a wait, and
 // what is told of them wrongly.
-func (w *witness) seeVessels(s *sight, d *driver) (owed bool, bad table.Mask) {
+func (w *witness) seeVessels(s *sight, d *runs.Driver) (owed bool, bad table.Mask) {
 	for n, vessel := range w.vessels {
 		c := &w.config.Vessels[vessel]
 		in := interlock.VesselScan{Still: true, Bonded: model.Evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] })}
@@ -403,8 +404,8 @@ func (v vesselSight) see(c *interlock.Vessel, in interlock.VesselScan, acknowled
 
 // forgotten: a vessel that may be charged counts as clear, or one that is clear as
 // charged; or an early reconnection that nobody has acknowledged does not stand.
-func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad table.Mask) {
-	name, memory := w.v.model.Names.Vessels[vessel], &d.state.Vessels[vessel]
+func (w *witness) forgotten(vessel int, is vesselSight, d *runs.Driver) (bad table.Mask) {
+	name, memory := w.v.Model.Names.Vessels[vessel], &d.State.Vessels[vessel]
 	if memory.Clear && !is.paid && w.bypassed(vessel, d) {
 		bad |= w.must(w.broken(11, "%s counts as earthed under a bypass", name), "never: %s is clear", name)
 	}
@@ -421,10 +422,10 @@ func (w *witness) forgotten(vessel int, is vesselSight, d *driver) (bad table.Ma
 }
 
 // bypassed says that a channel that shows the bond of a vessel is bypassed.
-func (w *witness) bypassed(vessel int, d *driver) bool {
+func (w *witness) bypassed(vessel int, d *runs.Driver) bool {
 	shows := w.config.Vessels[vessel].BondedBy.Causes()
 	for i := range w.config.Bypasses {
-		if d.state.Bypasses[i].Active != 0 && shows.Has(w.config.Bypasses[i].Channel) {
+		if d.State.Bypasses[i].Active != 0 && shows.Has(w.config.Bypasses[i].Channel) {
 			return true
 		}
 	}
@@ -433,8 +434,8 @@ func (w *witness) bypassed(vessel int, d *driver) bool {
 
 // toldOf compares what people are told of a vessel with what happened: that
 // somebody has acknowledged, and that the earth was taken off too soon.
-func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *driver) (bad table.Mask) {
-	name, rest := w.v.model.Names.Vessels[vessel], w.config.Vessels[vessel].Rest
+func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *runs.Driver) (bad table.Mask) {
+	name, rest := w.v.Model.Names.Vessels[vessel], w.config.Vessels[vessel].Rest
 	if !given && wasTold(d, interlock.Acknowledged, vessel) {
 		bad |= w.must(w.broken(8, "an acknowledge for %s counts without one whole press begun while the early reconnection stood", name), "never: %s %s", interlock.Acknowledged, name)
 	}
@@ -445,9 +446,9 @@ func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *
 	return bad
 }
 
-func wasTold(d *driver, kind interlock.Kind, subject int) bool {
-	for i := range d.decision.Events {
-		if e := &d.decision.Events[i]; e.Kind == kind && e.Subject == subject {
+func wasTold(d *runs.Driver, kind interlock.Kind, subject int) bool {
+	for i := range d.Decision.Events {
+		if e := &d.Decision.Events[i]; e.Kind == kind && e.Subject == subject {
 			return true
 		}
 	}
@@ -455,7 +456,7 @@ func wasTold(d *driver, kind interlock.Kind, subject int) bool {
 }
 
 // letter is the scan as the output's own properties know it.
-func (w *witness) letter(s *sight, d *driver, owed bool) (l table.OutputScan, begun bool) {
+func (w *witness) letter(s *sight, d *runs.Driver, owed bool) (l table.OutputScan, begun bool) {
 	o := &w.config.Outputs[w.output]
 	keep := model.Evaluate(o.Permissive, func(c int) interlock.Truth { return w.keep[c] })
 	start := model.Evaluate(o.Permissive, func(c int) interlock.Truth { return w.start[c] })
@@ -465,11 +466,11 @@ func (w *witness) letter(s *sight, d *driver, owed bool) (l table.OutputScan, be
 	}
 	called := false
 	for _, i := range w.callers {
-		u := &d.state.Outputs[i]
+		u := &d.State.Outputs[i]
 		called = called || table.MayBeOpen(u.Unconfirmed) || w.config.Outputs[i].AtOnce && u.Mode == interlock.Tripped
 	}
 	switch {
-	case d.in.Overrun || !w.prior.Running || called:
+	case d.In.Overrun || !w.prior.Running || called:
 		l.Shared = table.SharedHard
 	case o.Stop != 0 && s.level(o.Stop) != interlock.False:
 		l.Shared = table.SharedStop
@@ -497,9 +498,9 @@ func (w *witness) levelOf(s *sight, ref interlock.Ref) uint8 {
 }
 
 // seeOutput lets the output's own properties judge the scan.
-func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad table.Mask) {
+func (w *witness) seeOutput(s *sight, d *runs.Driver, owed bool) (bad table.Mask) {
 	l, called := w.letter(s, d, owed)
-	before, after := w.prior.Outputs[w.output].OutputControl, d.state.Outputs[w.output].OutputControl
+	before, after := w.prior.Outputs[w.output].OutputControl, d.State.Outputs[w.output].OutputControl
 	if l.Perm == interlock.True && before.Mode != interlock.Enabled {
 		s.on = min(s.on.Next(), w.shape.Config.OnDelay.Next())
 	} else {
@@ -526,8 +527,8 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad table.Mask) {
 		}
 	}
 	for i := range w.config.Bypasses {
-		if b := &w.config.Bypasses[i]; v.Bad&(table.Bit(2)|table.Bit(3)) != 0 && d.state.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
-			v.Bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.model.Names.Bypasses[i], w.v.model.Cause(b.Channel), d.state.Channels[b.Channel].Phase)
+		if b := &w.config.Bypasses[i]; v.Bad&(table.Bit(2)|table.Bit(3)) != 0 && d.State.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
+			v.Bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.Model.Names.Bypasses[i], w.v.Model.Cause(b.Channel), d.State.Channels[b.Channel].Phase)
 		}
 	}
 	if after.Mode == interlock.Enabled && l.Perm == interlock.Unknown {
@@ -541,7 +542,7 @@ func (w *witness) seeOutput(s *sight, d *driver, owed bool) (bad table.Mask) {
 	}
 	if o := &w.config.Outputs[w.output]; table.MayBeOpen(after.Unconfirmed) || o.AtOnce && after.Mode == interlock.Tripped {
 		for _, i := range o.Backup {
-			if backup := w.v.model.Names.Outputs[i]; d.state.Outputs[i].Mode == interlock.Enabled {
+			if backup := w.v.Model.Names.Outputs[i]; d.State.Outputs[i].Mode == interlock.Enabled {
 				v.Bad |= w.must(w.broken(10, "%s runs on although %s calls it as its backup", backup, w.name()), "never: %s is enabled", backup)
 			}
 		}
@@ -576,8 +577,8 @@ func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (ba
 // seeStop: an output that ran is withheld for a reason, and as what it must be: a
 // trip, unless a stop was asked for and nothing else, or its flow had ended and
 // no more than its permissive is not true.
-func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver) (bad table.Mask) {
-	o, mode := &w.config.Outputs[w.output], d.state.Outputs[w.output].Mode
+func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *runs.Driver) (bad table.Mask) {
+	o, mode := &w.config.Outputs[w.output], d.State.Outputs[w.output].Mode
 	streams := w.config.StreamsOf(w.output)
 	ended := len(streams) > 0
 	for _, st := range streams {
@@ -586,13 +587,13 @@ func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *driver
 		}
 		ended = ended && s.stopped[st] > w.config.Streams[st].RunDown
 	}
-	hard := d.in.Overrun || called || d.state.Outputs[w.output].Unconfirmed != 0
+	hard := d.In.Overrun || called || d.State.Outputs[w.output].Unconfirmed != 0
 	stop := o.Stop != 0 && s.level(o.Stop) != interlock.False
 	switch {
 	case !hard && !stop && perm == interlock.True:
 		property := 12
 		for i := range w.config.Bypasses {
-			if d.state.Bypasses[i].Active != 0 && slices.Contains(w.needed, w.config.Bypasses[i].Channel) {
+			if d.State.Bypasses[i].Active != 0 && slices.Contains(w.needed, w.config.Bypasses[i].Channel) {
 				property = 11
 			}
 		}
@@ -625,7 +626,7 @@ func (b *bondSight) repay(news monitor.Class, is monitor.Phase, poll model.Scans
 
 // seeResponse: bad for longer than its patience, and it runs; or tripped by a
 // single dip that must be forgiven.
-func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad table.Mask) {
+func (w *witness) seeResponse(s *sight, runs bool, d *runs.Driver) (bad table.Mask) {
 	for _, set := range w.cuts {
 		late := runs
 		for _, cause := range set {
@@ -633,10 +634,10 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad table.Mask) {
 		}
 		if late && len(set) > 0 {
 			b := &s.bonds[set[0]]
-			bad |= w.broken(4, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.model.Cause(set[0]))
+			bad |= w.broken(4, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.Model.Cause(set[0]))
 		}
 	}
-	if runs || w.prior.Outputs[w.output].Mode != interlock.Enabled || d.state.Outputs[w.output].Mode != interlock.Tripped {
+	if runs || w.prior.Outputs[w.output].Mode != interlock.Enabled || d.State.Outputs[w.output].Mode != interlock.Tripped {
 		return bad
 	}
 	for _, ch := range w.needed {
@@ -646,7 +647,7 @@ func (w *witness) seeResponse(s *sight, runs bool, d *driver) (bad table.Mask) {
 			dip, class = b.bad, b.kind
 		}
 		if model.IsCut(w.config.Outputs[w.output].Permissive, ch) && dip > 0 && w.truly[ch] != interlock.True && dip <= dipsForgiven(&w.config.Channels[ch].Config, class) && w.alone(ch) {
-			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.model.Cause(ch)), "never: %s is tripped", w.name())
+			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.Model.Cause(ch)), "never: %s is tripped", w.name())
 		}
 	}
 	return bad
@@ -680,8 +681,8 @@ func (w *witness) alone(ch int) bool {
 }
 
 // seeTrip: first-out names what was not as it must be, all of it, and stands.
-func (w *witness) seeTrip(s *sight, d *driver) (bad table.Mask) {
-	o := &d.state.Outputs[w.output]
+func (w *witness) seeTrip(s *sight, d *runs.Driver) (bad table.Mask) {
+	o := &d.State.Outputs[w.output]
 	was, named := s.tripped, s.named
 	s.tripped, s.named = o.Mode == interlock.Tripped, o.Trip.FirstOut
 	switch perm := w.config.Outputs[w.output].Permissive; {
@@ -707,7 +708,7 @@ func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseS
 	wrong := ""
 	named.Each(func(c int) {
 		if want, known := model.Wanted(perm, c); known && w.keep[c] == want {
-			wrong = w.v.model.Cause(c)
+			wrong = w.v.Model.Cause(c)
 		} else {
 			guilty.Add(c)
 		}
@@ -721,20 +722,20 @@ func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseS
 // causes lists a set by names.
 func (w *witness) causes(set interlock.CauseSet) string {
 	var list []string
-	set.Each(func(c int) { list = append(list, w.v.model.Cause(c)) })
+	set.Each(func(c int) { list = append(list, w.v.Model.Cause(c)) })
 	return strings.Join(list, ", ")
 }
 
 // seeKick: the watchdog is kicked in every scan that was not overrun and in no
 // other, the coil is what the output says, and at power-up nothing runs.
-func (w *witness) seeKick(d *driver) (bad table.Mask) {
-	on := d.state.Outputs[w.output].Mode == interlock.Enabled
+func (w *witness) seeKick(d *runs.Driver) (bad table.Mask) {
+	on := d.State.Outputs[w.output].Mode == interlock.Enabled
 	switch {
-	case d.decision.Kick == d.in.Overrun:
-		return w.must(w.broken(14, "overrun %v, kick %v", d.in.Overrun, d.decision.Kick), "%s: watchdog is kicked", map[bool]string{true: "never", false: "always"}[d.in.Overrun])
-	case d.decision.Coils.Energised(w.output) != on:
+	case d.Decision.Kick == d.In.Overrun:
+		return w.must(w.broken(14, "overrun %v, kick %v", d.In.Overrun, d.Decision.Kick), "%s: watchdog is kicked", map[bool]string{true: "never", false: "always"}[d.In.Overrun])
+	case d.Decision.Coils.Energised(w.output) != on:
 		return w.must(w.broken(14, "the coil of %s is not what its memory says", w.name()), "%s: %s is energised", map[bool]string{true: "always", false: "never"}[on], w.name())
-	case on && d.in.Overrun:
+	case on && d.In.Overrun:
 		return w.broken(14, "%s runs through an overrun scan", w.name())
 	case on && !w.prior.Running:
 		return w.broken(14, "%s runs in the first scan since power-up", w.name())

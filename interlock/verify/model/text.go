@@ -33,3 +33,8 @@ func PatternText(pattern []monitor.Class) string {
 	}
 	return text
 }
+
+// ScansText is a number of scans in words.
+func ScansText[N ~uint32 | ~uint64 | ~int](n N) string {
+	return Plural(n, "scan", "scans")
+}

@@ -1,4 +1,4 @@
-package verify
+package runs
 
 import (
 	"fmt"
@@ -35,15 +35,15 @@ type RunStep struct {
 	Shows string `json:"shows"`
 }
 
-// maxLines is how long a run may be told.
-const maxLines = 12
+// MaxLines is how long a run may be told.
+const MaxLines = 12
 
-// recorder keeps what a driver fed the logic, as stretches of the same.
-type recorder struct {
+// Recorder keeps what a driver fed the logic, as stretches of the same.
+type Recorder struct {
 	model  *model.Model
 	now    map[string]*RunStep
 	steps  []RunStep
-	scans  uint64
+	Scans  uint64
 	events []told
 }
 
@@ -52,10 +52,10 @@ type told struct {
 	text string
 }
 
-func newRecorder(m *model.Model) *recorder { return &recorder{model: m, now: map[string]*RunStep{}} }
+func NewRecorder(m *model.Model) *Recorder { return &Recorder{model: m, now: map[string]*RunStep{}} }
 
-func (r *recorder) copyOf() *recorder {
-	c := &recorder{model: r.model, now: map[string]*RunStep{}, scans: r.scans}
+func (r *Recorder) CopyOf() *Recorder {
+	c := &Recorder{model: r.model, now: map[string]*RunStep{}, Scans: r.Scans}
 	c.steps = append(c.steps, r.steps...)
 	c.events = append(c.events, r.events...)
 	for name, step := range r.now {
@@ -65,27 +65,27 @@ func (r *recorder) copyOf() *recorder {
 	return c
 }
 
-// turn lets the driver take one scan and keeps what it fed and what followed.
-func (r *recorder) turn(d *driver) {
-	before := interlock.NewState(d.config)
-	if !d.supply { // else all is forgotten before this scan
-		before.CopyFrom(d.state)
+// Turn lets the driver take one scan and keeps what it fed and what followed.
+func (r *Recorder) Turn(d *Driver) {
+	before := interlock.NewState(d.Config)
+	if !d.Supply { // else all is forgotten before this scan
+		before.CopyFrom(d.State)
 	}
-	for i := range d.in.Readings {
-		r.show(r.model.Names.Channels[i], newsOf(&d.config.Channels[i], &before.Channels[i].State, d.in.Readings[i]))
+	for i := range d.In.Readings {
+		r.show(r.model.Names.Channels[i], newsOf(&d.Config.Channels[i], &before.Channels[i].State, d.In.Readings[i]))
 	}
-	for i, s := range d.in.Signals {
+	for i, s := range d.In.Signals {
 		r.show(r.model.Names.Inputs[i], [...]string{"nothing", "unknown", "0", "1"}[s])
 	}
-	if d.in.Overrun {
-		r.steps = append(r.steps, RunStep{r.scans, 1, "logic", "overrun"})
+	if d.In.Overrun {
+		r.steps = append(r.steps, RunStep{r.Scans, 1, "logic", "overrun"})
 	}
-	if d.supply {
-		r.steps = append(r.steps, RunStep{r.scans, 1, "logic", "restart"})
+	if d.Supply {
+		r.steps = append(r.steps, RunStep{r.Scans, 1, "logic", "restart"})
 	}
-	d.turn()
+	d.Turn()
 	r.tell(before, d)
-	r.scans++
+	r.Scans++
 }
 
 func newsOf(c *interlock.Channel, s *monitor.State, in monitor.Reading) string {
@@ -96,7 +96,7 @@ func newsOf(c *interlock.Channel, s *monitor.State, in monitor.Reading) string {
 	return news.String()
 }
 
-func (r *recorder) show(on, what string) {
+func (r *Recorder) show(on, what string) {
 	step := r.now[on]
 	if step != nil && step.Shows == what {
 		step.For++
@@ -105,19 +105,19 @@ func (r *recorder) show(on, what string) {
 	if step != nil {
 		r.steps = append(r.steps, *step)
 	}
-	r.now[on] = &RunStep{r.scans, 1, on, what}
+	r.now[on] = &RunStep{r.Scans, 1, on, what}
 }
 
 // tell keeps what people would be told of: phases, outputs, waits.
-func (r *recorder) tell(before *interlock.State, d *driver) {
+func (r *Recorder) tell(before *interlock.State, d *Driver) {
 	n := r.model.Names
-	for i := range d.state.Channels {
-		if a, b := before.Channels[i].Phase, d.state.Channels[i].Phase; a != b {
+	for i := range d.State.Channels {
+		if a, b := before.Channels[i].Phase, d.State.Channels[i].Phase; a != b {
 			r.say("%s is %s", n.Channels[i], b)
 		}
 	}
-	for i := range d.state.Vessels {
-		a, b := &before.Vessels[i], &d.state.Vessels[i]
+	for i := range d.State.Vessels {
+		a, b := &before.Vessels[i], &d.State.Vessels[i]
 		if a.Clear != b.Clear {
 			r.say("%s %s", n.Vessels[i], map[bool]string{true: "wait is over", false: "may be charged"}[b.Clear])
 		}
@@ -125,8 +125,8 @@ func (r *recorder) tell(before *interlock.State, d *driver) {
 			r.say("%s reconnected early", n.Vessels[i])
 		}
 	}
-	for i := range d.state.Outputs {
-		a, b := before.Outputs[i], d.state.Outputs[i]
+	for i := range d.State.Outputs {
+		a, b := before.Outputs[i], d.State.Outputs[i]
 		if a.Mode != b.Mode {
 			r.say("%s is %s", n.Outputs[i], b.Mode)
 		}
@@ -136,13 +136,13 @@ func (r *recorder) tell(before *interlock.State, d *driver) {
 	}
 }
 
-func (r *recorder) say(format string, args ...any) {
-	r.events = append(r.events, told{r.scans, fmt.Sprintf(format, args...)})
+func (r *Recorder) say(format string, args ...any) {
+	r.events = append(r.events, told{r.Scans, fmt.Sprintf(format, args...)})
 }
 
-// finish makes a Run of what was recorded.
-func (r *recorder) finish(sentence string, faults int) *Run {
-	run := &Run{Sentence: sentence, Scans: r.scans, Faults: faults, Steps: append([]RunStep(nil), r.steps...), at: r.scans - 1}
+// Finish makes a Run of what was recorded.
+func (r *Recorder) Finish(sentence string, faults int) *Run {
+	run := &Run{Sentence: sentence, Scans: r.Scans, Faults: faults, Steps: append([]RunStep(nil), r.steps...), at: r.Scans - 1}
 	for _, step := range r.now {
 		run.Steps = append(run.Steps, *step)
 	}
@@ -156,7 +156,7 @@ func (r *recorder) finish(sentence string, faults int) *Run {
 
 // lines tells the run by its events, the last twelve scans with something to
 // tell; events of one scan share a line.
-func (r *recorder) lines() []string {
+func (r *Recorder) lines() []string {
 	var lines []string
 	for i := 0; i < len(r.events); {
 		scan := r.events[i].scan
@@ -169,8 +169,8 @@ func (r *recorder) lines() []string {
 		}
 		lines = append(lines, fmt.Sprintf("scan %d: %s", scan, strings.Join(texts, ", ")))
 	}
-	if len(lines) > maxLines {
-		lines = lines[len(lines)-maxLines:]
+	if len(lines) > MaxLines {
+		lines = lines[len(lines)-MaxLines:]
 	}
 	return lines
 }
@@ -180,13 +180,13 @@ func (r *recorder) lines() []string {
 func (r *Run) Scenario(m *model.Model, name string) []byte {
 	var b strings.Builder
 	fmt.Fprintf(&b, "# Written by verify for site %s, property %s.\nscenario: %s\ntitle: %q\n", m.Site, r.Property, name, r.Sentence)
-	fmt.Fprintf(&b, "lasts: %s\nsteps:\n", scansText(r.Scans))
+	fmt.Fprintf(&b, "lasts: %s\nsteps:\n", model.ScansText(r.Scans))
 	for _, s := range r.Steps {
 		if s.On == "logic" {
-			fmt.Fprintf(&b, "  - {at: %s, do: %s}\n", scansText(s.At), s.Shows)
+			fmt.Fprintf(&b, "  - {at: %s, do: %s}\n", model.ScansText(s.At), s.Shows)
 			continue
 		}
-		fmt.Fprintf(&b, "  - {at: %s, read: %s, on: %s, for: %s}\n", scansText(s.At), s.Shows, s.On, scansText(s.For))
+		fmt.Fprintf(&b, "  - {at: %s, read: %s, on: %s, for: %s}\n", model.ScansText(s.At), s.Shows, s.On, model.ScansText(s.For))
 	}
 	if r.Expect != "" {
 		fmt.Fprintf(&b, "expect:\n  - %s\n", r.Expect)
