@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"errors"
+	"fmt"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -12,36 +13,66 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// plantedBugs are mistakes planted in the source of the logic, one at a time.
+// plantedBugs are mistakes in the source of the logic. One program holds them
+// all, each asleep until the environment names it: nearly every package is built
+// on the logic, so that a program of its own for each took minutes.
 var plantedBugs = []struct {
-	name, file, right, wrong string
-	site, output, property   string
+	name, file, right, wrong, property string
 }{
-	{"the wait is counted from the loss", "interlock/vessel.go", "next.Rested, next.Waited = 0, 0", "next.Rested, next.Waited = 0, min(s.Waited.Next(), c.Wait.Next())",
-		"kestrel_siding", "valve_1", "8"},
-	{"a reading too few", "monitor/monitor.go", "s.Count >= c.SettleReadings {", "s.Count+1 >= c.SettleReadings {",
-		"hazel_works", "stirrer_1", "1"},
-	{"a bypass stands in for the object evidence", "interlock/step.go", "d.allowKeep[b.Channel], d.allowStart[b.Channel] = evidence, evidence", "d.allowKeep[b.Channel], d.allowStart[b.Channel] = max(evidence, True), True",
-		"kestrel_siding", "valve_6", "2"},
-	{"a stop hides a trip", "interlock/output.go", "case reasons == ReasonStop:", "case reasons&ReasonStop != 0:",
-		"hazel_works", "stirrer_1", "13"},
+	{"the wait is counted from the loss", "interlock/vessel.go", "next.Rested, next.Waited = 0, 0",
+		"next.Rested, next.Waited = 0, 0; if PLANTED { next.Waited = min(s.Waited.Next(), c.Wait.Next()) }", "8"},
+	{"a reading too few", "monitor/monitor.go", "s.Count >= c.SettleReadings {",
+		"(s.Count >= c.SettleReadings || PLANTED && s.Count+1 >= c.SettleReadings) {", "1"},
+	{"a bypass stands in for the object evidence", "interlock/step.go", "d.allowKeep[b.Channel], d.allowStart[b.Channel] = evidence, evidence",
+		"d.allowKeep[b.Channel], d.allowStart[b.Channel] = evidence, evidence; if PLANTED { d.allowKeep[b.Channel], d.allowStart[b.Channel] = max(evidence, True), True }", "2"},
+	{"a stop hides a trip", "interlock/output.go", "case reasons == ReasonStop:",
+		"case reasons == ReasonStop || PLANTED && reasons&ReasonStop != 0:", "13"},
 }
+
+const awake = "OHMGATE_PLANTED" // names the mistake that is awake
+
+// plantedSite has everything that the mistakes are about, and little else.
+const plantedSite = `site: quarry_bay
+scan: 20 ms
+channels:
+  bond: {part: vessel, measures: clamp-loop, kind: metal, accept: 9 Ω, reject: 10 Ω, open_above: 1 kΩ, over_range: open, device_stamp: no,
+    stale_after: 100 ms, settle: {time: 500 ms, readings: 10}, patience: {high: 200 ms, open: 0 ms, invalid: 100 ms, missing: 100 ms},
+    counting: consecutive, longest_doubt: 5 s, object_evidence: here}
+inputs:
+  here: {use: evidence, stale_after: 200 ms}
+  reset: {use: button, stale_after: 200 ms}
+  stop: {use: button, inverted: yes, stale_after: 200 ms}
+  key: {use: key, stale_after: 200 ms}
+outputs:
+  valve: {actuator: valve, permissive: bond, restart: on-reset, reset: reset, stop: stop}
+vessels:
+  vessel: {title: a vessel}
+streams:
+  liquid: {kind: liquid, through: [valve], charges: [vessel], longest_stop: 20 s}
+bypasses:
+  bypass: {title: go on while the instrument is out of order, input: key, channel: bond, for: 30 s, warn: 10 s, gap: 10 s}
+`
 
 // A mistake in the source is found by verify, with a run that the program with the
 // mistake replays to the violation, and that the right program does not violate.
 func TestBugsPlantedInTheSource(t *testing.T) {
 	if testing.Short() {
-		t.Skip("builds the program four times")
+		t.Skip("builds the program")
 	}
+	t.Parallel()
+	program, site := buildPlanted(t), filepath.Join(t.TempDir(), "quarry_bay.yaml")
+	require.NoError(t, os.WriteFile(site, []byte(plantedSite), 0o600))
 	for _, bug := range plantedBugs {
 		t.Run(bug.name, func(t *testing.T) {
-			program := buildWith(t, bug.file, bug.right, bug.wrong)
-			runs, site := t.TempDir(), filepath.Join("../../testdata/sites", bug.site+".yaml")
-			text, code := runProgram(t, program, "verify", site, "--output", bug.output, "--property", bug.property, "--runs", runs)
+			runs := t.TempDir()
+			ask := []string{"verify", site, "--output", "valve", "--property", bug.property, "--runs", runs}
+			text, code := runProgram(t, program, "none", ask...)
+			require.Equal(t, 0, code, text)
+			text, code = runProgram(t, program, bug.name, ask...)
 			require.Equal(t, 1, code, text)
 			require.Contains(t, text, "verdict: violated")
-			file := filepath.Join(runs, "property_"+bug.property+"_"+bug.output+".yaml")
-			text, code = runProgram(t, program, "simulate", "--brief", site, file)
+			file := filepath.Join(runs, "property_"+bug.property+"_valve.yaml")
+			text, code = runProgram(t, program, bug.name, "simulate", "--brief", site, file)
 			require.Equal(t, 1, code, text)
 			text, right := call("simulate", "--brief", site, file)
 			require.NotEqual(t, exitViolated, right, text)
@@ -50,28 +81,41 @@ func TestBugsPlantedInTheSource(t *testing.T) {
 	}
 }
 
-// buildWith builds the program with one text of one source file replaced.
-func buildWith(t *testing.T, file, right, wrong string) string {
+// buildPlanted builds the program with all mistakes in its source, asleep.
+func buildPlanted(t *testing.T) (program string) {
 	t.Helper()
-	path, err := filepath.Abs(filepath.Join("../..", file))
-	require.NoError(t, err)
-	text, err := os.ReadFile(path)
-	require.NoError(t, err)
-	require.Equal(t, 1, strings.Count(string(text), right), "the place for the mistake in %s", file)
 	folder := t.TempDir()
-	changed, overlay, program := filepath.Join(folder, "changed.go"), filepath.Join(folder, "overlay.json"), filepath.Join(folder, "ohmgate")
-	require.NoError(t, os.WriteFile(changed, []byte(strings.Replace(string(text), right, wrong, 1)), 0o600))
-	replace, err := json.Marshal(map[string]map[string]string{"Replace": {path: changed}})
+	replace := map[string]string{}
+	put := func(file, text string) {
+		path, err := filepath.Abs(filepath.Join("../..", file))
+		require.NoError(t, err)
+		replace[path] = filepath.Join(folder, strings.ReplaceAll(file, "/", "_"))
+		require.NoError(t, os.WriteFile(replace[path], []byte(text), 0o600))
+	}
+	for _, bug := range plantedBugs {
+		text := readFile(t, filepath.Join("../..", bug.file))
+		require.Equal(t, 1, strings.Count(text, bug.right), "the place for the mistake in %s", bug.file)
+		wrong := strings.ReplaceAll(bug.wrong, "PLANTED", fmt.Sprintf("planted == %q", bug.name))
+		put(bug.file, strings.Replace(text, bug.right, wrong, 1))
+	}
+	for _, room := range []string{"monitor", "interlock"} {
+		put(room+"/planted.go", fmt.Sprintf("package %s\n\nimport \"os\"\n\nvar planted = os.Getenv(%q)\n", room, awake))
+	}
+	overlay, err := json.Marshal(map[string]map[string]string{"Replace": replace})
 	require.NoError(t, err)
-	require.NoError(t, os.WriteFile(overlay, replace, 0o600))
-	said, err := exec.Command("go", "build", "-ldflags=-s -w", "-overlay", overlay, "-o", program, ".").CombinedOutput()
+	file, program := filepath.Join(folder, "overlay.json"), filepath.Join(folder, "ohmgate")
+	require.NoError(t, os.WriteFile(file, overlay, 0o600))
+	said, err := exec.Command("go", "build", "-ldflags=-s -w", "-overlay", file, "-o", program, ".").CombinedOutput()
 	require.NoError(t, err, string(said))
 	return program
 }
 
-func runProgram(t *testing.T, program string, args ...string) (text string, code int) {
+// runProgram runs the program with one mistake awake.
+func runProgram(t *testing.T, program, bug string, args ...string) (text string, code int) {
 	t.Helper()
-	said, err := exec.Command(program, args...).CombinedOutput()
+	command := exec.Command(program, args...)
+	command.Env = append(os.Environ(), awake+"="+bug)
+	said, err := command.CombinedOutput()
 	var ended *exec.ExitError
 	if err != nil && !errors.As(err, &ended) {
 		t.Fatal(err)
