@@ -10,31 +10,28 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestReadmeShowsRealOutput runs every command that README.md shows and demands
-// its lines, in order; "…" alone on a line stands for any number of lines.
+// TestReadmeShowsRealOutput runs every command that README.md shows, as it is
+// typed, and demands its lines, in order; "…" alone on a line stands for any
+// number of lines.
 func TestReadmeShowsRealOutput(t *testing.T) {
-	root, err := filepath.Abs(filepath.Join("..", ".."))
-	require.NoError(t, err)
-	text, err := os.ReadFile(filepath.Join(root, "README.md"))
-	require.NoError(t, err)
-	program := filepath.Join(t.TempDir(), "ohmgate")
-	build := exec.Command("go", "build", "-o", program, ".")
-	out, err := build.CombinedOutput()
-	require.NoError(t, err, string(out))
+	root := filepath.Join("..", "..")
 	ran := 0
-	for _, block := range strings.Split(string(text), "```console\n")[1:] {
+	for _, block := range strings.Split(readFile(t, filepath.Join(root, "README.md")), "```console\n")[1:] {
 		body, _, closed := strings.Cut(block, "\n```")
 		require.True(t, closed, "a console block is not closed")
 		lines := strings.Split(body, "\n")
 		command, ok := strings.CutPrefix(lines[0], "$ ohmgate ")
 		require.True(t, ok, "a console block begins with its command: %s", lines[0])
-		run := exec.Command(program, strings.Fields(command)...)
-		run.Dir = root
-		printed, _ := run.CombinedOutput() // the exit code is not what is shown
-		if at := firstMissing(lines[1:], strings.Split(string(printed), "\n")); at != "" {
-			t.Errorf("README shows for %q\n  %s\nwhich did not come; it printed\n%s", command, at, printed)
-		}
 		ran++
+		t.Run(command, func(t *testing.T) {
+			t.Parallel()
+			run := exec.Command(os.Args[0])
+			run.Env, run.Dir = asProgram(strings.Fields(command)...), root
+			printed, _ := run.CombinedOutput() // the exit code is not what is shown
+			if at := firstMissing(lines[1:], strings.Split(string(printed), "\n")); at != "" {
+				t.Errorf("README shows for %q\n  %s\nwhich did not come; it printed\n%s", command, at, printed)
+			}
+		})
 	}
 	require.GreaterOrEqual(t, ran, 5, "too few commands were found in the README")
 }

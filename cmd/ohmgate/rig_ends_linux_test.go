@@ -13,20 +13,10 @@ import (
 	"ohmgate/hwio/sheet"
 )
 
-const asProgram = "OHMGATE_TEST_ARGUMENTS" // be the program itself, with these arguments, one a line
-
-// TestAsProgram is no test but the program in a process of its own, for those below.
-func TestAsProgram(t *testing.T) {
-	text := os.Getenv(asProgram)
-	if text == "" {
-		t.Skip("only in a process of its own")
-	}
-	os.Exit(int(run(strings.Split(text, "\n"))))
-}
-
+// program is the program in a process of its own, behind a line of the shell.
 func program(t *testing.T, before string, args ...string) *exec.Cmd {
-	command := exec.Command("/bin/sh", "-c", before+` exec "$0" -test.run='^TestAsProgram$'`, os.Args[0])
-	command.Env = append(os.Environ(), asProgram+"="+strings.Join(args, "\n"), "TMPDIR="+t.TempDir())
+	command := exec.Command("/bin/sh", "-c", before+` exec "$0"`, os.Args[0])
+	command.Env = append(asProgram(args...), "TMPDIR="+t.TempDir())
 	return command
 }
 

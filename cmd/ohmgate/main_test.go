@@ -1,0 +1,24 @@
+package main
+
+import (
+	"os"
+	"strings"
+	"testing"
+)
+
+const programArguments = "OHMGATE_TEST_ARGUMENTS" // one a line
+
+// TestMain is the program itself where a test starts this binary again to be it:
+// nothing has to be built a second time.
+func TestMain(m *testing.M) {
+	if text, yes := os.LookupEnv(programArguments); yes {
+		os.Exit(int(run(strings.Split(text, "\n"))))
+	}
+	os.Exit(m.Run())
+}
+
+// asProgram is the environment in which os.Args[0] is the program with these
+// arguments.
+func asProgram(args ...string) []string {
+	return append(os.Environ(), programArguments+"="+strings.Join(args, "\n"))
+}
