@@ -31,28 +31,6 @@ var plantedBugs = []struct {
 
 const awake = "OHMGATE_PLANTED" // names the mistake that is awake
 
-// plantedSite has everything that the mistakes are about, and little else.
-const plantedSite = `site: quarry_bay
-scan: 20 ms
-channels:
-  bond: {part: vessel, measures: clamp-loop, kind: metal, accept: 9 Ω, reject: 10 Ω, open_above: 1 kΩ, over_range: open, device_stamp: no,
-    stale_after: 100 ms, settle: {time: 500 ms, readings: 10}, patience: {high: 200 ms, open: 0 ms, invalid: 100 ms, missing: 100 ms},
-    counting: consecutive, longest_doubt: 5 s, object_evidence: here}
-inputs:
-  here: {use: evidence, stale_after: 200 ms}
-  reset: {use: button, stale_after: 200 ms}
-  stop: {use: button, inverted: yes, stale_after: 200 ms}
-  key: {use: key, stale_after: 200 ms}
-outputs:
-  valve: {actuator: valve, permissive: bond, restart: on-reset, reset: reset, stop: stop}
-vessels:
-  vessel: {title: a vessel}
-streams:
-  liquid: {kind: liquid, through: [valve], charges: [vessel], longest_stop: 20 s}
-bypasses:
-  bypass: {title: go on while the instrument is out of order, input: key, channel: bond, for: 30 s, warn: 10 s, gap: 10 s}
-`
-
 // A mistake in the source is found by verify, with a run that the program with the
 // mistake replays to the violation, and that the right program does not violate.
 func TestBugsPlantedInTheSource(t *testing.T) {
@@ -60,18 +38,17 @@ func TestBugsPlantedInTheSource(t *testing.T) {
 		t.Skip("builds the program")
 	}
 	t.Parallel()
-	program, site := buildPlanted(t), filepath.Join(t.TempDir(), "quarry_bay.yaml")
-	require.NoError(t, os.WriteFile(site, []byte(plantedSite), 0o600))
+	program, site := buildPlanted(t), quarrySite(t)
 	for _, bug := range plantedBugs {
 		t.Run(bug.name, func(t *testing.T) {
 			runs := t.TempDir()
-			ask := []string{"verify", site, "--output", "valve", "--property", bug.property, "--runs", runs}
+			ask := []string{"verify", site, "--output", "valve_1", "--property", bug.property, "--runs", runs}
 			text, code := runProgram(t, program, "none", ask...)
 			require.Equal(t, 0, code, text)
 			text, code = runProgram(t, program, bug.name, ask...)
 			require.Equal(t, 1, code, text)
 			require.Contains(t, text, "verdict: violated")
-			file := filepath.Join(runs, "property_"+bug.property+"_valve.yaml")
+			file := filepath.Join(runs, "property_"+bug.property+"_valve_1.yaml")
 			text, code = runProgram(t, program, bug.name, "simulate", "--brief", site, file)
 			require.Equal(t, 1, code, text)
 			text, right := call("simulate", "--brief", site, file)

@@ -29,18 +29,18 @@ func TestJointSaysWhatItJudgesAndWhatNot(t *testing.T) {
 
 // An output without a channel still charges vessels: their waits are judged.
 func TestJointJudgesTheWaitsOfAnOutputWithoutAChannel(t *testing.T) {
-	text, code := call("verify", kestrelSite, "--joint", "--output", "pump", "--property", "8", "--json")
+	text, code := call("verify", quarrySite(t), "--joint", "--output", "pump", "--property", "8", "--json")
 	require.Equal(t, exitShown, code, text)
 	var report jointReport
 	require.NoError(t, json.Unmarshal([]byte(text), &report))
 	require.Len(t, report.Outputs[0].Results, 1)
-	require.Equal(t, 8, strings.Count(report.Outputs[0].Results[0].Says, " with car_"))
+	require.Equal(t, 2, strings.Count(report.Outputs[0].Results[0].Says, " with car_"))
 	require.Equal(t, "no channel is in its permissive", report.Outputs[0].NotJudged["others"])
 }
 
 // A property that was asked for and is not judged jointly is not shown.
 func TestJointIsNotGreenByAbsence(t *testing.T) {
-	text, code := call("verify", kestrelSite, "--joint", "--output", "pump", "--property", "2,8")
+	text, code := call("verify", quarrySite(t), "--joint", "--output", "pump", "--property", "2,8")
 	require.Equal(t, exitIncomplete, code, text)
 	require.Contains(t, text, "not judged jointly: no channel is in its permissive")
 	require.Contains(t, text, "verdict: not shown")
@@ -48,14 +48,14 @@ func TestJointIsNotGreenByAbsence(t *testing.T) {
 
 // The timer of a bypass stands beside the channel that it covers.
 func TestJointJudgesABypass(t *testing.T) {
-	text, code := call("verify", kestrelSite, "--joint", "--output", "valve_6", "--property", "4,11", "--json")
+	text, code := call("verify", quarrySite(t), "--joint", "--output", "valve_1", "--property", "4,11", "--json")
 	require.Equal(t, exitShown, code, text)
 	var report jointReport
 	require.NoError(t, json.Unmarshal([]byte(text), &report))
 	require.Len(t, report.Outputs[0].Results, 2)
-	require.Contains(t, report.Outputs[0].Results[0].But, "bypass_6, while it stands in for bond_6, adds up to")
-	require.Equal(t, "bypass_6", report.Outputs[0].Results[1].Subject)
-	require.Contains(t, report.Outputs[0].Results[1].Says, " joint states with the timer of bypass_6")
+	require.Contains(t, report.Outputs[0].Results[0].But, "bypass_1, while it stands in for bond_1, adds up to")
+	require.Equal(t, "bypass_1", report.Outputs[0].Results[1].Subject)
+	require.Contains(t, report.Outputs[0].Results[1].Says, " joint states with the timer of bypass_1")
 }
 
 // A violated property comes with a run that simulate replays.

@@ -153,11 +153,11 @@ func TestWindowFitsAPage(t *testing.T) {
 // be attained; that stands beside it.
 func TestVerifySaysWhatTheShareAssumes(t *testing.T) {
 	const assumed = "Tolerated for ever: with a fresh reading in every scan, which a poll every 20 ms"
-	text, code := call("verify", kestrel, "--output", "rack_lamp", "--property", "14")
+	text, code := call("verify", quarrySite(t, "scan: 20 ms", "scan: 10 ms\npoll: 20 ms"), "--output", "valve_1", "--property", "14")
 	require.Equal(t, exitShown, code, text)
 	require.Contains(t, text, assumed)
 	narrow(t, text)
-	text, code = call("verify", amber, "--output", "bag_slide", "--property", "14")
+	text, code = call("verify", quarrySite(t), "--output", "valve_1", "--property", "14")
 	require.Equal(t, exitShown, code, text)
 	require.NotContains(t, text, "Tolerated for ever:")
 }
