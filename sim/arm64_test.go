@@ -147,6 +147,7 @@ func TestSameBytesOnArm64(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds for another processor")
 	}
+	t.Parallel()
 	binary := filepath.Join(t.TempDir(), "sim_arm64.test")
 	build := exec.Command("go", "test", "-c", "-o", binary, ".")
 	build.Env = append(os.Environ(), "GOARCH=arm64", "CGO_ENABLED=0", "GOFLAGS=")
