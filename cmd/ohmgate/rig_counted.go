@@ -95,7 +95,7 @@ func (r *sightedRecord) against(f *rigFiles, s *sheet.Sheet) string {
 // faults: the plant is real there.
 func faultsMet(s *sheet.Sheet) bool {
 	return (s.Head.Mode == wiring.Stimulate.String() || s.Head.Twin != "") &&
-		slices.ContainsFunc(s.Steps, func(one sheet.Step) bool { return one.Change == "energised" && one.Verdict == sheet.Consistent })
+		slices.ContainsFunc(s.Steps, func(one sheet.Step) bool { return one.Change == sheet.Energised && one.Verdict == sheet.Consistent })
 }
 
 // notes says which sheets count for nothing.

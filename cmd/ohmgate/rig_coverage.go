@@ -22,24 +22,24 @@ import (
 const coverageOver = "the verified graph: what each part can do with its neighbours free, and every fault in the cones of the outputs that the bench judges"
 
 // verified is the graph of the outputs that a bench judges.
-func (f *rigFiles) verified() (*verify.Graph, []stimulus.Place, error) {
+func (f *rigFiles) verified() (*verify.Graph, []stimulus.Goal, error) {
 	m, err := model.FromSite(f.site)
 	if err != nil {
 		return nil, nil, failed(exitInput, "%w", err)
 	}
 	judged := f.wires.Judged()
 	if len(judged) == 0 {
-		return &verify.Graph{}, []stimulus.Place{}, nil
+		return &verify.Graph{}, []stimulus.Goal{}, nil
 	}
 	graph, err := verify.MakeGraph(m, model.Options{Outputs: judged})
 	if err != nil {
 		return nil, nil, failed(exitInternal, "%w", err)
 	}
-	places := []stimulus.Place{}
+	goals := []stimulus.Goal{}
 	for _, t := range graph.Transitions {
-		places = append(places, stimulus.Place{Kind: t.Kind, Name: t.Name, Text: t.String(), From: t.From, Why: t.Why, Needs: t.Needs})
+		goals = append(goals, f.goal(t))
 	}
-	return graph, places, nil
+	return graph, goals, nil
 }
 
 // sight notes what of the graph a run passes through.
@@ -55,8 +55,8 @@ func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
 }
 
 // covered is the coverage of what was seen.
-func (f *rigFiles) covered(places []stimulus.Place, seen map[string]bool) stimulus.Coverage {
-	return stimulus.Covered(f.wires, f.logic, places, seen, f.refuses)
+func (f *rigFiles) covered(goals []stimulus.Goal, seen map[string]bool) stimulus.Coverage {
+	return stimulus.Covered(f.wires, f.logic, goals, seen, f.refuses)
 }
 
 // plays says that the bench plays anything to a unit; else it reads the plant, and people move that by hand.
@@ -65,16 +65,15 @@ func (f *rigFiles) plays() bool {
 }
 
 // refuses says why the bench cannot play a fault: a short story with it is rehearsed.
-func (f *rigFiles) refuses(one stimulus.Place) string {
+func (f *rigFiles) refuses(one stimulus.Goal) string {
 	if !f.plays() {
 		return ""
 	}
-	name, _, _ := strings.Cut(one.Text, " on ")
 	samples := fault.AsBefore | fault.NothingComes | fault.ComesAgain
-	if sees := fault.Named(name).Sees.Readings; sees != 0 && sees&^samples == 0 {
+	if sees := fault.Named(one.Fault).Sees.Readings; sees != 0 && sees&^samples == 0 {
 		return "it happens to samples inside the instrument: a resistance is always there"
 	}
-	text := "scenario: try\nlasts: 3 s\nsteps:\n" + f.allWell() + "faults:\n" + faultLine(name, one.Name, time.Second)
+	text := "scenario: try\nlasts: 3 s\nsteps:\n" + f.allWell() + "faults:\n" + faultLine(one.Fault, one.Name, time.Second)
 	scenario, problems := sim.ParseScenario("try", []byte(text), f.site)
 	if problems != nil {
 		return problems[0].Text
@@ -90,14 +89,15 @@ func (f *rigFiles) rehearse(scenario *sim.Scenario) (changes int, because string
 	if err == nil {
 		return rehearsal.Changes, ""
 	}
+	var unplayable *stimulus.Unplayable
+	if errors.As(err, &unplayable) {
+		return 0, unplayable.Obstacles[0].Why
+	}
 	var problems site.Problems
-	if !errors.As(err, &problems) || len(problems) == 0 {
-		return 0, err.Error()
+	if errors.As(err, &problems) && len(problems) > 0 {
+		return 0, problems[0].Text
 	}
-	if _, why, found := strings.Cut(problems[0].Text, ": "); found && strings.HasPrefix(problems[0].Text, "in scan ") {
-		return 0, why
-	}
-	return 0, problems[0].Text
+	return 0, err.Error()
 }
 
 // allWell are steps that put on every clamp and give every evidence.
@@ -186,11 +186,11 @@ func tellRecorded(out io.Writer, args []string, o *rigOptions) error {
 	if err != nil {
 		return err
 	}
-	_, places, err := files.verified()
+	_, goals, err := files.verified()
 	if err != nil {
 		return err
 	}
-	made := files.covered(places, read.Seen)
+	made := files.covered(goals, read.Seen)
 	code := exitIncomplete
 	switch {
 	case len(made.Seen)+len(made.Gaps) == 0:
@@ -227,20 +227,20 @@ const mostListed = 40
 
 // tellCoverage prints the shares and the first gaps.
 func tellCoverage(out io.Writer, c *stimulus.Coverage) {
-	total := stimulus.Share{Kind: "together"}
+	total := stimulus.Share{}
 	fmt.Fprintln(out, "of the verified graph   seen  not seen  this bench cannot   share of what it can")
-	line := func(s stimulus.Share) {
+	line := func(name string, s stimulus.Share) {
 		share := "-"
 		if can := s.Seen + s.Gaps; can > 0 {
 			share = fmt.Sprintf("%d %%", 100*s.Seen/can)
 		}
-		fmt.Fprintf(out, "  %-20s %6d %9d %18d %8s\n", s.Kind, s.Seen, s.Gaps, s.Cannot, share)
+		fmt.Fprintf(out, "  %-20s %6d %9d %18d %8s\n", name, s.Seen, s.Gaps, s.Cannot, share)
 	}
 	for _, s := range c.Shares {
-		line(s)
+		line(s.Kind.String(), s)
 		total.Seen, total.Gaps, total.Cannot = total.Seen+s.Seen, total.Gaps+s.Gaps, total.Cannot+s.Cannot
 	}
-	line(total)
+	line("together", total)
 	for i, gap := range c.Gaps {
 		if i == mostListed {
 			fmt.Fprintf(out, "  and %d more: ohmgate rig --coverage --json SITE RECORD lists all\n", len(c.Gaps)-i)

@@ -106,7 +106,7 @@ func closeOnTheTwin(t *testing.T, files []gapFile, gaps ...string) {
 func closedIn(t *testing.T, gap, record string) bool {
 	text, _ := rigSays(t, "--twin", "--coverage", "--json", benchSite, record)
 	var made coverageReport
-	return json.Unmarshal([]byte(text), &made) == nil && slices.ContainsFunc(made.Coverage.Seen, func(one stimulus.Place) bool { return one.Text == gap })
+	return json.Unmarshal([]byte(text), &made) == nil && slices.ContainsFunc(made.Coverage.Seen, func(one stimulus.Goal) bool { return one.Text == gap })
 }
 
 func TestGapsRefuseADirectoryOfEarlierOnes(t *testing.T) {

@@ -36,16 +36,15 @@ func slug(text string) string {
 }
 
 // scenario writes a tour as a scenario file.
-func (w *gapWriter) scenario(name string, gap stimulus.Place, tour verify.Tour, how ending) []byte {
+func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour verify.Tour, how ending) []byte {
 	var b strings.Builder
 	at := func(scan uint64) string { return quantity.Duration(time.Duration(scan) * w.site.Period.Max) }
 	end := time.Duration(tour.Scans+afterwards) * w.site.Period.Max
 	var faults strings.Builder
-	if gap.Kind == verify.KindFault {
+	if gap.Kind == stimulus.Fault {
 		begins := time.Duration(tour.Scans+10) * w.site.Period.Max
 		begins += time.Duration(w.travel(tour.Passes.Name)) * w.site.Period.Max
-		what, _, _ := strings.Cut(gap.Text, " on ")
-		faults.WriteString(faultLine(what, gap.Name, begins))
+		faults.WriteString(faultLine(gap.Fault, gap.Name, begins))
 		end = begins + faultLasts
 	}
 	var steps strings.Builder

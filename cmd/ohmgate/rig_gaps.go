@@ -68,11 +68,11 @@ func writeGaps(out io.Writer, o *rigOptions, args []string) error {
 	if err := emptyOfGaps(o.gaps); err != nil {
 		return err
 	}
-	graph, places, err := files.verified()
+	graph, goals, err := files.verified()
 	if err != nil {
 		return err
 	}
-	w := &gapWriter{rigFiles: files, graph: graph, coverage: files.covered(places, read.Seen)}
+	w := &gapWriter{rigFiles: files, graph: graph, coverage: files.covered(goals, read.Seen)}
 	if err := w.find(); err != nil {
 		return err
 	}
@@ -139,7 +139,7 @@ func (w *gapWriter) find() (err error) {
 	}
 	wanted := map[string]bool{}
 	for _, gap := range w.coverage.Gaps {
-		if gap.Kind != verify.KindFault {
+		if gap.Kind != stimulus.Fault {
 			wanted[gap.Text] = true
 		}
 	}
@@ -150,11 +150,11 @@ func (w *gapWriter) find() (err error) {
 	tours, full := verify.Tours(w.model, w.wires.Judged(), w.ability(), wanted)
 	w.full = full
 	gaps := slices.Clone(w.coverage.Gaps) // those on the way of longer ones first
-	length := func(p stimulus.Place) uint64 {
+	length := func(p stimulus.Goal) uint64 {
 		tour, _ := w.tourOf(p, tours, running)
 		return tour.Scans
 	}
-	slices.SortStableFunc(gaps, func(a, b stimulus.Place) int { return int(length(a)) - int(length(b)) })
+	slices.SortStableFunc(gaps, func(a, b stimulus.Goal) int { return int(length(a)) - int(length(b)) })
 	closed := map[string]bool{}
 	for _, gap := range gaps {
 		if closed[gap.Text] {
@@ -198,8 +198,8 @@ func (w *gapWriter) enablings() (list []string) {
 }
 
 // tourOf is the tour for a gap; a fault is played while an output runs in whose cone it lies.
-func (w *gapWriter) tourOf(gap stimulus.Place, tours map[string]verify.Tour, running []string) (verify.Tour, bool) {
-	if gap.Kind != verify.KindFault {
+func (w *gapWriter) tourOf(gap stimulus.Goal, tours map[string]verify.Tour, running []string) (verify.Tour, bool) {
+	if gap.Kind != stimulus.Fault {
 		tour, ok := tours[gap.Text]
 		return tour, ok
 	}
@@ -255,7 +255,7 @@ func (w *gapWriter) ability() *verify.Ability {
 
 // play makes a scenario of a tour. A story in which nothing is energised gets an ending in which something is: a dead unit does
 // nothing either, and such a run would not be judged.
-func (w *gapWriter) play(gap stimulus.Place, tour verify.Tour) (made gapFile, because string) {
+func (w *gapWriter) play(gap stimulus.Goal, tour verify.Tour) (made gapFile, because string) {
 	first := ""
 	for _, how := range []ending{asItIs, putRight, restarted} {
 		if made, because = w.try(gap, tour, how); because == "" {
@@ -271,7 +271,7 @@ func (w *gapWriter) play(gap stimulus.Place, tour verify.Tour) (made gapFile, be
 const notEnergised = "no way was found to end its story with an output energised, and without that no step is judged"
 
 // try keeps a scenario only if the bench can play and judge it and the simulated logic goes through the gap.
-func (w *gapWriter) try(gap stimulus.Place, tour verify.Tour, how ending) (made gapFile, because string) {
+func (w *gapWriter) try(gap stimulus.Goal, tour verify.Tour, how ending) (made gapFile, because string) {
 	name := "gap_" + slug(gap.Text)
 	text := w.scenario(name, gap, tour, how)
 	scenario, problems := sim.ParseScenario(name, text, w.site)
@@ -294,7 +294,7 @@ func (w *gapWriter) try(gap stimulus.Place, tour verify.Tour, how ending) (made 
 		return made, "on the way an output changes twice, faster than its contact can be seen to follow"
 	}
 	seen := sightings.Seen()
-	if gap.Kind == verify.KindFault {
+	if gap.Kind == stimulus.Fault {
 		seen = append(seen, gap.Text)
 	}
 	if result, err := sim.Run(w.site, scenario, sim.Options{}); err != nil || result.Verdict() != sim.Shown {

@@ -68,7 +68,7 @@ func sheetsOf(order *rig.Order, report *rig.Report, book *sheet.Book) (list []sh
 		head.Mode, head.Run, head.Runs, head.PhaseMillis, head.Instruments = order.Mode.String(), run.Number, order.Runs, run.PhaseMillis, report.Instruments
 		one := sheet.Sheet{Head: head, Steps: run.Steps, HeadHash: book.Head(), End: &sheet.End{
 			RigState: run.RigState, Reason: run.Reason, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Statement: strings.Join(report.Statements, " "),
-			Played: strings.HasPrefix(run.Reason, "played to the end"), Seen: run.Seen, Graph: run.Graph, Faults: order.Faults, Expected: run.Expected,
+			Played: run.Played, Seen: run.Seen, Graph: run.Graph, Faults: order.Faults, Expected: run.Expected,
 		}}
 		if i == 0 {
 			one.Checks = report.Checks

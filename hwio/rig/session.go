@@ -62,7 +62,7 @@ type Run struct {
 	Lag         float64             `json:"most_lag_ms"`
 	Counts      string              `json:"bus_counts"`
 	decided     int                 // changes by the logic
-	played      bool                // to the end of the scenario
+	Played      bool                `json:"-"` // to the end of the scenario
 }
 
 // Report is everything that one order came to.
@@ -233,7 +233,7 @@ func (s *session) run(ctx context.Context, number int, latency bench.Latency) bo
 	s.tell("run %d of %d", number, max(s.Runs, 1))
 	run := Run{Number: number, PhaseMillis: interval.InMillis(Phase(number-1, s.Map.Site.Period.Max)), Steps: []sheet.Step{}, Expected: append([]sheet.Expectation{}, s.Unjudged...), Heard: []string{}, Seen: []string{}, Reason: "played to the end"}
 	err := s.play(ctx, &run, latency)
-	if run.played = err == nil; err != nil {
+	if run.Played = err == nil; err != nil {
 		run.Reason = s.why(err)
 		s.fail(err)
 	}
@@ -357,7 +357,7 @@ func (s *session) end(run *Run) bool {
 		}
 	}
 	err := s.book.Add(sheet.KindEnd, sheet.End{
-		RigState: run.RigState, Reason: run.Reason, Played: run.played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Graph: run.Graph, Faults: s.Faults, Expected: run.Expected,
+		RigState: run.RigState, Reason: run.Reason, Played: run.Played, Verdict: run.Verdict, Exit: run.Exit, Steps: len(run.Steps), Seen: run.Seen, Graph: run.Graph, Faults: s.Faults, Expected: run.Expected,
 		Statement: strings.Join(s.report.Statements, " "), Counts: run.Counts,
 	})
 	if err != nil {

@@ -21,6 +21,26 @@ const (
 	NotJudged      = "not judged" // no verdict: of an expectation that this mode cannot judge
 )
 
+// Changes of an output.
+const (
+	Energised = "energised"
+	Withheld  = "withheld"
+)
+
+// ChangeTo is the word for a change of an output.
+func ChangeTo(on bool) string {
+	if on {
+		return Energised
+	}
+	return Withheld
+}
+
+// Stimuli that are no change at the unit's terminals.
+const (
+	AtPowerUp  = "power-up"
+	NoStimulus = "none" // nothing was done that could have caused it
+)
+
 // States of the rig after a run.
 const (
 	StateOpen    = "all relays open, read back"

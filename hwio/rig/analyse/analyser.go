@@ -306,7 +306,7 @@ func (c *Capture) begins(t Test) (list []interval.Moment) {
 
 func (c *Capture) measureOne(t Test, begin interval.Moment, until int64) sheet.Step {
 	step := sheet.Step{
-		Output: t.Output, Change: judge.Change(t.ResponseRises), At: time.Duration(begin.To).Seconds(), Stimulus: t.Meaning,
+		Output: t.Output, Change: sheet.ChangeTo(t.ResponseRises), At: time.Duration(begin.To).Seconds(), Stimulus: t.Meaning,
 		Bound: t.Bound.Millis(), Source: t.Bound.Source,
 	}
 	for _, edge := range c.Lines[t.Response] {

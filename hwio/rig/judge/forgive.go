@@ -28,7 +28,7 @@ func (o *Observed) Forgive(steps []sheet.Step) []sheet.Step {
 		if until < float64(o.Bent.Scan)*o.Map.Site.Period.Max.Seconds() {
 			continue
 		}
-		if s.Change == Change(false) && s.Measured != nil && s.Bound != nil && s.Measured.Least > s.Bound.Most+interval.InMillis(o.MostLag) {
+		if s.Change == sheet.Withheld && s.Measured != nil && s.Bound != nil && s.Measured.Least > s.Bound.Most+interval.InMillis(o.MostLag) {
 			continue
 		}
 		s.Verdict = sheet.CannotTell
@@ -40,7 +40,7 @@ func (o *Observed) Forgive(steps []sheet.Step) []sheet.Step {
 // excuse says which step excuses a trip that came too soon or uncalled; empty: none.
 func (o *Observed) excuse(s *sheet.Step) string {
 	soon := s.Measured == nil || s.Bound != nil && s.Measured.Most < s.Bound.Least
-	if s.Change != Change(false) || !soon {
+	if s.Change != sheet.Withheld || !soon {
 		return ""
 	}
 	cone := o.Map.Cone(o.Logic, o.Map.Site.OutputIndex(s.Output))

@@ -138,22 +138,14 @@ func (j *judging) cleanLoss(d Decided) (channel int, found *Stimulus) {
 	return channel, found
 }
 
-// Change is the word for a change of an output.
-func Change(on bool) string {
-	if on {
-		return "energised"
-	}
-	return "withheld"
-}
-
 // at is a moment in the scenario's own seconds.
 func (j *judging) at(stamp port.Stamp) float64 { return stamp.Sub(j.o.Begun).Seconds() }
 
 // one judges one decision and its answer; made is the unit's contact when the time for the answer was over.
 func (j *judging) one(d *pending, mine *Answer, until port.Stamp, made bool) {
 	step := sheet.Step{
-		Output: j.name(d.Output), Change: Change(d.On), At: float64(d.Scan) * j.o.Map.Site.Period.Max.Seconds(), Source: d.bound.Source, Bound: d.bound.Millis(),
-		Stimulus: "power-up",
+		Output: j.name(d.Output), Change: sheet.ChangeTo(d.On), At: float64(d.Scan) * j.o.Map.Site.Period.Max.Seconds(), Source: d.bound.Source, Bound: d.bound.Millis(),
+		Stimulus: sheet.AtPowerUp,
 	}
 	begin := interval.Moment{From: j.o.Begun, To: j.o.Begun}
 	if d.cause != nil {
@@ -194,8 +186,8 @@ func (j *judging) uncalled(output int, a *Answer, decided []pending) {
 		}
 	}
 	step := sheet.Step{
-		Output: j.name(output), Change: Change(a.On), At: j.at(a.When.To), Verdict: sheet.Violated,
-		Source: "the logic decided nothing here", Stimulus: "none",
+		Output: j.name(output), Change: sheet.ChangeTo(a.On), At: j.at(a.When.To), Verdict: sheet.Violated,
+		Source: "the logic decided nothing here", Stimulus: sheet.NoStimulus,
 	}
 	cone := j.o.Map.Cone(j.o.Logic, output)
 	for index := range j.o.Stimuli {
@@ -252,14 +244,14 @@ func Trips(steps []sheet.Step) map[string][]float64 {
 	made := map[string][]float64{}
 	defer func() {
 		for index := range steps {
-			if s := &steps[index]; s.Change == "withheld" && s.Verdict == sheet.Violated {
+			if s := &steps[index]; s.Change == sheet.Withheld && s.Verdict == sheet.Violated {
 				delete(made, s.Output+" after "+s.Stimulus)
 			}
 		}
 	}()
 	for index := range steps {
 		s := &steps[index]
-		if s.Verdict != sheet.Violated && s.Change == "withheld" && s.Measured != nil && !s.Measured.Open && s.Stimulus != "none" {
+		if s.Verdict != sheet.Violated && s.Change == sheet.Withheld && s.Measured != nil && !s.Measured.Open && s.Stimulus != sheet.NoStimulus {
 			name := s.Output + " after " + s.Stimulus
 			made[name] = append(made[name], s.Measured.Most)
 		}

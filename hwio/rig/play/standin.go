@@ -200,7 +200,7 @@ func (s *Standing) judge(t *loop.Turn, module int, when interval.Moment) {
 		}
 		took := interval.Took(interval.Moment{From: s.polled, To: s.polled}, when, 0)
 		step := sheet.Step{
-			Output: m.Site.Outputs[output].Name, Change: judge.Change(on), At: float64(t.Scan) * m.Site.Period.Max.Seconds(),
+			Output: m.Site.Outputs[output].Name, Change: sheet.ChangeTo(on), At: float64(t.Scan) * m.Site.Period.Max.Seconds(),
 			Stimulus: "decided in this scan", Measured: took.Millis(), Bound: bound.Millis(), Source: bound.Source,
 		}
 		step.Verdict, step.Text = bound.Judge(took)

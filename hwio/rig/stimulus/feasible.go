@@ -2,119 +2,76 @@ package stimulus
 
 import (
 	"fmt"
-	"strings"
 
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
-// Cannot says why a bench cannot show a place; empty where its wires allow it.
-func Cannot(m *wiring.Map, logic *interlock.Config, one Place) string {
-	s := m.Site
-	switch kind, number := wiring.Find(s, one.Name); {
-	case one.Kind == "fault":
-		return ""
-	case one.Kind == "channel":
-		return channelCannot(m, number, &logic.Channels[number].Config, one)
-	case kind == "output" && number >= 0:
-		return outputCannot(m, number, logic, one)
-	}
-	for i := range s.Bypasses {
-		if s.Bypasses[i].Name == one.Name {
-			return undriven(m, s.Bypasses[i].Input, one.Why)
+// Cannot says why a bench cannot reach a goal; empty where its wires allow it.
+func Cannot(m *wiring.Map, logic *interlock.Config, goal Goal) string {
+	_, number := wiring.Find(m.Site, goal.Name)
+	switch goal.Kind {
+	case NoGoal:
+		return "it is not known what brings it about"
+	case Fault:
+		return "" // a rehearsal tells
+	case Channel:
+		return channelCannot(m, number, &logic.Channels[number].Config, goal)
+	case Output, Reset, Actuator:
+		if m.Contacts[number] == nil && m.Moves[number] == nil {
+			return fmt.Sprintf("no input reads %s (rig: points)", goal.Name)
 		}
 	}
-	for i := range s.Vessels {
-		if s.Vessels[i].Name == one.Name && strings.Contains(one.Text, "acknowledge") {
-			return undriven(m, s.Vessels[i].Acknowledge, one.Why)
-		}
-	}
-	return ""
-}
-
-func channelCannot(m *wiring.Map, channel int, c *monitor.Config, one Place) string {
-	name := m.Site.Channels[channel].Name
-	switch {
-	case m.Channels[channel].Reads != nil:
-		return "" // a transmitter can be unplugged by hand, and what it measures can be anything
-	case !m.Plays(channel):
-		return fmt.Sprintf("nothing plays %s and nothing reads it (rig: points)", name)
-	case !showsUnusable(m, channel, c) && one.From == monitor.Unreadable.String():
-		return "only missing or invalid readings lead there: they need a transmitter, or a relay with use: short and a plausible floor"
-	}
-	for class := monitor.Class(0); class < monitor.Classes; class++ {
-		if class.String() == one.Why && !Shows(m, channel, c, class) {
-			return fmt.Sprintf("the wires of %s cannot show readings that are %s", name, class)
-		}
-	}
-	return ""
-}
-
-// outputCannot says why a change of an output, a press for it or its actuator is out of reach.
-func outputCannot(m *wiring.Map, output int, logic *interlock.Config, one Place) string {
-	o := &m.Site.Outputs[output]
-	switch {
-	case m.Contacts[output] == nil && m.Moves[output] == nil:
-		return fmt.Sprintf("no input reads %s (rig: points)", o.Name)
-	case strings.Contains(one.Why, "scan overrun"):
+	if goal.Inside {
 		return "a scan overrun happens inside the unit: no rig can make one"
-	case strings.Contains(one.Why, "permissive unknown"):
-		return neverUnknown(m, logic, one.Needs)
-	case one.Kind == "actuator" && strings.Contains(one.Why, "unknown"):
-		return neverUnknown(m, logic, []string{o.Closed, o.Opened})
-	case one.Kind == "actuator" || strings.Contains(one.Why, "actuator"):
-		return firstText(undriven(m, o.Closed, ""), undriven(m, o.Opened, ""))
-	case one.Kind == "reset" && strings.Contains(one.Text, "start"), one.Why == "start":
-		return undriven(m, o.Start, one.Why)
-	case one.Kind == "reset", one.Why == "reset":
-		return undriven(m, o.Reset, one.Why)
-	case strings.Contains(one.Why, "stop asked for"):
-		return undriven(m, o.Stop, one.Why)
 	}
-	for _, name := range one.Needs {
-		if kind, number := wiring.Find(m.Site, name); kind == "channel" && !m.Plays(number) && m.Channels[number].Reads == nil {
-			return fmt.Sprintf("nothing plays %s and nothing reads it (rig: points)", name)
-		} else if because := undriven(m, name, ""); kind == "input" && because != "" {
+	for _, name := range goal.Moves {
+		if because := stuck(m, logic, name, goal.Unknown); because != "" {
 			return because
 		}
 	}
 	return ""
 }
 
-func firstText(list ...string) string {
-	for _, text := range list {
-		if text != "" {
-			return text
-		}
-	}
-	return ""
-}
-
-// undriven says why an input cannot be played as a place asks.
-func undriven(m *wiring.Map, input, why string) string {
-	_, number := wiring.Find(m.Site, input)
+func channelCannot(m *wiring.Map, channel int, c *monitor.Config, goal Goal) string {
+	name := m.Site.Channels[channel].Name
 	switch {
-	case input == "":
-		return ""
-	case m.Hears[number] != nil:
-		return "" // somebody moves it by hand, or pulls its plug
-	case m.Drives[number] == nil:
-		return fmt.Sprintf("no relay drives %s (rig: points)", input)
-	case strings.Contains(why, "unknown"):
-		return "a contact is open or closed, never unknown: that needs an input module on a bus that can be cut"
+	case m.Channels[channel].Reads != nil:
+		return "" // a transmitter can be unplugged by hand, and what it measures can be anything
+	case !m.Plays(channel):
+		return unwired(name)
+	case !showsUnusable(m, channel, c) && goal.From == monitor.Unreadable:
+		return "only missing or invalid readings lead there: they need a transmitter, or a relay with use: short and a plausible floor"
+	case !Shows(m, channel, c, goal.Class):
+		return fmt.Sprintf("the wires of %s cannot show readings that are %s", name, goal.Class)
 	}
 	return ""
 }
 
-// neverUnknown says why none of these causes can become unknown.
-func neverUnknown(m *wiring.Map, logic *interlock.Config, names []string) string {
-	for _, name := range names {
-		kind, number := wiring.Find(m.Site, name)
-		if kind == "channel" && !showsUnusable(m, number, &logic.Channels[number].Config) && m.Channels[number].Reads == nil {
+func unwired(name string) string {
+	return fmt.Sprintf("nothing plays %s and nothing reads it (rig: points)", name)
+}
+
+// stuck says why a channel or an input cannot be changed, to say nothing where unknown is asked for.
+func stuck(m *wiring.Map, logic *interlock.Config, name string, unknown bool) string {
+	switch part, number := wiring.Find(m.Site, name); part {
+	case wiring.Channel:
+		switch {
+		case m.Channels[number].Reads != nil:
+			return ""
+		case unknown && !showsUnusable(m, number, &logic.Channels[number].Config):
 			return fmt.Sprintf("%s never becomes unreadable: that needs a transmitter, or a relay with use: short and a plausible floor", name)
+		case !m.Plays(number):
+			return unwired(name)
 		}
-		if kind == "input" && m.Hears[number] == nil {
+	case wiring.Input:
+		switch {
+		case m.Hears[number] != nil:
+			return "" // somebody moves it by hand, or pulls its plug
+		case m.Drives[number] == nil:
+			return fmt.Sprintf("no relay drives %s (rig: points)", name)
+		case unknown:
 			return "a contact is open or closed, never unknown: that needs an input module on a bus that can be cut"
 		}
 	}

@@ -1,6 +1,7 @@
 package stimulus
 
 import (
+	"fmt"
 	"os"
 	"strings"
 	"testing"
@@ -33,9 +34,14 @@ func demoMap(t *testing.T) *wiring.Map {
 	return m
 }
 
-// placeOf is a place from its text and what it is.
-func placeOf(kind, name, from, text, why string, needs ...string) Place {
-	return Place{Kind: kind, Name: name, From: from, Text: name + ": " + text, Why: why, Needs: needs}
+// channelGoal is a change of phase of bond_1 under a class.
+func channelGoal(from monitor.Phase, class monitor.Class) Goal {
+	return Goal{Kind: Channel, Name: "bond_1", Text: fmt.Sprintf("bond_1: %s (%s)", from, class), From: from, Class: class}
+}
+
+// goal is one that some inputs or channels must move for.
+func goal(kind Kind, name string, unknown bool, moves ...string) Goal {
+	return Goal{Kind: kind, Name: name, Text: fmt.Sprint(name, kind, moves, unknown), Unknown: unknown, Moves: moves}
 }
 
 func TestWhatABenchCannotShow(t *testing.T) {
@@ -43,42 +49,45 @@ func TestWhatABenchCannotShow(t *testing.T) {
 	shorted := strings.Replace(text, "use: bridge, resistor: 0.3 Ω", "use: short", 1)
 	unread := strings.Replace(text, "    - {name: valve_1, module: contacts, point: 0, use: reads}\n", "", 1)
 	noReset := strings.NewReplacer("    - {name: reset_1, module: relays, point: 2, use: drives}\n", "", "    - {name: reset_1, module: contacts, point: 3, use: loopback}\n", "").Replace(text)
+	lost, unknown := goal(Output, "valve_1", false, "bond_1"), goal(Output, "valve_1", true, "bond_1")
+	reset := goal(Output, "valve_1", false, "reset_1")
 	for _, c := range []struct {
 		site, because string // empty: it can
-		place         Place
+		goal          Goal
 	}{
-		{text, "", placeOf("channel", "bond_1", "bonded", "bonded -> lost (open)", "open")},
-		{text, "", placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (high)", "high")},
-		{text, "", placeOf("channel", "bond_1", "bonded", "bonded -> bonded (between)", "between")},
-		{text, "cannot show readings that are missing", placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (missing)", "missing")},
-		{text, "cannot show readings that are invalid", placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (invalid)", "invalid")},
-		{text, "only missing or invalid readings lead there", placeOf("channel", "bond_1", "unreadable", "unreadable -> unconnected (good)", "good")},
-		{shorted, "", placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (invalid)", "invalid")},
-		{shorted, "", placeOf("channel", "bond_1", "unreadable", "unreadable -> unconnected (good)", "good")},
-		{shorted, "cannot show readings that are missing", placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (missing)", "missing")},
-		{text, "", placeOf("output", "valve_1", "enabled", "enabled -> tripped (permissive lost: bond_1)", "permissive lost: bond_1", "bond_1")},
-		{text, "never becomes unreadable", placeOf("output", "valve_1", "enabled", "enabled -> tripped (permissive unknown: bond_1)", "permissive unknown: bond_1", "bond_1")},
-		{shorted, "", placeOf("output", "valve_1", "enabled", "enabled -> tripped (permissive unknown: bond_1)", "permissive unknown: bond_1", "bond_1")},
-		{text, "inside the unit", placeOf("output", "valve_1", "enabled", "enabled -> tripped (scan overrun)", "scan overrun")},
-		{unread, "no input reads valve_1", placeOf("output", "valve_1", "kept out", "kept out -> enabled (reset)", "reset")},
-		{text, "", placeOf("output", "valve_1", "kept out", "kept out -> enabled (reset)", "reset")},
-		{noReset, "no relay drives reset_1", placeOf("output", "valve_1", "kept out", "kept out -> enabled (reset)", "reset")},
-		{noReset, "no relay drives reset_1", placeOf("reset", "valve_1", "", "reset refused (held for too long)", "held for too long")},
-		{text, "never unknown", placeOf("reset", "valve_1", "", "reset refused (the input went unknown during the press)", "the input went unknown during the press")},
-		{text, "", placeOf("actuator", "valve_1", "", "actuator unconfirmed (stayed open)", "stayed open")},
-		{text, "never unknown", placeOf("actuator", "valve_1", "", "actuator unconfirmed (unknown when withheld)", "unknown when withheld")},
-		{text, "", placeOf("vessel", "car_1", "", "wait over", "")},
-		{text, "never unknown", placeOf("vessel", "car_1", "", "acknowledge ignored (the input went unknown during the press)", "the input went unknown during the press")},
+		{text, "", channelGoal(monitor.Bonded, monitor.Open)},
+		{text, "", channelGoal(monitor.Bonded, monitor.High)},
+		{text, "", channelGoal(monitor.Bonded, monitor.Between)},
+		{text, "cannot show readings that are missing", channelGoal(monitor.Bonded, monitor.Missing)},
+		{text, "cannot show readings that are invalid", channelGoal(monitor.Bonded, monitor.Invalid)},
+		{text, "only missing or invalid readings lead there", channelGoal(monitor.Unreadable, monitor.Good)},
+		{shorted, "", channelGoal(monitor.Bonded, monitor.Invalid)},
+		{shorted, "", channelGoal(monitor.Unreadable, monitor.Good)},
+		{shorted, "cannot show readings that are missing", channelGoal(monitor.Bonded, monitor.Missing)},
+		{text, "", lost},
+		{text, "never becomes unreadable", unknown},
+		{shorted, "", unknown},
+		{text, "inside the unit", Goal{Kind: Output, Name: "valve_1", Inside: true}},
+		{unread, "no input reads valve_1", reset},
+		{text, "", reset},
+		{noReset, "no relay drives reset_1", reset},
+		{noReset, "no relay drives reset_1", goal(Reset, "valve_1", false, "reset_1")},
+		{text, "never unknown", goal(Reset, "valve_1", true, "reset_1")},
+		{text, "", goal(Actuator, "valve_1", false, "valve_1_closed")},
+		{text, "never unknown", goal(Actuator, "valve_1", true, "valve_1_closed")},
+		{text, "", goal(Vessel, "car_1", false)},
+		{text, "never unknown", goal(Vessel, "car_1", true, "ack_1")},
+		{text, "not known what brings it about", Goal{Name: "valve_1"}},
 	} {
 		m, problems := readText(t, c.site)
 		require.Nil(t, problems)
 		logic, problems := m.Site.Logic()
 		require.Nil(t, problems)
-		said := Cannot(m, logic, c.place)
+		said := Cannot(m, logic, c.goal)
 		if c.because == "" {
-			require.Empty(t, said, c.place.Text)
+			require.Empty(t, said, c.goal.Text)
 		} else {
-			require.Contains(t, said, c.because, c.place.Text)
+			require.Contains(t, said, c.because, c.goal.Text)
 		}
 	}
 }
@@ -100,20 +109,19 @@ func TestValuesOfClasses(t *testing.T) {
 	}
 }
 
-func TestCoverageSortsPlaces(t *testing.T) {
+func TestCoverageSortsGoals(t *testing.T) {
 	m, problems := readText(t, demoText(t))
 	require.Nil(t, problems)
 	logic, problems := m.Site.Logic()
 	require.Nil(t, problems)
-	open, high := placeOf("channel", "bond_1", "bonded", "bonded -> lost (open)", "open"), placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (high)", "high")
-	missing := placeOf("channel", "bond_1", "bonded", "bonded -> doubtful (missing)", "missing")
-	played, refused := Place{Kind: "fault", Name: "bond_1", Text: "clamp_removed on bond_1"}, Place{Kind: "fault", Name: "bond_1", Text: "bad_quality on bond_1"}
-	made := Covered(m, logic, []Place{open, high, missing, played, refused}, map[string]bool{open.Text: true, missing.Text: true, played.Text: true}, func(p Place) string {
+	open, high, missing := channelGoal(monitor.Bonded, monitor.Open), channelGoal(monitor.Bonded, monitor.High), channelGoal(monitor.Bonded, monitor.Missing)
+	played, refused := Goal{Kind: Fault, Name: "bond_1", Text: "clamp_removed on bond_1", Fault: "clamp_removed"}, Goal{Kind: Fault, Name: "bond_1", Text: "bad_quality on bond_1", Fault: "bad_quality"}
+	made := Covered(m, logic, []Goal{open, high, missing, played, refused}, map[string]bool{open.Text: true, missing.Text: true, played.Text: true}, func(p Goal) string {
 		require.Equal(t, refused, p, "what was played was not refused")
 		return "no"
 	})
-	require.Equal(t, []Place{open, played}, made.Seen)
-	require.Equal(t, []Place{high}, made.Gaps)
+	require.Equal(t, []Goal{open, played}, made.Seen)
+	require.Equal(t, []Goal{high}, made.Gaps)
 	require.Len(t, made.Cannot, 2, "whatever a record says, missing readings were not shown")
-	require.Equal(t, []Share{{"channel", 1, 1, 1}, {"fault", 1, 0, 1}}, made.Shares)
+	require.Equal(t, []Share{{Channel, 1, 1, 1}, {Fault, 1, 0, 1}}, made.Shares)
 }

@@ -21,21 +21,62 @@ type Rehearsal struct {
 	Warnings []string
 }
 
+// Obstacle is something that a bench would have to show in a scenario, and cannot.
+type Obstacle struct {
+	Anytime bool // it is about the whole scenario
+	Scan    uint64
+	Name    string // channel or input; empty: it is about neither
+	Why     string
+}
+
+// String is the obstacle for people.
+func (o Obstacle) String() string {
+	switch {
+	case o.Anytime:
+		return o.Why
+	case o.Name == "":
+		return fmt.Sprintf("in scan %d: %s", o.Scan, o.Why)
+	}
+	return fmt.Sprintf("in scan %d %s: %s", o.Scan, o.Name, o.Why)
+}
+
+// Unplayable is a scenario that a bench cannot play. It unwraps to site.Problems.
+type Unplayable struct {
+	Obstacles []Obstacle // at least one
+	problems  site.Problems
+}
+
+// Error lists the obstacles, each with the place of the rig map.
+func (u *Unplayable) Error() string { return u.problems.Error() }
+
+// Unwrap makes it a mistake in the files.
+func (u *Unplayable) Unwrap() error { return u.problems }
+
+// unplayable are these obstacles on this map.
+func unplayable(m *wiring.Map, obstacles []Obstacle) *Unplayable {
+	made, at := &Unplayable{Obstacles: obstacles}, m.Site.At("rig")
+	for _, one := range obstacles {
+		made.problems = append(made.problems, site.Problem{File: m.Site.File, Line: at.Line, Column: at.Column, Text: one.String(), Instead: "change the rig map or choose another scenario"})
+	}
+	return made
+}
+
 // rehearsing watches a rehearsal.
 type rehearsing struct {
-	m        *wiring.Map
-	logic    *interlock.Config
-	source   loop.Source
-	state    State
-	made     Rehearsal
-	coils    interlock.CoilSet
-	problems []string
-	told     map[string]bool
-	limits   map[wiring.LimitTest]bool
+	m         *wiring.Map
+	logic     *interlock.Config
+	source    loop.Source
+	state     State
+	made      Rehearsal
+	coils     interlock.CoilSet
+	obstacles []Obstacle
+	told      map[string]bool
+	limits    map[wiring.LimitTest]bool
 }
 
 // Rehearse turns the logic over a source, without any rig, and finds out what the bench could not show: missing wires,
-// readings that no resistor gives, limit tests that the calibration cannot carry. Everything is found before a relay moves.
+// readings that no resistor gives, limit tests that the calibration cannot carry. Everything is found before a relay moves. The
+// error is an Unplayable where the scenario is in the way, site.Problems where the map is.
 func Rehearse(m *wiring.Map, logic *interlock.Config, source loop.Source, today time.Time) (Rehearsal, error) {
 	w := &rehearsing{m: m, logic: logic, source: source, state: Rest(m), told: map[string]bool{}, limits: map[wiring.LimitTest]bool{}}
 	if err := m.FitToStimulate(logic); err != nil {
@@ -46,13 +87,8 @@ func Rehearse(m *wiring.Map, logic *interlock.Config, source loop.Source, today 
 		return w.made, err
 	}
 	w.judgeLimits(today)
-	if len(w.problems) > 0 {
-		problems := site.Problems{}
-		at := m.Site.At("rig")
-		for _, text := range w.problems {
-			problems = append(problems, site.Problem{File: m.Site.File, Line: at.Line, Column: at.Column, Text: text, Instead: "change the rig map or choose another scenario"})
-		}
-		return w.made, problems
+	if len(w.obstacles) > 0 {
+		return w.made, unplayable(m, w.obstacles)
 	}
 	w.made.Lasts = time.Duration(w.made.Scans) * m.Site.Period.Max
 	return w.made, nil
@@ -114,11 +150,7 @@ func (w *rehearsing) complain(scan uint64, name, why string) {
 		return
 	}
 	w.told[name+why] = true
-	text := fmt.Sprintf("in scan %d: %s", scan, why)
-	if name != "" {
-		text = fmt.Sprintf("in scan %d %s: %s", scan, name, why)
-	}
-	w.problems = append(w.problems, text)
+	w.obstacles = append(w.obstacles, Obstacle{Scan: scan, Name: name, Why: why})
 }
 
 // noteLimits gathers the resistances that are close to a limit.
@@ -145,5 +177,7 @@ func (w *rehearsing) judgeLimits(today time.Time) {
 		}
 	}
 	slices.Sort(list)
-	w.problems = append(w.problems, list...)
+	for _, wrong := range list {
+		w.obstacles = append(w.obstacles, Obstacle{Anytime: true, Why: wrong})
+	}
 }

@@ -23,8 +23,8 @@ func (m *Map) FitToStimulate(logic *interlock.Config) error {
 		judged++
 		name := m.Site.Outputs[output].Name
 		for _, cause := range sortedNames(m.Cone(logic, output)) {
-			kind, number := Find(m.Site, cause)
-			if kind == "channel" && !m.Plays(number) || kind == "input" && m.Drives[number] == nil {
+			part, number := Find(m.Site, cause)
+			if part == Channel && !m.Plays(number) || part == Input && m.Drives[number] == nil {
 				complain(fmt.Sprintf("%q is read, and hangs on %q, which nothing drives", name, cause), fmt.Sprintf("add a point {name: %s, use: drives, …}, or do not read %s", cause, name))
 			}
 		}
@@ -54,8 +54,8 @@ func (m *Map) FitToStandIn(logic *interlock.Config) error {
 			continue
 		}
 		for _, name := range sortedNames(m.Cone(logic, output)) {
-			kind, number := Find(m.Site, name)
-			if kind == "channel" && m.Channels[number].Reads == nil || kind == "input" && m.Hears[number] == nil {
+			part, number := Find(m.Site, name)
+			if part == Channel && m.Channels[number].Reads == nil || part == Input && m.Hears[number] == nil {
 				return fmt.Errorf("rig map: %q is driven and hangs on %q, which nothing reads: add a point {name: %s, use: reads, …}", m.Site.Outputs[output].Name, name, name)
 			}
 		}

@@ -11,13 +11,32 @@ import (
 	"ohmgate/monitor"
 )
 
-// fits says which kinds of module a use needs, per kind of name.
-var fits = map[string][]string{
-	"channel " + useDrives: {KindRelays, KindDecade}, "channel " + useBreak: {KindRelays}, "channel " + useShort: {KindRelays},
-	"channel " + useBridge: {KindRelays},
-	"channel " + useReads:  {KindResistance, KindMeter}, "channel " + useLoopback: {KindInputs},
-	"input " + useDrives: {KindRelays}, "input " + useReads: {KindInputs}, "input " + useLoopback: {KindInputs},
-	"output " + useDrives: {KindRelays}, "output " + useReads: {KindInputs}, "output " + useLoopback: {KindInputs},
+// Part is what a name of the site stands for, as far as a bench has wires for it.
+type Part uint8
+
+// The zero Part is wired to nothing.
+const (
+	NoPart Part = iota
+	Channel
+	Input
+	Output
+)
+
+// String is the part for people.
+func (p Part) String() string { return [...]string{"nothing", "channel", "input", "output"}[p] }
+
+// wire is one use of a point for one part.
+type wire struct {
+	part Part
+	use  string
+}
+
+// fits says which kinds of module a wire needs.
+var fits = map[wire][]string{
+	{Channel, useDrives}: {KindRelays, KindDecade}, {Channel, useBreak}: {KindRelays}, {Channel, useShort}: {KindRelays},
+	{Channel, useBridge}: {KindRelays}, {Channel, useReads}: {KindResistance, KindMeter}, {Channel, useLoopback}: {KindInputs},
+	{Input, useDrives}: {KindRelays}, {Input, useReads}: {KindInputs}, {Input, useLoopback}: {KindInputs},
+	{Output, useDrives}: {KindRelays}, {Output, useReads}: {KindInputs}, {Output, useLoopback}: {KindInputs},
 }
 
 // point puts one point in its place.
@@ -25,18 +44,18 @@ func (r *mapReader) point(index int) {
 	m, s := r.made, r.made.Site
 	p := &s.Rig.Points[index]
 	path := fmt.Sprintf("rig.points.%d", index)
-	kind, number := Find(s, p.Name)
+	part, number := Find(s, p.Name)
 	module := m.module(p.Module)
-	allowed, known := fits[kind+" "+p.Use]
+	allowed, known := fits[wire{part, p.Use}]
 	if !known {
-		r.complain(path+".use", fmt.Sprintf("%s %q cannot be wired as %s", kind, p.Name, p.Use), "use drives, reads or loopback; series-break, short and bridge are for channels")
+		r.complain(path+".use", fmt.Sprintf("%s %q cannot be wired as %s", part, p.Name, p.Use), "use drives, reads or loopback; series-break, short and bridge are for channels")
 		return
 	}
 	if !slices.Contains(allowed, m.Kind(module)) {
 		r.complain(path+".module", fmt.Sprintf("%q is of kind %s, and %q as %s needs %s", p.Module, m.Kind(module), p.Name, p.Use, strings.Join(allowed, " or ")), "name such a module")
 		return
 	}
-	if p.Resistor != 0 && (kind != "channel" || p.Use != useDrives && p.Use != useBridge || m.Kind(module) != KindRelays) {
+	if p.Resistor != 0 && (part != Channel || p.Use != useDrives && p.Use != useBridge || m.Kind(module) != KindRelays) {
 		r.complain(path+".resistor", "only a relay that drives or bridges a channel switches a resistor", "leave it out, or write use: drives on a channel")
 		return
 	}
@@ -44,13 +63,13 @@ func (r *mapReader) point(index int) {
 		r.complain(path, "a bridge holds a resistor across the terminals, and none is named", "write resistor: 0.3 Ω, a value that is good")
 		return
 	}
-	if kind == "channel" && p.Use == useReads {
+	if part == Channel && p.Use == useReads {
 		r.readUnit(path, number, p.Unit)
 		if m.Kind(module) == KindMeter && s.Channels[number].Stamped {
 			r.complain(path+".module", fmt.Sprintf("a meter's answer does not count its measurements, and the site says device_stamp: yes for %q", p.Name), "write device_stamp: no, and a measure command that takes a new reading (READ?, not FETCh?)")
 		}
 	}
-	if problem := r.place(kind, number, p, Terminal{module, p.Point}); problem != "" {
+	if problem := r.place(part, number, p, Terminal{module, p.Point}); problem != "" {
 		r.complain(path+".use", problem, "keep one of the two")
 	}
 }
@@ -72,39 +91,42 @@ func (r *mapReader) readUnit(path string, channel int, text string) {
 	r.made.Channels[channel].ReadUnit = monitor.Microohm(micro)
 }
 
-// Find finds a name of the site; the reader of the site has seen to it that it is one of the three.
-func Find(s *site.Site, name string) (kind string, number int) {
+// Find finds a name of the site.
+func Find(s *site.Site, name string) (part Part, number int) {
 	if i := s.ChannelIndex(name); i >= 0 {
-		return "channel", i
+		return Channel, i
 	}
 	if i := s.InputIndex(name); i >= 0 {
-		return "input", i
+		return Input, i
 	}
-	return "output", s.OutputIndex(name)
+	if i := s.OutputIndex(name); i >= 0 {
+		return Output, i
+	}
+	return NoPart, -1
 }
 
 // place notes what a terminal is for; the answer is what is wrong with it.
-func (r *mapReader) place(kind string, number int, p *site.RigPoint, t Terminal) string {
+func (r *mapReader) place(part Part, number int, p *site.RigPoint, t Terminal) string {
 	m := r.made
 	var slot **Terminal
-	switch kind + " " + p.Use {
-	case "channel " + useDrives:
+	switch (wire{part, p.Use}) {
+	case wire{Channel, useDrives}:
 		return r.placeValue(&m.Channels[number], p, t)
-	case "channel " + useBreak:
+	case wire{Channel, useBreak}:
 		slot = &m.Channels[number].Break
-	case "channel " + useShort:
+	case wire{Channel, useShort}:
 		slot = &m.Channels[number].Short
-	case "channel " + useBridge:
+	case wire{Channel, useBridge}:
 		slot, m.Channels[number].BridgeValue = &m.Channels[number].Bridge, p.Resistor
-	case "channel " + useReads:
+	case wire{Channel, useReads}:
 		slot = &m.Channels[number].Reads
-	case "input " + useDrives:
+	case wire{Input, useDrives}:
 		slot = &m.Drives[number]
-	case "input " + useReads:
+	case wire{Input, useReads}:
 		slot = &m.Hears[number]
-	case "output " + useDrives:
+	case wire{Output, useDrives}:
 		slot = &m.Moves[number]
-	case "output " + useReads:
+	case wire{Output, useReads}:
 		slot = &m.Contacts[number]
 	default: // loopback: placed when all relays are known
 		return ""
@@ -171,21 +193,21 @@ func (r *mapReader) loops() {
 		if p.Use != useLoopback {
 			continue
 		}
-		kind, number := Find(m.Site, p.Name)
-		relay := m.relayBehind(kind, number)
+		part, number := Find(m.Site, p.Name)
+		relay := m.relayBehind(part, number)
 		if relay == nil {
 			r.complain(fmt.Sprintf("rig.points.%d.name", index), fmt.Sprintf("no relay drives %q, so nothing loops back", p.Name), "add a point with use: drives (a channel: series-break)")
 			continue
 		}
-		m.Loops = append(m.Loops, Loop{p.Name, *relay, Terminal{m.module(p.Module), p.Point}, kind == "input"})
+		m.Loops = append(m.Loops, Loop{p.Name, *relay, Terminal{m.module(p.Module), p.Point}, part == Input})
 	}
 }
 
-func (m *Map) relayBehind(kind string, number int) *Terminal {
-	switch kind {
-	case "channel":
+func (m *Map) relayBehind(part Part, number int) *Terminal {
+	switch part {
+	case Channel:
 		return m.Channels[number].Break
-	case "input":
+	case Input:
 		return m.Drives[number]
 	}
 	return m.Moves[number]
