@@ -1,28 +1,22 @@
 package verify
 
-import "ohmgate/interlock/verify/runs"
-
-// Verdict is what a verification says of a property.
-type Verdict string
-
-// The four verdicts. None of them means "safe".
-const (
-	Shown    Verdict = "shown"
-	Violated Verdict = "violated"
-	NotShown Verdict = "not shown"
-	Nothing  Verdict = "nothing checked"
+import (
+	"ohmgate/interlock/verdict"
+	"ohmgate/interlock/verify/runs"
 )
 
-// rank orders verdicts by what a reader must look at first.
-var rank = map[Verdict]int{Shown: 0, NotShown: 1, Nothing: 2, Violated: 3}
+// The verdicts stand in their own room; these are its names here.
+type Verdict = verdict.Verdict
+
+const (
+	Shown    = verdict.Shown
+	Violated = verdict.Violated
+	NotShown = verdict.NotShown
+	Nothing  = verdict.NothingChecked
+)
 
 // Worse is the verdict of two together.
-func Worse(a, b Verdict) Verdict {
-	if rank[b] > rank[a] {
-		return b
-	}
-	return a
-}
+func Worse(a, b Verdict) Verdict { return verdict.Worse(a, b) }
 
 // Result is what is said of one property of one output.
 type Result struct {
