@@ -3,6 +3,7 @@ package architecture
 import (
 	"go/ast"
 	"os"
+	"path"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -37,8 +38,8 @@ func raced(t *testing.T, text string) map[string]string {
 		if len(fields) == 0 || fields[0] == "#" {
 			continue
 		}
-		if len(fields) < 4 || !slices.Contains([]string{"logic", "starts", "shares"}, fields[0]) {
-			t.Errorf(".ci/race.list: %q; write logic, starts or shares, the package, a pattern of tests, and why", line)
+		if len(fields) < 4 || !slices.Contains([]string{"logic", "starts", "below", "shares"}, fields[0]) {
+			t.Errorf(".ci/race.list: %q; write logic, starts, below or shares, the package, a pattern of tests, and why", line)
 			continue
 		}
 		if kinds[fields[1]] != "" {
@@ -57,14 +58,14 @@ func unlisted(files []sourceFile, kinds map[string]string) (wrong []string) {
 			continue
 		}
 		for _, where := range startsGoroutines(f) {
-			if kinds[f.room] != "starts" {
+			if kinds[f.room] != "starts" && kinds[f.room] != "below" {
 				wrong = append(wrong, where+": a goroutine starts, and .ci/race.list does not say that "+f.room+" starts any")
 			}
 			starts[f.room] = true
 		}
 	}
 	for room, kind := range kinds {
-		if kind == "starts" && !starts[room] {
+		if (kind == "starts" || kind == "below") && !starts[room] {
 			wrong = append(wrong, ".ci/race.list says that "+room+" starts goroutines, and it does not")
 		}
 	}
@@ -81,7 +82,12 @@ func TestGoroutinesAreListed(t *testing.T) {
 	for _, wrong := range unlisted(files, kinds) {
 		t.Error(wrong)
 	}
-	for room := range kinds {
+	for room, kind := range kinds {
+		if kind == "below" { // raced by the tests of the room above
+			if room = path.Dir(room); kinds[room] != "starts" {
+				t.Errorf(".ci/race.list: %s does not run with the race detector, and a room below it counts on that", room)
+			}
+		}
 		if !slices.ContainsFunc(files, func(f sourceFile) bool { return f.room == room && f.test }) {
 			t.Errorf(".ci/race.list: %s has no tests", room)
 		}
