@@ -14,6 +14,8 @@ type wire interface {
 	read(into []byte) (int, error)
 	// write may send less than all, and may hang.
 	write(data []byte) (int, error)
+	// waiting is how many bytes lie in the system that no read has fetched yet; 0 where it cannot tell.
+	waiting() int
 	// release tries to free a write that hangs.
 	release()
 	// close gives the descriptor back and lets go of the lock.
@@ -33,6 +35,7 @@ type link struct {
 	wire       wire
 	tap        Tap
 	writeLimit time.Duration
+	pause      func(time.Duration)
 
 	exchanging sync.Mutex // one exchange at a time; held for all of it
 	tapping    sync.Mutex // events in order
@@ -60,18 +63,26 @@ type job struct {
 }
 
 func newLink(name string, w wire, tap Tap, writeLimit time.Duration) *link {
-	l := &link{
-		name: name, wire: w, tap: tap, writeLimit: writeLimit,
+	l := makeLink(name, w, tap, writeLimit)
+	l.start()
+	return l
+}
+
+func makeLink(name string, w wire, tap Tap, writeLimit time.Duration) *link {
+	return &link{
+		name: name, wire: w, tap: tap, writeLimit: writeLimit, pause: Pause,
 		lastSound: Now(),
 		news:      make(chan struct{}, 1),
 		down:      make(chan struct{}),
 		jobs:      make(chan job),
 		released:  make(chan struct{}),
 	}
+}
+
+func (l *link) start() {
 	l.workers.Add(2)
 	go l.readLoop()
 	go l.writeLoop()
-	return l
 }
 
 // String names the line.
@@ -218,7 +229,12 @@ func (l *link) Exchange(ask Ask) (answer Answer, err error) {
 	return answer, l.gather(ask, &answer)
 }
 
-// awaitSilence waits until neither side has spoken for ask.Quiet; what is heard meanwhile is stray.
+// held is how long is waited for a reader that the machine has held up, before it is looked for again.
+const held = time.Millisecond
+
+// awaitSilence waits until neither side has spoken for ask.Quiet; what is heard meanwhile is stray. That nothing was read is
+// not enough: on a busy machine the reader comes late, and what it fetches after the request was sent would be taken for the
+// answer. So what lies in the system unread is sound too.
 func (l *link) awaitSilence(ask Ask, answer *Answer) error {
 	limit := ask.QuietLimit
 	if limit == 0 {
@@ -226,20 +242,26 @@ func (l *link) awaitSilence(ask Ask, answer *Answer) error {
 	}
 	begun := Now()
 	for {
+		unread := l.wire.waiting() > 0 // asked first: what is fetched meanwhile is taken below
 		answer.Stray = append(answer.Stray, l.take()...)
 		l.state.Lock()
 		silent := Now().Sub(l.lastSound)
 		l.state.Unlock()
-		if silent >= ask.Quiet {
+		if silent >= ask.Quiet && !unread {
 			return nil
 		}
-		if Now().Sub(begun) > limit {
-			return l.report(ErrNoisy, fmt.Sprintf("no %v of silence within %v: is another master on the bus, or A/B swapped?", ask.Quiet, limit))
-		}
-		if l.isDown() {
+		switch late := Now().Sub(begun) > limit; {
+		case l.isDown():
 			return l.trouble()
+		case late && unread:
+			return l.report(ErrNoisy, fmt.Sprintf("bytes lay unread for %v: the machine is too busy", limit))
+		case late:
+			return l.report(ErrNoisy, fmt.Sprintf("no %v of silence within %v: is another master on the bus, or A/B swapped?", ask.Quiet, limit))
+		case unread:
+			l.pause(held)
+		default:
+			l.pause(ask.Quiet - silent)
 		}
-		Pause(ask.Quiet - silent)
 	}
 }
 

@@ -5,7 +5,7 @@
 // looks like success, a write without a time-out, a write after close that lands in another file, a panic for large
 // descriptors, unplug that looks different everywhere) end here: see link.go for how each is shut.
 //
-// A serial line and a TCP connection give the same Port. Each has one goroutine that reads for as long as the port is
+// A serial line, a TCP connection and a line in memory give the same Port. Each has one goroutine that reads for as long as the port is
 // open, so that every byte has an arrival time and a pulled plug is noticed while nobody asks, and one that writes, so
 // that a write that hangs holds up nobody else.
 package port

@@ -61,12 +61,14 @@ func Open(path string, settings Settings) (Port, error) {
 	if err != nil {
 		return nil, err
 	}
+	beside := openBeside(path)
 	handle, err := openStill(path, settings)
 	if err != nil {
+		beside.close()
 		lock.release()
 		return nil, openFault(path, err)
 	}
-	w := &serialWire{handle: handle, lock: lock}
+	w := &serialWire{handle: handle, beside: beside, lock: lock}
 	first, err := w.prepare(settings.Poll)
 	if err != nil {
 		_ = w.close()
@@ -87,10 +89,10 @@ func refuseLargeDescriptor(path string) error {
 		return &Fault{Port: path, Kind: ErrCannotOpen, Note: "this program has no file descriptor left", Cause: err}
 	}
 	defer func() { _ = probe.Close() }()
-	// Three numbers more: the port, and the pipe that wakes its reader.
-	if number := descriptorNumber(probe); number >= 0 && number+3 >= descriptorLimit {
+	// Four numbers more: the lock has this one; then the port twice, and the pipe that wakes its reader.
+	if number := descriptorNumber(probe); number >= 0 && number+4 >= descriptorLimit {
 		return &Fault{Port: path, Kind: ErrCannotOpen,
-			Note: fmt.Sprintf("too many open files: the port would get descriptor %d, 1020 is the last that works; open ports first", number)}
+			Note: fmt.Sprintf("too many open files: the port would get descriptor %d, 1019 is the last that works; open ports first", number)}
 	}
 	return nil
 }
@@ -154,6 +156,7 @@ func openFault(path string, err error) error {
 // serialWire is the library's port, read and written by one goroutine each.
 type serialWire struct {
 	handle serial.Port
+	beside *beside
 	lock   *portLock
 }
 
@@ -176,11 +179,14 @@ func (w *serialWire) read(into []byte) (int, error) { return w.handle.Read(into)
 
 func (w *serialWire) write(data []byte) (int, error) { return w.handle.Write(data) }
 
+func (w *serialWire) waiting() int { return w.beside.waiting() }
+
 // release empties the output buffer, which lets some drivers return from a write that hangs.
 func (w *serialWire) release() { _ = w.handle.ResetOutputBuffer() }
 
 func (w *serialWire) close() error {
 	defer w.lock.release()
+	defer w.beside.close()
 	return w.handle.Close()
 }
 

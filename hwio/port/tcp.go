@@ -4,6 +4,7 @@ import (
 	"errors"
 	"net"
 	"os"
+	"syscall"
 	"time"
 )
 
@@ -63,6 +64,19 @@ func (w *netWire) write(data []byte) (int, error) {
 		return 0, err
 	}
 	return w.connection.Write(data)
+}
+
+func (w *netWire) waiting() (count int) {
+	raw, ok := w.connection.(syscall.Conn)
+	if !ok {
+		return 0
+	}
+	control, err := raw.SyscallConn()
+	if err != nil {
+		return 0
+	}
+	_ = control.Control(func(number uintptr) { count = unreadOn(int(number)) })
+	return count
 }
 
 func (w *netWire) release() { _ = w.connection.SetWriteDeadline(time.Now()) }

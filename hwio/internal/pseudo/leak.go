@@ -18,7 +18,7 @@ func Usage() (goroutines, descriptors int) {
 
 // Settled waits until usage is back at what it was, and says what is left over if it does not come back.
 func Settled(goroutines, descriptors int) error {
-	for deadline := time.Now().Add(3 * time.Second); ; time.Sleep(10 * time.Millisecond) {
+	for deadline := time.Now().Add(30 * time.Second); ; time.Sleep(10 * time.Millisecond) {
 		nowRunning, nowOpen := Usage()
 		if nowRunning <= goroutines && nowOpen <= descriptors {
 			return nil
