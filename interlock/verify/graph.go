@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -65,7 +66,7 @@ type Graph struct {
 
 // grower makes a graph.
 type grower struct {
-	*verification
+	*runs.Bench
 	made   *Graph
 	output string
 }
@@ -73,12 +74,12 @@ type grower struct {
 // MakeGraph finds the transitions of the wanted outputs, of every channel and
 // vessel that they hang on, and the faults in their cones.
 func MakeGraph(m *model.Model, o model.Options) (*Graph, error) {
-	v, err := newVerification(m, o)
+	outputs, err := m.OutputsNamed(o.Outputs)
 	if err != nil {
 		return nil, err
 	}
-	g := &grower{verification: v, made: &Graph{Site: m.Site, Hash: m.Hash, at: map[string]int{}}}
-	for _, output := range v.outputs {
+	g := &grower{Bench: runs.NewBench(m, o), made: &Graph{Site: m.Site, Hash: m.Hash, at: map[string]int{}}}
+	for _, output := range outputs {
 		g.output = m.Names.Outputs[output]
 		for _, channel := range g.coneChannels(output) {
 			if err := g.channel(channel); err != nil {
@@ -92,8 +93,8 @@ func MakeGraph(m *model.Model, o model.Options) (*Graph, error) {
 			g.vessel(vessel)
 		}
 		g.bypasses(output)
-		for _, p := range v.places(output) {
-			g.add(Transition{Kind: KindFault, Name: p.on, To: p.fault.Name})
+		for _, f := range FaultsNear(g.Bench, output) {
+			g.add(Transition{Kind: KindFault, Name: f.On, To: f.Fault.Name})
 		}
 	}
 	return g.made, nil
@@ -434,17 +435,4 @@ func (g *grower) bypasses(output int) {
 			}
 		}
 	}
-}
-
-// Responses are the minimal cut sets of the wanted outputs with their worst
-// responses, without any other property: fast enough to ask before a test.
-func Responses(m *model.Model, o model.Options) ([]OutputCut, error) {
-	v, err := newVerification(m, o)
-	if err != nil {
-		return nil, err
-	}
-	for _, output := range v.outputs {
-		v.cuts(output)
-	}
-	return v.report.Cuts, nil
 }

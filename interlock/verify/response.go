@@ -257,3 +257,16 @@ func nth(n model.Scans) string {
 	}
 	return fmt.Sprintf("%d%s", n, ending)
 }
+
+// Responses are the minimal cut sets of the wanted outputs with their worst
+// responses, without any other property: fast enough to ask before a test.
+func Responses(m *model.Model, o model.Options) ([]OutputCut, error) {
+	v, err := newVerification(m, o)
+	if err != nil {
+		return nil, err
+	}
+	for _, output := range v.outputs {
+		v.cuts(output)
+	}
+	return v.report.Cuts, nil
+}

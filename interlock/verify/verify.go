@@ -1,8 +1,6 @@
 package verify
 
 import (
-	"fmt"
-	"slices"
 	"strconv"
 	"time"
 
@@ -76,17 +74,9 @@ type verification struct {
 func newVerification(m *model.Model, o model.Options) (*verification, error) {
 	v := &verification{Bench: runs.NewBench(m, o), report: &Report{Site: m.Site, Hash: m.Hash},
 		recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
-	for i, name := range m.Names.Outputs {
-		if len(o.Outputs) == 0 || slices.Contains(o.Outputs, name) {
-			v.outputs = append(v.outputs, i)
-		}
-	}
-	for _, name := range o.Outputs {
-		if !slices.Contains(m.Names.Outputs, name) {
-			return nil, fmt.Errorf("no output is called %q; the site has %v", name, m.Names.Outputs)
-		}
-	}
-	return v, nil
+	var err error
+	v.outputs, err = m.OutputsNamed(o.Outputs)
+	return v, err
 }
 
 // Verify searches everything and judges every property. A CutOff is no error of

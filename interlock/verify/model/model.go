@@ -1,7 +1,9 @@
 package model
 
 import (
+	"fmt"
 	"runtime"
+	"slices"
 	"time"
 
 	"ohmgate/interlock"
@@ -51,6 +53,22 @@ func (m *Model) Cause(n int) string {
 		return m.Names.Channels[n]
 	}
 	return m.Names.Inputs[n-len(m.Config.Channels)]
+}
+
+// OutputsNamed are the numbers of these outputs, in the order of the site; all of
+// them where no name is given. The error names one that the site does not have.
+func (m *Model) OutputsNamed(names []string) (list []int, err error) {
+	for i, name := range m.Names.Outputs {
+		if len(names) == 0 || slices.Contains(names, name) {
+			list = append(list, i)
+		}
+	}
+	for _, name := range names {
+		if !slices.Contains(m.Names.Outputs, name) {
+			return nil, fmt.Errorf("no output is called %q; the site has %v", name, m.Names.Outputs)
+		}
+	}
+	return list, nil
 }
 
 // Options is how to verify.
