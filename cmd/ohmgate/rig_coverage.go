@@ -14,7 +14,7 @@ import (
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/graph"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/sim"
 )
@@ -22,24 +22,24 @@ import (
 const coverageOver = "the verified graph: what each part can do with its neighbours free, and every fault in the cones of the outputs that the bench judges"
 
 // verified is the graph of the outputs that a bench judges.
-func (f *rigFiles) verified() (*verify.Graph, []stimulus.Goal, error) {
+func (f *rigFiles) verified() (*graph.Graph, []stimulus.Goal, error) {
 	m, err := model.FromSite(f.site)
 	if err != nil {
 		return nil, nil, failed(exitInput, "%w", err)
 	}
 	judged := f.wires.Judged()
 	if len(judged) == 0 {
-		return &verify.Graph{}, []stimulus.Goal{}, nil
+		return &graph.Graph{}, []stimulus.Goal{}, nil
 	}
-	graph, err := verify.MakeGraph(m, model.Options{Outputs: judged})
+	made, err := graph.Make(m, model.Options{Outputs: judged})
 	if err != nil {
 		return nil, nil, failed(exitInternal, "%w", err)
 	}
 	goals := []stimulus.Goal{}
-	for _, t := range graph.Transitions {
+	for _, t := range made.Transitions {
 		goals = append(goals, f.goal(t))
 	}
-	return graph, goals, nil
+	return made, goals, nil
 }
 
 // sight notes what of the graph a run passes through.
@@ -49,7 +49,7 @@ func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
 		return nil, failed(exitInput, "%w", err)
 	}
 	return func() (loop.Watcher, func() []string) {
-		sightings := verify.NewSightings(m)
+		sightings := graph.NewSightings(m)
 		return sightings, sightings.Seen
 	}, nil
 }

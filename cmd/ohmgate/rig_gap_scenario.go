@@ -10,7 +10,7 @@ import (
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/graph"
 	"ohmgate/monitor"
 )
 
@@ -36,7 +36,7 @@ func slug(text string) string {
 }
 
 // scenario writes a tour as a scenario file.
-func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour verify.Tour, how ending) []byte {
+func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour graph.Tour, how ending) []byte {
 	var b strings.Builder
 	at := func(scan uint64) string { return quantity.Duration(time.Duration(scan) * w.site.Period.Max) }
 	end := time.Duration(tour.Scans+afterwards) * w.site.Period.Max
@@ -53,7 +53,7 @@ func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour verify.Tour, h
 		for _, line := range w.step(tour.Deeds, i, forced) {
 			fmt.Fprintf(&steps, "  - {at: %s, %s}\n", at(deed.Scan), line)
 		}
-		if deed.Act == verify.ActStick {
+		if deed.Act == graph.ActStick {
 			fmt.Fprintf(&faults, "  - {at: %s, fault: stuck_valve, on: %s%s}\n", at(deed.Scan), w.site.Outputs[deed.On].Name, freed(tour.Deeds[i+1:], deed.On, at))
 		}
 	}
@@ -75,9 +75,9 @@ func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour verify.Tour, h
 }
 
 // freed is until when an actuator is stuck.
-func freed(later []verify.Deed, output int, at func(uint64) string) string {
+func freed(later []graph.Deed, output int, at func(uint64) string) string {
 	for _, deed := range later {
-		if deed.Act == verify.ActFree && deed.On == output {
+		if deed.Act == graph.ActFree && deed.On == output {
 			return ", until: " + at(deed.Scan)
 		}
 	}
@@ -89,14 +89,14 @@ func (w *gapWriter) travel(output string) uint64 {
 }
 
 // step is one deed as lines of a scenario; deeds that are part of an earlier press, or faults, give none.
-func (w *gapWriter) step(deeds []verify.Deed, i int, forced map[int]bool) []string {
+func (w *gapWriter) step(deeds []graph.Deed, i int, forced map[int]bool) []string {
 	deed := deeds[i]
 	switch deed.Act {
-	case verify.ActRestart:
+	case graph.ActRestart:
 		return []string{"do: restart"}
-	case verify.ActShow:
+	case graph.ActShow:
 		return w.show(&deed, forced)
-	case verify.ActSet:
+	case graph.ActSet:
 		input := &w.site.Inputs[deed.On]
 		if input.Use == "evidence" {
 			return []string{fmt.Sprintf("do: set, on: %s, to: %s", input.Name, map[bool]string{true: "yes", false: "no"}[deed.High])}
@@ -106,7 +106,7 @@ func (w *gapWriter) step(deeds []verify.Deed, i int, forced map[int]bool) []stri
 	return nil
 }
 
-func (w *gapWriter) show(deed *verify.Deed, forced map[int]bool) (lines []string) {
+func (w *gapWriter) show(deed *graph.Deed, forced map[int]bool) (lines []string) {
 	name, c := w.site.Channels[deed.On].Name, &w.logic.Channels[deed.On].Config
 	if deed.Class != monitor.Good && deed.Class != monitor.Open {
 		value, _ := stimulus.ValueOf(w.wires, deed.On, c, deed.Class)
@@ -133,18 +133,18 @@ func ohms(value monitor.Microohm) string {
 }
 
 // press joins a hold and its release.
-func (w *gapWriter) press(deeds []verify.Deed, i int) []string {
+func (w *gapWriter) press(deeds []graph.Deed, i int) []string {
 	deed, name := deeds[i], w.site.Inputs[deeds[i].On].Name
 	if !deed.High {
 		for k := i - 1; k >= 0; k-- {
-			if deeds[k].Act == verify.ActSet && deeds[k].On == deed.On {
+			if deeds[k].Act == graph.ActSet && deeds[k].On == deed.On {
 				return nil // the press has said so
 			}
 		}
 		return []string{"do: release, on: " + name}
 	}
 	for _, later := range deeds[i+1:] {
-		if later.Act == verify.ActSet && later.On == deed.On {
+		if later.Act == graph.ActSet && later.On == deed.On {
 			return []string{fmt.Sprintf("do: press, on: %s, for: %s", name, quantity.Duration(time.Duration(later.Scan-deed.Scan)*w.site.Period.Max))}
 		}
 	}
@@ -152,13 +152,13 @@ func (w *gapWriter) press(deeds []verify.Deed, i int) []string {
 }
 
 // expectation is what simulate must find of a tour's end.
-func (w *gapWriter) expectation(tour *verify.Tour) string {
+func (w *gapWriter) expectation(tour *graph.Tour) string {
 	t, n := tour.Passes, max(tour.Scans, 1)
 	from := max(n, 6) - 6
 	window := fmt.Sprintf("within: 12 scans, of: %s", quantity.Duration(time.Duration(from)*w.site.Period.Max))
-	kind := map[string]string{verify.KindVessel: t.To, verify.KindBypass: t.To}[t.Kind]
+	kind := map[string]string{graph.KindVessel: t.To, graph.KindBypass: t.To}[t.Kind]
 	switch {
-	case t.Kind == verify.KindChannel || t.Kind == verify.KindOutput:
+	case t.Kind == graph.KindChannel || t.Kind == graph.KindOutput:
 		return fmt.Sprintf("{%s, that: %s is %s}", window, t.Name, t.To)
 	case t.To == "reset refused":
 		kind = "reset ignored"
@@ -173,7 +173,7 @@ func (w *gapWriter) expectation(tour *verify.Tour) string {
 }
 
 // ending takes all clamps off, waits until no vessel can hold a charge, clamps again and presses what there is to press.
-func (w *gapWriter) ending(tour *verify.Tour, from time.Duration, how ending) (string, time.Duration) {
+func (w *gapWriter) ending(tour *graph.Tour, from time.Duration, how ending) (string, time.Duration) {
 	var b strings.Builder
 	now := from
 	add := func(format string, args ...any) {
@@ -211,11 +211,11 @@ func (w *gapWriter) ending(tour *verify.Tour, from time.Duration, how ending) (s
 }
 
 // held are the buttons that a tour leaves pressed.
-func (w *gapWriter) held(tour *verify.Tour) (names []string) {
+func (w *gapWriter) held(tour *graph.Tour) (names []string) {
 	for i := range w.site.Inputs {
 		down := false
 		for _, deed := range tour.Deeds {
-			if deed.Act == verify.ActSet && deed.On == i {
+			if deed.Act == graph.ActSet && deed.On == i {
 				down = deed.High
 			}
 		}

@@ -12,7 +12,7 @@ import (
 
 	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/interlock/loop"
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/graph"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 	"ohmgate/sim"
@@ -68,11 +68,11 @@ func writeGaps(out io.Writer, o *rigOptions, args []string) error {
 	if err := emptyOfGaps(o.gaps); err != nil {
 		return err
 	}
-	graph, goals, err := files.verified()
+	made, goals, err := files.verified()
 	if err != nil {
 		return err
 	}
-	w := &gapWriter{rigFiles: files, graph: graph, coverage: files.covered(goals, read.Seen)}
+	w := &gapWriter{rigFiles: files, graph: made, coverage: files.covered(goals, read.Seen)}
 	if err := w.find(); err != nil {
 		return err
 	}
@@ -117,7 +117,7 @@ func emptyOfGaps(directory string) error {
 // gapWriter turns gaps into files.
 type gapWriter struct {
 	*rigFiles
-	graph    *verify.Graph
+	graph    *graph.Graph
 	coverage stimulus.Coverage
 	model    *model.Model
 	kept     []gapFile
@@ -147,7 +147,7 @@ func (w *gapWriter) find() (err error) {
 	for _, name := range running {
 		wanted[name] = true
 	}
-	tours, full := verify.Tours(w.model, w.wires.Judged(), w.ability(), wanted)
+	tours, full := graph.Tours(w.model, w.wires.Judged(), w.ability(), wanted)
 	w.full = full
 	gaps := slices.Clone(w.coverage.Gaps) // those on the way of longer ones first
 	length := func(p stimulus.Goal) uint64 {
@@ -184,13 +184,13 @@ func (w *gapWriter) notFound() string {
 	if w.full {
 		return "nothing that this bench can do leads there"
 	}
-	return fmt.Sprintf("no scenario found among the %d shortest stories from each beginning", verify.MostPlaces)
+	return fmt.Sprintf("no scenario found among the %d shortest stories from each beginning", graph.MostPlaces)
 }
 
 // enablings are the ways in which the judged outputs come to run for the first time.
 func (w *gapWriter) enablings() (list []string) {
 	for _, t := range w.graph.Transitions {
-		if t.Kind == verify.KindOutput && t.From == "kept out" && t.To == "enabled" {
+		if t.Kind == graph.KindOutput && t.From == "kept out" && t.To == "enabled" {
 			list = append(list, t.String())
 		}
 	}
@@ -198,7 +198,7 @@ func (w *gapWriter) enablings() (list []string) {
 }
 
 // tourOf is the tour for a gap; a fault is played while an output runs in whose cone it lies.
-func (w *gapWriter) tourOf(gap stimulus.Goal, tours map[string]verify.Tour, running []string) (verify.Tour, bool) {
+func (w *gapWriter) tourOf(gap stimulus.Goal, tours map[string]graph.Tour, running []string) (graph.Tour, bool) {
 	if gap.Kind != stimulus.Fault {
 		tour, ok := tours[gap.Text]
 		return tour, ok
@@ -213,7 +213,7 @@ func (w *gapWriter) tourOf(gap stimulus.Goal, tours map[string]verify.Tour, runn
 			}
 		}
 	}
-	return verify.Tour{}, false
+	return graph.Tour{}, false
 }
 
 // thin drops files whose gaps the others close as well, the shortest first: they lie on the way of longer ones.
@@ -240,8 +240,8 @@ func (w *gapWriter) thin() {
 }
 
 // ability is what the wires of the bench can do.
-func (w *gapWriter) ability() *verify.Ability {
-	a := &verify.Ability{Shows: make([][monitor.Classes]bool, len(w.site.Channels))}
+func (w *gapWriter) ability() *graph.Ability {
+	a := &graph.Ability{Shows: make([][monitor.Classes]bool, len(w.site.Channels))}
 	a.Drives, a.Supply = w.wires.CanPlay()
 	late := w.site.Rig.Supply.Boot + w.wires.Load().Cycle
 	a.Slack = 5 + uint64((late+w.site.Period.Max-1)/w.site.Period.Max)
@@ -255,7 +255,7 @@ func (w *gapWriter) ability() *verify.Ability {
 
 // play makes a scenario of a tour. A story in which nothing is energised gets an ending in which something is: a dead unit does
 // nothing either, and such a run would not be judged.
-func (w *gapWriter) play(gap stimulus.Goal, tour verify.Tour) (made gapFile, because string) {
+func (w *gapWriter) play(gap stimulus.Goal, tour graph.Tour) (made gapFile, because string) {
 	first := ""
 	for _, how := range []ending{asItIs, putRight, restarted} {
 		if made, because = w.try(gap, tour, how); because == "" {
@@ -271,7 +271,7 @@ func (w *gapWriter) play(gap stimulus.Goal, tour verify.Tour) (made gapFile, bec
 const notEnergised = "no way was found to end its story with an output energised, and without that no step is judged"
 
 // try keeps a scenario only if the bench can play and judge it and the simulated logic goes through the gap.
-func (w *gapWriter) try(gap stimulus.Goal, tour verify.Tour, how ending) (made gapFile, because string) {
+func (w *gapWriter) try(gap stimulus.Goal, tour graph.Tour, how ending) (made gapFile, because string) {
 	name := "gap_" + slug(gap.Text)
 	text := w.scenario(name, gap, tour, how)
 	scenario, problems := sim.ParseScenario(name, text, w.site)
@@ -284,7 +284,7 @@ func (w *gapWriter) try(gap stimulus.Goal, tour verify.Tour, how ending) (made g
 	case changes == 0:
 		return made, notEnergised
 	}
-	sightings := verify.NewSightings(w.model)
+	sightings := graph.NewSightings(w.model)
 	plant, _, length := sim.Prepare(w.site, w.logic, scenario, scenario.Seed)
 	pace := &pace{w: w}
 	if err := loop.New(w.logic).Run(plant, sightings, pace); err != nil {

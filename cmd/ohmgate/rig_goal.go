@@ -6,38 +6,38 @@ import (
 
 	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/interlock"
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/graph"
 	"ohmgate/monitor"
 )
 
 // goal is a transition of the verified graph as a bench sees it: what must be done at the terminals to bring it about. The
 // graph says some of this in words that records keep; they are compared as a whole here, and read nowhere else.
-func (f *rigFiles) goal(t verify.Transition) stimulus.Goal {
+func (f *rigFiles) goal(t graph.Transition) stimulus.Goal {
 	made := stimulus.Goal{Name: t.Name, Text: t.String()}
 	output := f.site.OutputIndex(t.Name)
 	switch t.Kind {
-	case verify.KindChannel:
+	case graph.KindChannel:
 		made.Kind, made.From, made.Class = stimulus.Channel, phaseNamed(t.From), classNamed(t.Why)
-	case verify.KindOutput:
+	case graph.KindOutput:
 		made.Kind = stimulus.Output
 		f.modeGoal(&made, output, t)
-	case verify.KindReset:
+	case graph.KindReset:
 		made.Kind, made.Unknown = stimulus.Reset, t.Why == interlock.NoWord.String()
 		made.Moves = []string{f.site.Outputs[output].Reset}
 		if t.To == startRefused {
 			made.Moves = []string{f.site.Outputs[output].Start}
 		}
-	case verify.KindActuator:
+	case graph.KindActuator:
 		made.Kind, made.Moves = stimulus.Actuator, f.endSwitches(output)
 		made.Unknown = slices.Contains([]string{"unknown when withheld", "unknown when enabled"}, t.Why)
-	case verify.KindVessel:
+	case graph.KindVessel:
 		made.Kind, made.Unknown = stimulus.Vessel, t.Why == interlock.NoWord.String()
 		if told := []string{interlock.Acknowledged.String(), interlock.AcknowledgeIgnored.String()}; slices.Contains(told, t.To) {
 			made.Moves = f.acknowledge(t.Name)
 		}
-	case verify.KindBypass:
+	case graph.KindBypass:
 		made.Kind, made.Moves = stimulus.Bypass, f.bypassInput(t.Name)
-	case verify.KindFault:
+	case graph.KindFault:
 		made.Kind, made.Fault = stimulus.Fault, t.To
 	}
 	return made
@@ -46,7 +46,7 @@ func (f *rigFiles) goal(t verify.Transition) stimulus.Goal {
 const startRefused = "start refused"
 
 // modeGoal is what a change of an output's mode takes.
-func (f *rigFiles) modeGoal(made *stimulus.Goal, output int, t verify.Transition) {
+func (f *rigFiles) modeGoal(made *stimulus.Goal, output int, t graph.Transition) {
 	o := &f.site.Outputs[output]
 	switch why := strings.TrimSuffix(t.Why, ", flow had ended"); {
 	case len(t.Needs) > 0:

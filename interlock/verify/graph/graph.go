@@ -1,4 +1,4 @@
-package verify
+package graph
 
 import (
 	"fmt"
@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
@@ -23,8 +24,8 @@ const (
 	KindFault    = "fault"    // a fault of the catalogue at one place
 )
 
-// GraphKinds lists the kinds in the order in which people read them.
-var GraphKinds = []string{KindChannel, KindOutput, KindReset, KindActuator, KindVessel, KindBypass, KindFault}
+// Kinds lists the kinds in the order in which people read them.
+var Kinds = []string{KindChannel, KindOutput, KindReset, KindActuator, KindVessel, KindBypass, KindFault}
 
 // Transition is one thing that a part of the logic can do in one scan, or one
 // fault at one place. Its text is its name: records keep it.
@@ -71,9 +72,9 @@ type grower struct {
 	output string
 }
 
-// MakeGraph finds the transitions of the wanted outputs, of every channel and
+// Make finds the transitions of the wanted outputs, of every channel and
 // vessel that they hang on, and the faults in their cones.
-func MakeGraph(m *model.Model, o model.Options) (*Graph, error) {
+func Make(m *model.Model, o model.Options) (*Graph, error) {
 	outputs, err := m.OutputsNamed(o.Outputs)
 	if err != nil {
 		return nil, err
@@ -93,7 +94,7 @@ func MakeGraph(m *model.Model, o model.Options) (*Graph, error) {
 			g.vessel(vessel)
 		}
 		g.bypasses(output)
-		for _, f := range FaultsNear(g.Bench, output) {
+		for _, f := range verify.FaultsNear(g.Bench, output) {
 			g.add(Transition{Kind: KindFault, Name: f.On, To: f.Fault.Name})
 		}
 	}

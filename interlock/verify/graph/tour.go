@@ -1,4 +1,4 @@
-package verify
+package graph
 
 import (
 	"container/heap"

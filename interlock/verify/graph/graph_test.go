@@ -1,4 +1,4 @@
-package verify
+package graph
 
 import (
 	"math/rand/v2"
@@ -15,7 +15,7 @@ import (
 
 func graphModel(t *testing.T, file string) *model.Model {
 	t.Helper()
-	s, problems := site.Read("../../testdata/" + file + ".yaml")
+	s, problems := site.Read("../../../testdata/" + file + ".yaml")
 	if problems != nil {
 		t.Fatal(problems)
 	}
@@ -28,7 +28,7 @@ func graphModel(t *testing.T, file string) *model.Model {
 
 func graphOf(t *testing.T, m *model.Model) *Graph {
 	t.Helper()
-	g, err := MakeGraph(m, model.Options{})
+	g, err := Make(m, model.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
