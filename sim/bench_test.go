@@ -8,6 +8,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 )
 
 // The benchmarks split the cost of one scan of the eight-car site in operation:
@@ -115,7 +116,7 @@ func BenchmarkDay(b *testing.B) {
 	for b.Loop() {
 		result, err := Run(s, sc, Options{})
 		require.NoError(b, err)
-		require.Equal(b, Shown, result.Verdict())
+		require.Equal(b, verdict.Shown, result.Verdict())
 	}
 	b.ReportMetric(24*3600/(b.Elapsed().Seconds()/float64(b.N)), "x-real-time")
 }

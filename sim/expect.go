@@ -4,25 +4,13 @@ import (
 	"fmt"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 )
-
-// Verdict is what became of an expectation.
-type Verdict uint8
-
-const (
-	NothingChecked Verdict = iota // what it is about never came up
-	Shown
-	Violated
-)
-
-var verdictTexts = [...]string{"nothing checked", "shown", "violated"}
-
-func (v Verdict) String() string { return verdictTexts[v] }
 
 // Outcome is an expectation after the run.
 type Outcome struct {
 	Expectation *Expectation
-	Verdict     Verdict
+	Verdict     verdict.Verdict
 	Detail      string // why, for people
 	Scan        uint64 // of the scenario: where it was decided
 	Decided     bool
@@ -78,7 +66,7 @@ func newChecker(e *Expectation, p *Plant, n *names, last uint64) *checker {
 }
 
 // decide ends the expectation.
-func (c *checker) decide(v Verdict, scan uint64, format string, args ...any) {
+func (c *checker) decide(v verdict.Verdict, scan uint64, format string, args ...any) {
 	if !c.outcome.Decided {
 		c.outcome.Verdict, c.outcome.Scan, c.outcome.Decided = v, scan, true
 		c.outcome.Detail = fmt.Sprintf(format, args...)
@@ -121,7 +109,7 @@ func (c *checker) watchWithin(v *view, scan uint64) {
 		if c.begun {
 			c.start = scan
 			if c.was && holds && scan > 0 {
-				c.decide(NothingChecked, scan, "it was so already before")
+				c.decide(verdict.NothingChecked, scan, "it was so already before")
 				return
 			}
 		}
@@ -134,9 +122,9 @@ func (c *checker) watchWithin(v *view, scan uint64) {
 	switch {
 	case holds && took <= c.period.within:
 		c.outcome.Left, c.outcome.Of, c.outcome.Bounded = c.period.within-took, c.period.within, true
-		c.decide(Shown, scan, "after %d scans of %d", took, c.period.within)
+		c.decide(verdict.Shown, scan, "after %d scans of %d", took, c.period.within)
 	case took >= c.period.within:
-		c.decide(Violated, scan, "not within %d scans", c.period.within)
+		c.decide(verdict.Violated, scan, "not within %d scans", c.period.within)
 	}
 }
 
@@ -149,7 +137,7 @@ func (c *checker) watchNever(v *view, scan uint64) {
 	}
 	c.begun = true
 	if all(c.e.That, v) {
-		c.decide(Violated, scan, "it was so")
+		c.decide(verdict.Violated, scan, "it was so")
 	}
 }
 
@@ -165,7 +153,7 @@ func (c *checker) watchOrder(v *view, scan uint64) {
 			continue
 		}
 		if i > c.index {
-			c.decide(Violated, scan, "%q came before %q", c.e.That[i].text, c.e.That[c.index].text)
+			c.decide(verdict.Violated, scan, "%q came before %q", c.e.That[i].text, c.e.That[c.index].text)
 			return
 		}
 		c.seen[i] = true
@@ -173,7 +161,7 @@ func (c *checker) watchOrder(v *view, scan uint64) {
 		c.last = scan
 	}
 	if c.index == len(c.e.That) {
-		c.decide(Shown, scan, "in this order")
+		c.decide(verdict.Shown, scan, "in this order")
 	}
 }
 
@@ -184,14 +172,14 @@ func (c *checker) watchUntil(v *view, scan uint64) {
 	c.begun = true
 	if all(c.e.Of, v) {
 		if scan == c.from {
-			c.decide(NothingChecked, scan, "what ends it came at once")
+			c.decide(verdict.NothingChecked, scan, "what ends it came at once")
 			return
 		}
-		c.decide(Shown, scan, "held for %d scans", scan-c.from)
+		c.decide(verdict.Shown, scan, "held for %d scans", scan-c.from)
 		return
 	}
 	if !all(c.e.That, v) {
-		c.decide(Violated, scan, "not true any more, and not yet over")
+		c.decide(verdict.Violated, scan, "not true any more, and not yet over")
 	}
 }
 
@@ -212,7 +200,7 @@ func (c *checker) watchFirstOut(v *view, scan uint64) {
 		return
 	}
 	if !c.tripped {
-		c.decide(NothingChecked, scan, "%s is not tripped then", c.e.Output)
+		c.decide(verdict.NothingChecked, scan, "%s is not tripped then", c.e.Output)
 		return
 	}
 	got := record.FirstOut
@@ -224,14 +212,14 @@ func (c *checker) watchFirstOut(v *view, scan uint64) {
 		order = "not known"
 	}
 	if got != c.is {
-		c.decide(Violated, scan, "it is %s", c.names.causes(got))
+		c.decide(verdict.Violated, scan, "it is %s", c.names.causes(got))
 		return
 	}
 	if c.e.Order != "" && c.e.Order != order {
-		c.decide(Violated, scan, "the order is %s", order)
+		c.decide(verdict.Violated, scan, "the order is %s", order)
 		return
 	}
-	c.decide(Shown, scan, "order %s", order)
+	c.decide(verdict.Shown, scan, "order %s", order)
 }
 
 func (c *checker) watchHolds(v *view, scan uint64) {
@@ -240,9 +228,9 @@ func (c *checker) watchHolds(v *view, scan uint64) {
 	}
 	c.begun = true
 	if !all(c.e.That, v) {
-		c.decide(Violated, scan, "it was not so")
+		c.decide(verdict.Violated, scan, "it was not so")
 	} else if scan == c.to {
-		c.decide(Shown, scan, "it was so")
+		c.decide(verdict.Shown, scan, "it was so")
 	}
 }
 
@@ -253,20 +241,20 @@ func (c *checker) finish(scan uint64, stirred bool) {
 	switch {
 	case c.outcome.Decided:
 	case e.Kind == Never && len(e.While) > 0 && !c.begun:
-		c.decide(NothingChecked, scan, "%s never came", textOf(e.While))
+		c.decide(verdict.NothingChecked, scan, "%s never came", textOf(e.While))
 	case e.Kind == Never && c.begun && (stirred || len(e.While) > 0):
-		c.decide(Shown, min(scan, c.to), "in no scan")
+		c.decide(verdict.Shown, min(scan, c.to), "in no scan")
 	case e.Kind == Never:
-		c.decide(NothingChecked, scan, "nothing happened that could have made it so")
+		c.decide(verdict.NothingChecked, scan, "nothing happened that could have made it so")
 	case e.Kind == InOrder && c.index > 0:
-		c.decide(Violated, scan, "%q never came", e.That[c.index].text)
+		c.decide(verdict.Violated, scan, "%q never came", e.That[c.index].text)
 	case e.Kind == Until && c.begun:
-		c.decide(NothingChecked, scan, "%s never came", textOf(e.Of))
+		c.decide(verdict.NothingChecked, scan, "%s never came", textOf(e.Of))
 	case e.Kind == Within && c.begun:
-		c.decide(Violated, scan, "not within the run")
+		c.decide(verdict.Violated, scan, "not within the run")
 	case e.Kind == FirstOut:
-		c.decide(NothingChecked, scan, "%s never tripped", e.Output)
+		c.decide(verdict.NothingChecked, scan, "%s never tripped", e.Output)
 	default:
-		c.decide(NothingChecked, scan, "what it is counted from never came")
+		c.decide(verdict.NothingChecked, scan, "what it is counted from never came")
 	}
 }

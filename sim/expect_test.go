@@ -5,6 +5,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 )
 
@@ -26,57 +27,57 @@ expect:
 func TestVerdictsOfExpectations(t *testing.T) {
 	cases := []struct {
 		line string
-		want Verdict
+		want verdict.Verdict
 	}{
-		{"{within: 100 ms, of: 1 s, that: pump is tripped}", Shown},
-		{"{within: 80 ms, of: 1 s, that: pump is tripped}", Violated},
-		{"{within: 10 scans, of: 100 scans, that: [bond is lost, pump is tripped]}", Shown},
-		{"{within: 1 s, of: pump is tripped, that: bond is bonded}", Violated},
-		{"{within: 2 s, of: pump is tripped, that: bond is bonded}", Shown},
-		{"{within: 1 s, of: bond is unreadable, that: bond is bonded}", NothingChecked},
-		{"{within: 2 s, of: [bond is lost, pump is tripped], that: bond is bonded}", Shown},
-		{"{within: 1 s, of: [bond is lost, pump is tripped], that: bond is bonded}", Violated},
-		{"{within: 9 s, of: [bond is lost, pump is enabled], that: bond is bonded}", NothingChecked}, // never both
-		{"{within: 1 s, of: 3 s, that: pump is tripped}", NothingChecked},                            // it was so already
-		{"{within: 1 s, of: 0 s, that: pump is enabled}", Shown},
-		{"{event: reconnected early tank, within: 10 ms, of: 2 s}", Shown},
-		{"{event: reconnected early tank, within: 10 ms, of: 3 s}", Violated},
-		{"{event: reset given pump, within: 1 s, of: event that never is}", NothingChecked},
-		{"{never: pump is enabled, from: 1.1 s, to: 8 s}", Shown},
-		{"{never: pump is enabled, from: 1.1 s, to: 9 s}", Violated},
-		{"{never: pump is enabled, while: bond is lost}", Shown},
-		{"{never: pump is enabled, while: bond is unreadable}", NothingChecked},
-		{"{never: reset given pump, from: 0 s, to: 8 s}", Shown},
-		{"{never: bond is lost, from: 0 s, to: 0.9 s}", Shown}, // begin: running: it could have been
-		{"{in order: [bond is doubtful, bond is lost, pump is tripped, reset given pump]}", Shown},
-		{"{in order: [pump is tripped, bond is doubtful]}", Violated},
-		{"{in order: [bond is lost, bond is unreadable]}", Violated},
-		{"{in order: [bond is unreadable, bond is lost]}", Violated},
-		{"{in order: [bond is unreadable, tank is waiting], from: 9 s}", NothingChecked},
-		{"{until: wait over tank, that: pump is tripped, from: 1.2 s}", Shown},
-		{"{until: wait over tank, that: bond is lost, from: 1.2 s}", Violated},
-		{"{until: bond is unreadable, that: pump is enabled, from: 9 s}", NothingChecked},
-		{"{until: tank is charged, that: pump is tripped, from: 2 s}", NothingChecked}, // over at once
-		{"{first-out of: pump, is: [bond], at: 3 s}", Shown},
-		{"{first-out of: pump, is: [bond], order: known, at: 3 s}", Shown},
-		{"{first-out of: pump, is: [bond], order: not known, at: 3 s}", Violated},
-		{"{first-out of: pump, is: [here], at: 3 s}", Violated},
-		{"{first-out of: pump, is: [bond], at: 0.5 s}", NothingChecked},
-		{"{first-out of: pump, is: [bond], from: 2 s, to: 8 s}", Shown},
-		{"{first-out of: pump, is: [bond], from: 9 s}", NothingChecked},
-		{"{that: pump is tripped, at: 5 s}", Shown},
-		{"{that: pump is enabled, at: 5 s}", Violated},
-		{"{that: pump is not enabled, at: 5 s}", Shown},
-		{"{that: pump is withheld for wait, at: 3 s}", Shown},
-		{"{that: pump is withheld for start, at: 3 s}", Violated},
-		{"{that: pump is energised, at: 0.5 s}", Shown},
-		{"{that: pump is energised, at: 3 s}", Violated},
-		{"{always: watchdog is kicked}", Shown},
-		{"{never: watchdog is kicked, from: 2 s, to: 2 s}", Violated},
-		{"{always: bond is fit to keep, from: 3 s}", Shown},
-		{"{always: pump is enabled}", Violated},
-		{"{that: [bond reads open, tank is reconnected early], at: 3 s}", Violated},
-		{"{that: [bond reads good, tank is reconnected early, filling is stopped, reset is off, bond is earthed], at: 3 s}", Shown},
+		{"{within: 100 ms, of: 1 s, that: pump is tripped}", verdict.Shown},
+		{"{within: 80 ms, of: 1 s, that: pump is tripped}", verdict.Violated},
+		{"{within: 10 scans, of: 100 scans, that: [bond is lost, pump is tripped]}", verdict.Shown},
+		{"{within: 1 s, of: pump is tripped, that: bond is bonded}", verdict.Violated},
+		{"{within: 2 s, of: pump is tripped, that: bond is bonded}", verdict.Shown},
+		{"{within: 1 s, of: bond is unreadable, that: bond is bonded}", verdict.NothingChecked},
+		{"{within: 2 s, of: [bond is lost, pump is tripped], that: bond is bonded}", verdict.Shown},
+		{"{within: 1 s, of: [bond is lost, pump is tripped], that: bond is bonded}", verdict.Violated},
+		{"{within: 9 s, of: [bond is lost, pump is enabled], that: bond is bonded}", verdict.NothingChecked},
+		{"{within: 1 s, of: 3 s, that: pump is tripped}", verdict.NothingChecked},
+		{"{within: 1 s, of: 0 s, that: pump is enabled}", verdict.Shown},
+		{"{event: reconnected early tank, within: 10 ms, of: 2 s}", verdict.Shown},
+		{"{event: reconnected early tank, within: 10 ms, of: 3 s}", verdict.Violated},
+		{"{event: reset given pump, within: 1 s, of: event that never is}", verdict.NothingChecked},
+		{"{never: pump is enabled, from: 1.1 s, to: 8 s}", verdict.Shown},
+		{"{never: pump is enabled, from: 1.1 s, to: 9 s}", verdict.Violated},
+		{"{never: pump is enabled, while: bond is lost}", verdict.Shown},
+		{"{never: pump is enabled, while: bond is unreadable}", verdict.NothingChecked},
+		{"{never: reset given pump, from: 0 s, to: 8 s}", verdict.Shown},
+		{"{never: bond is lost, from: 0 s, to: 0.9 s}", verdict.Shown},
+		{"{in order: [bond is doubtful, bond is lost, pump is tripped, reset given pump]}", verdict.Shown},
+		{"{in order: [pump is tripped, bond is doubtful]}", verdict.Violated},
+		{"{in order: [bond is lost, bond is unreadable]}", verdict.Violated},
+		{"{in order: [bond is unreadable, bond is lost]}", verdict.Violated},
+		{"{in order: [bond is unreadable, tank is waiting], from: 9 s}", verdict.NothingChecked},
+		{"{until: wait over tank, that: pump is tripped, from: 1.2 s}", verdict.Shown},
+		{"{until: wait over tank, that: bond is lost, from: 1.2 s}", verdict.Violated},
+		{"{until: bond is unreadable, that: pump is enabled, from: 9 s}", verdict.NothingChecked},
+		{"{until: tank is charged, that: pump is tripped, from: 2 s}", verdict.NothingChecked},
+		{"{first-out of: pump, is: [bond], at: 3 s}", verdict.Shown},
+		{"{first-out of: pump, is: [bond], order: known, at: 3 s}", verdict.Shown},
+		{"{first-out of: pump, is: [bond], order: not known, at: 3 s}", verdict.Violated},
+		{"{first-out of: pump, is: [here], at: 3 s}", verdict.Violated},
+		{"{first-out of: pump, is: [bond], at: 0.5 s}", verdict.NothingChecked},
+		{"{first-out of: pump, is: [bond], from: 2 s, to: 8 s}", verdict.Shown},
+		{"{first-out of: pump, is: [bond], from: 9 s}", verdict.NothingChecked},
+		{"{that: pump is tripped, at: 5 s}", verdict.Shown},
+		{"{that: pump is enabled, at: 5 s}", verdict.Violated},
+		{"{that: pump is not enabled, at: 5 s}", verdict.Shown},
+		{"{that: pump is withheld for wait, at: 3 s}", verdict.Shown},
+		{"{that: pump is withheld for start, at: 3 s}", verdict.Violated},
+		{"{that: pump is energised, at: 0.5 s}", verdict.Shown},
+		{"{that: pump is energised, at: 3 s}", verdict.Violated},
+		{"{always: watchdog is kicked}", verdict.Shown},
+		{"{never: watchdog is kicked, from: 2 s, to: 2 s}", verdict.Violated},
+		{"{always: bond is fit to keep, from: 3 s}", verdict.Shown},
+		{"{always: pump is enabled}", verdict.Violated},
+		{"{that: [bond reads open, tank is reconnected early], at: 3 s}", verdict.Violated},
+		{"{that: [bond reads good, tank is reconnected early, filling is stopped, reset is off, bond is earthed], at: 3 s}", verdict.Shown},
 	}
 	s := small(t)
 	for _, c := range cases {
@@ -100,17 +101,17 @@ func TestVerdictsOfExpectations(t *testing.T) {
 func TestNothingIsShownByDoingNothing(t *testing.T) {
 	s := small(t)
 	r, _ := play(t, s, "scenario: empty\nlasts: 1 s\n")
-	require.Equal(t, NothingChecked, r.Verdict(), "no expectations")
+	require.Equal(t, verdict.NothingChecked, r.Verdict(), "no expectations")
 	for _, line := range []string{
 		"{never: pump is enabled}", "{never: bond is lost}", "{in order: [bond is lost, pump is tripped]}",
 		"{until: pump is tripped, that: pump is kept out}", "{first-out of: pump, is: [bond]}",
 		"{within: 100 ms, of: bond is lost, that: pump is tripped}", "{never: pump is enabled, while: bond is lost}",
 	} {
 		r, _ := play(t, s, "scenario: still\nlasts: 1 s\nexpect:\n  - "+line)
-		require.Equal(t, NothingChecked, r.Verdict(), line)
+		require.Equal(t, verdict.NothingChecked, r.Verdict(), line)
 	}
 	r, _ = play(t, s, "scenario: late\nlasts: 2 s\nsteps:\n  - {at: 1.5 s, do: connect, on: bond}\nexpect:\n  - {never: pump is enabled, from: 0 s, to: 1 s}")
-	require.Equal(t, NothingChecked, r.Verdict(), "what happens later does not exercise it")
+	require.Equal(t, verdict.NothingChecked, r.Verdict(), "what happens later does not exercise it")
 }
 
 func TestOneUnexercisedExpectationSpoilsTheRunAndAViolationOutranksIt(t *testing.T) {
@@ -119,11 +120,11 @@ func TestOneUnexercisedExpectationSpoilsTheRunAndAViolationOutranksIt(t *testing
 	idle := "  - {first-out of: pump, is: [bond], from: 9 s}\n"
 	bad := "  - {that: pump is enabled, at: 5 s}\n"
 	r, _ := play(t, s, pulled+good+idle)
-	require.Equal(t, NothingChecked, r.Verdict())
+	require.Equal(t, verdict.NothingChecked, r.Verdict())
 	r, _ = play(t, s, pulled+idle+good+bad)
-	require.Equal(t, Violated, r.Verdict())
+	require.Equal(t, verdict.Violated, r.Verdict())
 	r, _ = play(t, s, pulled+good)
-	require.Equal(t, Shown, r.Verdict())
+	require.Equal(t, verdict.Shown, r.Verdict())
 }
 
 func TestMarginsNameTheTightestMoment(t *testing.T) {

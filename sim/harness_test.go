@@ -11,6 +11,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -99,7 +100,7 @@ func demand(t testing.TB, r *Result) {
 	require.NotEmpty(t, r.Outcomes, "the scenario expects nothing")
 	for i := range r.Outcomes {
 		o := &r.Outcomes[i]
-		if o.Verdict != Shown {
+		if o.Verdict != verdict.Shown {
 			t.Errorf("%s:%d: %s: %s, %s at scan %d\n%s", r.Scenario.File, o.Expectation.Place.Line, o.Expectation.Text, o.Verdict, o.Detail, o.Scan, storyText(r, o.Scan))
 		}
 	}

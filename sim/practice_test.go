@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 )
 
@@ -268,7 +269,7 @@ expect:
 	r, _ := play(t, small(t, "counting: consecutive", "counting: integrating 4:1"), scenario(tripped))
 	demand(t, r)
 	r, _ = play(t, small(t), scenario(tripped))
-	require.Equal(t, Violated, r.Outcomes[0].Verdict, "consecutive forgives it")
+	require.Equal(t, verdict.Violated, r.Outcomes[0].Verdict, "consecutive forgives it")
 	require.NotEmpty(t, r.Margins)
 	require.Less(t, r.Margins[0].Share, 0.7, "but how close it came is told")
 }

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 )
 
 // ReportVersion is the version of the report's shape.
@@ -11,13 +12,11 @@ const ReportVersion = "ohmgate report 1"
 
 // Report is everything that one call of simulate has to say, for machines.
 type Report struct {
-	Schema  string      `json:"schema"`
-	Tool    string      `json:"tool"`
-	Verb    string      `json:"verb"`
-	Site    ReportSite  `json:"site"`
-	Runs    []ReportRun `json:"runs"`
-	Verdict string      `json:"verdict"`
-	Exit    int         `json:"exit"`
+	verdict.Head[string]
+	Site    ReportSite      `json:"site"`
+	Runs    []ReportRun     `json:"runs"`
+	Verdict verdict.Verdict `json:"verdict"`
+	Exit    verdict.Exit    `json:"exit"`
 }
 
 // ReportSite names the site.
@@ -37,7 +36,7 @@ type ReportRun struct {
 	ScanSeconds  float64             `json:"scan_seconds"`
 	PreludeScans uint64              `json:"prelude_scans"`
 	Scans        uint64              `json:"scans"`
-	Verdict      string              `json:"verdict"`
+	Verdict      verdict.Verdict     `json:"verdict"`
 	Expectations []ReportExpectation `json:"expectations"`
 	Margins      []ReportMargin      `json:"margins"`
 	Events       []ReportEvent       `json:"events"`
@@ -46,14 +45,14 @@ type ReportRun struct {
 
 // ReportExpectation is one thing that had to follow.
 type ReportExpectation struct {
-	Text        string  `json:"text"`
-	Line        int     `json:"line"`
-	Verdict     string  `json:"verdict"`
-	TimeSeconds float64 `json:"time_seconds"`
-	Scan        uint64  `json:"scan"`
-	Detail      string  `json:"detail"`
-	ScansLeft   *uint64 `json:"scans_left,omitempty"`
-	ScansBound  *uint64 `json:"scans_bound,omitempty"`
+	Text        string          `json:"text"`
+	Line        int             `json:"line"`
+	Verdict     verdict.Verdict `json:"verdict"`
+	TimeSeconds float64         `json:"time_seconds"`
+	Scan        uint64          `json:"scan"`
+	Detail      string          `json:"detail"`
+	ScansLeft   *uint64         `json:"scans_left,omitempty"`
+	ScansBound  *uint64         `json:"scans_bound,omitempty"`
 }
 
 // ReportMargin is one tight moment, tightest first.
@@ -77,23 +76,17 @@ type ReportEvent struct {
 	Plant       bool     `json:"plant"`
 }
 
-// NewReport collects runs. exit is what the program tells the shell.
-func NewReport(s *site.Site, results []*Result, tool string, exit int) *Report {
+// NewReport collects runs.
+func NewReport(s *site.Site, results []*Result, tool string) *Report {
 	r := &Report{
-		Schema: ReportVersion, Tool: tool, Verb: "simulate", Exit: exit,
+		Head: verdict.Head[string]{Schema: ReportVersion, Tool: tool, Verb: "simulate"},
 		Site: ReportSite{s.Name, s.Title, s.Hash}, Runs: []ReportRun{},
 	}
-	worst := Shown
 	for _, result := range results {
 		r.Runs = append(r.Runs, reportRun(result))
-		switch verdict := result.Verdict(); {
-		case verdict == Violated:
-			worst = Violated
-		case verdict == NothingChecked && worst == Shown:
-			worst = NothingChecked
-		}
 	}
-	r.Verdict = worst.String()
+	r.Verdict = verdict.Over(r.Runs, func(run *ReportRun) verdict.Verdict { return run.Verdict })
+	r.Exit = r.Verdict.Exit()
 	return r
 }
 
@@ -106,13 +99,13 @@ func reportRun(result *Result) ReportRun {
 	run := ReportRun{
 		Scenario: sc.Name, Title: sc.Title, SHA256: sc.Hash, Seed: result.Seed, Begin: sc.Begin.String(),
 		ScanSeconds: secondsAt(1, result.Period), PreludeScans: result.Prelude, Scans: result.Scans,
-		Verdict: result.Verdict().String(), Expectations: []ReportExpectation{}, Margins: []ReportMargin{},
+		Verdict: result.Verdict(), Expectations: []ReportExpectation{}, Margins: []ReportMargin{},
 		Events: []ReportEvent{}, Final: append([]string{}, result.Final...),
 	}
 	for i := range result.Outcomes {
 		o := &result.Outcomes[i]
 		e := ReportExpectation{
-			Text: o.Expectation.Text, Line: o.Expectation.Place.Line, Verdict: o.Verdict.String(),
+			Text: o.Expectation.Text, Line: o.Expectation.Place.Line, Verdict: o.Verdict,
 			TimeSeconds: secondsAt(o.Scan, result.Period), Scan: o.Scan, Detail: o.Detail,
 		}
 		if o.Bounded {

@@ -8,6 +8,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 )
 
@@ -37,28 +38,8 @@ type Result struct {
 
 // Verdict is the worst of all expectations: violated, then nothing checked. A
 // scenario without any has checked nothing.
-func (r *Result) Verdict() Verdict {
-	worst := NothingChecked
-	for i := range r.Outcomes {
-		switch r.Outcomes[i].Verdict {
-		case Violated:
-			return Violated
-		case NothingChecked:
-			return r.worstUnlessViolated(i)
-		case Shown:
-			worst = Shown
-		}
-	}
-	return worst
-}
-
-func (r *Result) worstUnlessViolated(from int) Verdict {
-	for i := from; i < len(r.Outcomes); i++ {
-		if r.Outcomes[i].Verdict == Violated {
-			return Violated
-		}
-	}
-	return NothingChecked
+func (r *Result) Verdict() verdict.Verdict {
+	return verdict.Over(r.Outcomes, func(o *Outcome) verdict.Verdict { return o.Verdict })
 }
 
 // Run plays a scenario on a site. The problems are of the input: a beginning

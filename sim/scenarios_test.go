@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 )
 
 // TestEveryShippedScenarioHolds plays every scenario of testdata: everything it
@@ -28,7 +29,7 @@ func TestEveryShippedScenarioHolds(t *testing.T) {
 			result, err := Run(sites[name], sc, Options{})
 			require.NoError(t, err)
 			demand(t, result)
-			require.Equal(t, Shown, result.Verdict())
+			require.Equal(t, verdict.Shown, result.Verdict())
 			require.NotEmpty(t, result.Told, "nothing was told")
 			require.NotEmpty(t, result.Final)
 			plain, err := Run(sites[name], sc, Options{EveryScan: true})
@@ -41,7 +42,7 @@ func TestEveryShippedScenarioHolds(t *testing.T) {
 
 func reportText(t testing.TB, results ...*Result) string {
 	t.Helper()
-	text, err := json.Marshal(NewReport(results[0].Site, results, "test", 0))
+	text, err := json.Marshal(NewReport(results[0].Site, results, "test"))
 	require.NoError(t, err)
 	return string(text)
 }

@@ -7,6 +7,7 @@ import (
 
 	"ohmgate/interlock/fault"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 )
 
 // object is a JSON Schema in the making.
@@ -42,12 +43,15 @@ func schemaOf(t reflect.Type) object {
 		return object{"type": "array", "items": schemaOf(t.Elem())}
 	}
 	properties, required := object{}, []any{}
-	for i := range t.NumField() {
-		name, option, _ := strings.Cut(t.Field(i).Tag.Get("json"), ",")
-		properties[name] = schemaOf(t.Field(i).Type)
+	for _, field := range reflect.VisibleFields(t) { // those of an embedded head too
+		if field.Anonymous {
+			continue
+		}
+		name, option, _ := strings.Cut(field.Tag.Get("json"), ",")
+		properties[name] = schemaOf(field.Type)
 		switch name {
 		case "verdict":
-			properties[name] = object{"enum": []any{Shown.String(), Violated.String(), NothingChecked.String()}}
+			properties[name] = object{"enum": []any{verdict.Shown.String(), verdict.Violated.String(), verdict.NothingChecked.String()}}
 		case "exit":
 			properties[name] = object{"enum": []any{0, 1, 4}}
 		}

@@ -6,31 +6,26 @@ import (
 	"io"
 	"regexp"
 	"strings"
+
+	"ohmgate/interlock/verdict"
 )
 
-// exitCode is what a verb tells the shell; the numbers are fixed for ever.
-type exitCode int
+// exitCode is what a verb tells the shell.
+type exitCode = verdict.Exit
 
+// Short names of the codes for the verbs.
 const (
-	exitShown      exitCode = 0  // all shown
-	exitViolated   exitCode = 1  // something was violated
-	exitInput      exitCode = 2  // the input is wrong
-	exitIncomplete exitCode = 3  // cut off, ended early, straddling
-	exitNothing    exitCode = 4  // an expectation or property was never exercised
-	exitLost       exitCode = 5  // rig or I/O lost
-	exitInternal   exitCode = 70 // a fault of this program
+	exitShown      = verdict.ExitShown
+	exitViolated   = verdict.ExitViolated
+	exitInput      = verdict.ExitInput
+	exitIncomplete = verdict.ExitIncomplete
+	exitNothing    = verdict.ExitNothing
+	exitLost       = verdict.ExitLost
+	exitInternal   = verdict.ExitInternal
 )
 
-// rank orders the codes for mixed results: the higher decides.
-var rank = map[exitCode]int{exitShown: 0, exitIncomplete: 1, exitNothing: 2, exitViolated: 3, exitLost: 4, exitInput: 5, exitInternal: 6}
-
-// worse is the code of two results together: 70 > 2 > 5 > 1 > 4 > 3 > 0.
-func worse(a, b exitCode) exitCode {
-	if rank[b] > rank[a] {
-		return b
-	}
-	return a
-}
+// worse is the code of two results together.
+func worse(a, b exitCode) exitCode { return verdict.WorseExit(a, b) }
 
 // outcome ends a verb with a code. A nil cause says that everything that was to
 // be said has been printed already.

@@ -9,20 +9,6 @@ import (
 	"github.com/stretchr/testify/require"
 )
 
-// TestMixedResults holds the fixed order 70 > 2 > 5 > 1 > 4 > 3 > 0, whichever
-// way round two results come.
-func TestMixedResults(t *testing.T) {
-	order := []exitCode{exitInternal, exitInput, exitLost, exitViolated, exitNothing, exitIncomplete, exitShown}
-	require.Equal(t, []exitCode{70, 2, 5, 1, 4, 3, 0}, order)
-	require.Len(t, rank, len(order))
-	for i, high := range order {
-		for _, low := range order[i:] {
-			require.Equal(t, high, worse(high, low))
-			require.Equal(t, high, worse(low, high))
-		}
-	}
-}
-
 func TestReport(t *testing.T) {
 	for _, c := range []struct {
 		err  error

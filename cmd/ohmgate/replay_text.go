@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/replay"
 	"ohmgate/sim/trace/trend"
@@ -41,7 +42,7 @@ func tellReplay(out io.Writer, r *replayed) {
 	tellTrend(out, r.trend)
 	fmt.Fprintln(out)
 	because := rep.Because
-	if r.trend != nil && rep.Verdict == replay.NothingChecked {
+	if r.trend != nil && rep.Verdict == verdict.NothingChecked {
 		because += "; a trend needs none"
 	}
 	printWrapped(out, "", string(rep.Verdict)+": "+because, 2)
@@ -90,7 +91,7 @@ func tellDivergences(out io.Writer, rep *replay.Report) {
 		when += " (" + d.Clock + ")"
 	}
 	name := "first divergence"
-	if rep.Verdict == replay.NotShown {
+	if rep.Verdict == verdict.NotShown {
 		name = "what follows proves nothing, see above; first divergence"
 	}
 	printWrapped(out, "", fmt.Sprintf("%s at %s, scan %d, line %d", name, when, d.Scan, d.Line), 2)

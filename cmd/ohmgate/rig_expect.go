@@ -7,6 +7,7 @@ import (
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim"
 )
 
@@ -65,7 +66,7 @@ func (f *rigFiles) onBench(outcome, alone *sim.Outcome) sheet.Expectation {
 	switch {
 	case !outcome.Decided:
 		made.Verdict, made.Detail = sheet.NotShown, "the run broke off before"
-	case outcome.Verdict != sim.Shown && alone.Verdict == sim.Shown:
+	case outcome.Verdict != verdict.Shown && alone.Verdict == verdict.Shown:
 		made.Verdict = sheet.NotShown
 		made.Detail += "; simulated, the logic shows it: the unit or the bench has bent the story"
 	}

@@ -12,6 +12,7 @@ import (
 
 	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/graph"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
@@ -297,7 +298,7 @@ func (w *gapWriter) try(gap stimulus.Goal, tour graph.Tour, how ending) (made ga
 	if gap.Kind == stimulus.Fault {
 		seen = append(seen, gap.Text)
 	}
-	if result, err := sim.Run(w.site, scenario, sim.Options{}); err != nil || result.Verdict() != sim.Shown {
+	if result, err := sim.Run(w.site, scenario, sim.Options{}); err != nil || result.Verdict() != verdict.Shown {
 		return made, "the simulated plant does not go there as the search thought"
 	}
 	made = gapFile{Name: name + ".yaml", Gap: gap.Text, Lasts: (time.Duration(length) * plant.Period).Seconds(), text: text}

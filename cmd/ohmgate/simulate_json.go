@@ -1,22 +1,18 @@
 package main
 
 import (
-	"encoding/json"
 	"encoding/xml"
 	"fmt"
 	"io"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim"
 )
 
 // writeReport prints all runs as one JSON document of the published schema.
-func writeReport(out io.Writer, s *site.Site, results []*sim.Result, code exitCode) error {
-	report := sim.NewReport(s, results, toolVersion(), int(code))
-	encoder := json.NewEncoder(out)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(report)
+func writeReport(out io.Writer, s *site.Site, results []*sim.Result) error {
+	return writeIndented(out, sim.NewReport(s, results, toolVersion()))
 }
 
 type junitSuites struct {
@@ -58,7 +54,7 @@ func writeJUnit(w io.Writer, results []*sim.Result) error {
 	for _, r := range results {
 		suite := junitSuite{Name: r.Scenario.Name, Time: fmt.Sprintf("%.3f", float64(r.Scans)*r.Period.Seconds())}
 		if len(r.Outcomes) == 0 {
-			suite.add(junitCase{Name: "expectations", Class: r.Scenario.Name, Time: "0", Error: &junitProblem{Message: "the scenario expects nothing", Type: "nothing checked"}})
+			suite.add(junitCase{Name: "expectations", Class: r.Scenario.Name, Time: "0", Error: &junitProblem{Message: "the scenario expects nothing", Type: verdict.NothingChecked.String()}})
 		}
 		for i := range r.Outcomes {
 			suite.add(junitOutcome(r, &r.Outcomes[i]))
@@ -98,9 +94,9 @@ func junitOutcome(r *sim.Result, o *sim.Outcome) junitCase {
 		Text: fmt.Sprintf("%s:%d: %s at %s: %s", r.Scenario.File, o.Expectation.Place.Line, o.Verdict, at(o.Scan, r.Period), o.Detail),
 	}
 	switch o.Verdict {
-	case sim.Violated:
+	case verdict.Violated:
 		c.Failure = problem
-	case sim.NothingChecked:
+	case verdict.NothingChecked:
 		c.Error = problem
 	}
 	return c

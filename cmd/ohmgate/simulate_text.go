@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim"
 )
 
@@ -85,7 +86,7 @@ func tellEvents(out io.Writer, r *sim.Result, all bool) {
 
 func tellOutcome(out io.Writer, r *sim.Result, o *sim.Outcome) {
 	text := o.Expectation.Text
-	if o.Verdict == sim.Shown {
+	if o.Verdict == verdict.Shown {
 		text += " (at " + at(o.Scan, r.Period) + ")"
 	} else {
 		text += fmt.Sprintf(" - at %s: %s [%s:%d]", at(o.Scan, r.Period), o.Detail, r.Scenario.File, o.Expectation.Place.Line)
@@ -106,16 +107,16 @@ func tellSummary(out io.Writer, results []*sim.Result) {
 		width = min(max(width, len(r.Scenario.Name)), 40)
 	}
 	for _, r := range results {
-		counts := [3]int{}
+		counts := map[verdict.Verdict]int{}
 		for i := range r.Outcomes {
 			counts[r.Outcomes[i].Verdict]++
 		}
-		line := fmt.Sprintf("%d shown", counts[sim.Shown])
-		if counts[sim.Violated] > 0 {
-			line += fmt.Sprintf(", %d violated", counts[sim.Violated])
+		line := fmt.Sprintf("%d shown", counts[verdict.Shown])
+		if counts[verdict.Violated] > 0 {
+			line += fmt.Sprintf(", %d violated", counts[verdict.Violated])
 		}
-		if counts[sim.NothingChecked] > 0 {
-			line += fmt.Sprintf(", %d nothing checked", counts[sim.NothingChecked])
+		if counts[verdict.NothingChecked] > 0 {
+			line += fmt.Sprintf(", %d nothing checked", counts[verdict.NothingChecked])
 		}
 		if len(r.Outcomes) == 0 {
 			line = "it expects nothing, so nothing checked"

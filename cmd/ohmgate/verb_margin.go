@@ -81,7 +81,7 @@ func runMargin(out io.Writer, file string, o *marginOptions) error {
 	if err := printMargin(out, report, o); err != nil {
 		return failed(exitLost, "%w", err)
 	}
-	return ended(exitCode(report.Exit))
+	return ended(report.Exit)
 }
 
 func printMargin(out io.Writer, report *margin.Report, o *marginOptions) error {

@@ -122,7 +122,7 @@ func replayRecording(out, errs io.Writer, siteFile, file string, o *replayOption
 		return replayFailed(file, err)
 	}
 	result.site, result.file = s, file
-	result.code = map[replay.Verdict]exitCode{replay.Shown: exitShown, replay.Violated: exitViolated, replay.NotShown: exitIncomplete, replay.NothingChecked: exitNothing}[result.report.Verdict]
+	result.code = result.report.Verdict.Exit()
 	if o.trend {
 		result.code = trendCode(result)
 	}

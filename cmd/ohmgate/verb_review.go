@@ -86,7 +86,7 @@ func runReview(out io.Writer, file string, o *reviewOptions) error {
 	if err != nil {
 		return failed(exitLost, "%w", err)
 	}
-	return ended(exitCode(report.Exit))
+	return ended(report.Exit)
 }
 
 // writeIndented writes one value as JSON that people can read as well.

@@ -87,7 +87,7 @@ func simulate(out, errs io.Writer, siteFile string, files []string, o *simulateO
 			return runFailed(err)
 		}
 		results = append(results, result)
-		code = worse(code, codeOf(result.Verdict()))
+		code = worse(code, result.Verdict().Exit())
 		if !o.json {
 			tellRun(out, result, o)
 		}
@@ -125,17 +125,6 @@ func runFailed(err error) error {
 	return failed(exitLost, "%w", err)
 }
 
-// codeOf is what a verdict tells the shell.
-func codeOf(v sim.Verdict) exitCode {
-	switch v {
-	case sim.Shown:
-		return exitShown
-	case sim.Violated:
-		return exitViolated
-	}
-	return exitNothing
-}
-
 func finishSimulate(out io.Writer, s *site.Site, results []*sim.Result, code exitCode, o *simulateOptions) error {
 	if o.junit != "" {
 		if err := writeBeside(o.junit, func(w io.Writer) error { return writeJUnit(w, results) }); err != nil {
@@ -143,7 +132,7 @@ func finishSimulate(out io.Writer, s *site.Site, results []*sim.Result, code exi
 		}
 	}
 	if o.json {
-		if err := writeReport(out, s, results, code); err != nil {
+		if err := writeReport(out, s, results); err != nil {
 			return failed(exitLost, "%w", err)
 		}
 	} else if len(results) > 1 {

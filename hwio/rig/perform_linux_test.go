@@ -447,7 +447,7 @@ func TestMisbehavingLine(t *testing.T) {
 	behaviour := twin.Behaviour{Jitter: 2 * time.Millisecond, Turnaround: time.Millisecond, Seed: 4, LoseAnswer: 6, FlipBit: 6, Noise: 10}
 	b := newBench(t, rehearse.Options{Behaviour: behaviour})
 	report, _ := b.perform(t, context.Background())
-	require.NotEqual(t, 1, report.Exit, "%v", report.Runs)
+	require.NotEqualValues(t, 1, report.Exit, "%v", report.Runs)
 	require.Contains(t, []string{sheet.StateOpen, sheet.StateUnknown}, report.RigState)
 	for _, run := range report.Runs {
 		for _, step := range run.Steps {

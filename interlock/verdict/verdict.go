@@ -95,12 +95,17 @@ func Worse(a, b Verdict) Verdict {
 
 // Worst is the verdict of all results together; without any, nothing was checked.
 func Worst(list ...Verdict) Verdict {
+	return Over(list, func(v *Verdict) Verdict { return *v })
+}
+
+// Over is the verdict of a list of results together, as Worst.
+func Over[T any](list []T, of func(*T) Verdict) Verdict {
 	if len(list) == 0 {
 		return NothingChecked
 	}
-	worst := list[0]
-	for _, one := range list[1:] {
-		worst = Worse(worst, one)
+	worst := of(&list[0])
+	for i := range list {
+		worst = Worse(worst, of(&list[i]))
 	}
 	return worst
 }
@@ -124,8 +129,8 @@ func WorseExit(a, b Exit) Exit {
 }
 
 // Head opens every JSON report.
-type Head struct {
-	Schema any    `json:"schema"` // of the report: its name and number, or in the oldest the number alone
+type Head[S int | string] struct {
+	Schema S      `json:"schema"` // of the report: its name and number, in the oldest the number alone
 	Tool   string `json:"tool"`   // version and hash of the program
 	Verb   string `json:"verb"`   // what was asked
 }

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/reliability"
 )
 
@@ -14,7 +15,7 @@ type Assessed struct {
 	Title    string             `json:"title,omitempty"`
 	Demand   string             `json:"demand"`
 	Target   int                `json:"target,omitempty"`
-	Standing Standing           `json:"standing"`
+	Standing verdict.Verdict    `json:"standing"`
 	Why      string             `json:"why"`
 	Result   reliability.Result `json:"result"`
 }
@@ -51,15 +52,15 @@ func assess(f *site.Function) (Assessed, error) {
 	if f.Demand == "low" {
 		band, number = result.PFDBand, "PFDavg"
 	}
-	a.Standing, a.Why = NotShown, "no target is given"
+	a.Standing, a.Why = verdict.NotShown, "no target is given"
 	switch {
 	case f.Target == 0:
 	case int(band) < f.Target:
-		a.Standing, a.Why = Violated, fmt.Sprintf("%s lies %s, asked for is level %d", number, where(band), f.Target)
+		a.Standing, a.Why = verdict.Violated, fmt.Sprintf("%s lies %s, asked for is level %d", number, where(band), f.Target)
 	case doubtful(result.Warnings):
 		a.Why = fmt.Sprintf("%s lies %s, but the number is doubtful: see the warnings", number, where(band))
 	default:
-		a.Standing, a.Why = Shown, fmt.Sprintf("%s lies %s, asked for is level %d; a number alone is no claim of a level", number, where(band), f.Target)
+		a.Standing, a.Why = verdict.Shown, fmt.Sprintf("%s lies %s, asked for is level %d; a number alone is no claim of a level", number, where(band), f.Target)
 	}
 	return a, nil
 }

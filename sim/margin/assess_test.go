@@ -8,6 +8,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/verdict"
 )
 
 // The three groups by hand. 1oo1 without diagnostics (IEC 61508-6 Annex B.3, from
@@ -24,8 +26,8 @@ func TestAssessedFunction(t *testing.T) {
 	assert.InEpsilon(t, 0.4*5e-7, groups[0].PFH, 1e-9, "undetected share of the transmitter")
 	assert.InEpsilon(t, groups[0].PFD+groups[1].PFD+groups[2].PFD, a.Result.PFD, 1e-12, "in series")
 	assert.InEpsilon(t, 0.05*5e-8*8760/2, groups[1].PFD, 0.05, "1oo2: common cause governs")
-	assert.Equal(t, Shown, a.Standing)
-	assert.Equal(t, Shown, r.JudgeReliability())
+	assert.Equal(t, verdict.Shown, a.Standing)
+	assert.Equal(t, verdict.Shown, r.JudgeReliability())
 
 	var out bytes.Buffer
 	require.NoError(t, r.WriteReliability(&out))
@@ -49,14 +51,14 @@ func TestAssessedTargets(t *testing.T) {
 	for _, c := range []struct {
 		name    string
 		replace []string
-		want    Standing
+		want    verdict.Verdict
 		text    string
 	}{
-		{"more than it reaches", []string{"target: 1", "target: 3"}, Violated, "asked for is level 3"},
-		{"low demand", []string{"demand: high", "demand: low", "target: 1", "target: 2"}, Shown, "PFDavg lies in SIL 2"},
-		{"no target", []string{"    target: 1\n", ""}, NotShown, "no target"},
-		{"rates too high for first order", []string{"coverage: 0 %, proof_test: 8760 h", "coverage: 0 %, proof_test: 175200 h", "demand: high", "demand: low"}, NotShown, "doubtful"},
-		{"no common cause", []string{"beta: 5 %, beta_detected: 2.5 %", "beta: 0 %"}, NotShown, "doubtful"},
+		{"more than it reaches", []string{"target: 1", "target: 3"}, verdict.Violated, "asked for is level 3"},
+		{"low demand", []string{"demand: high", "demand: low", "target: 1", "target: 2"}, verdict.Shown, "PFDavg lies in SIL 2"},
+		{"no target", []string{"    target: 1\n", ""}, verdict.NotShown, "no target"},
+		{"rates too high for first order", []string{"coverage: 0 %, proof_test: 8760 h", "coverage: 0 %, proof_test: 175200 h", "demand: high", "demand: low"}, verdict.NotShown, "doubtful"},
+		{"no common cause", []string{"beta: 5 %, beta_detected: 2.5 %", "beta: 0 %"}, verdict.NotShown, "doubtful"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := studied(t, changed(t, all, c.replace...))
@@ -65,6 +67,6 @@ func TestAssessedTargets(t *testing.T) {
 		})
 	}
 	// Without a target the numbers are information and change no verdict.
-	assert.Equal(t, 0, studied(t, changed(t, all, "    target: 1\n", "")).Exit)
-	assert.Equal(t, 1, studied(t, changed(t, all, "target: 1", "target: 3")).Exit)
+	assert.EqualValues(t, 0, studied(t, changed(t, all, "    target: 1\n", "")).Exit)
+	assert.EqualValues(t, 1, studied(t, changed(t, all, "target: 1", "target: 3")).Exit)
 }

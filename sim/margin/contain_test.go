@@ -6,6 +6,7 @@ import (
 	"pgregory.net/rapid"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge/interval"
 )
 
@@ -85,7 +86,7 @@ func inside(t *rapid.T, before, after *Report) {
 		holds(t, a.AtStop, b.AtStop, what+"charge")
 		holds(t, a.Energy, b.Energy, what+"energy")
 		holds(t, a.Ratio, b.Ratio, what+"ratio")
-		if rank[is.Loss.Standing] > rank[NotShown] && was.Loss.Standing == Shown {
+		if verdict.Worse(is.Loss.Standing, verdict.NotShown) != verdict.NotShown && was.Loss.Standing == verdict.Shown {
 			t.Fatalf("%s: shown before, violated when more is known", what)
 		}
 		wide, ok := was.Wait.Computed.Time()

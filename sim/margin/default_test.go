@@ -9,6 +9,8 @@ import (
 
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/verdict"
 )
 
 func printed(t testing.TB, r *Report) string {
@@ -68,8 +70,8 @@ func TestEverySilenceIsADefault(t *testing.T) {
 // With nothing known nothing is claimed, and no wait has a number.
 func TestNothingKnownClaimsNothing(t *testing.T) {
 	r := reportOf(t, "margin/nothing_known.yaml")
-	assert.Equal(t, NotShown, r.Verdict)
-	assert.Equal(t, 3, r.Exit)
+	assert.Equal(t, verdict.NotShown, r.Verdict)
+	assert.EqualValues(t, 3, r.Exit)
 	assert.Equal(t, len(asked), r.Unanswered)
 	for _, l := range r.Lines {
 		_, ok := l.Wait.Computed.Time()

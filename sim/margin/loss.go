@@ -7,6 +7,7 @@ import (
 	"sort"
 
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
 )
@@ -14,7 +15,7 @@ import (
 // Loss is answer (iii): what is on the node when the flow has stopped after an
 // abrupt loss of its bond?
 type Loss struct {
-	Standing Standing `json:"standing"`
+	Standing verdict.Verdict `json:"standing"`
 	// Claim is wins everywhere, loses everywhere or depends; caps included.
 	Claim charge.Verdict `json:"claim"`
 	Why   string         `json:"why,omitempty"`
@@ -94,14 +95,14 @@ func claimOf(list ...charge.Verdict) charge.Verdict {
 	return list[0]
 }
 
-func standingOf(v charge.Verdict) Standing {
+func standingOf(v charge.Verdict) verdict.Verdict {
 	switch v {
 	case charge.WinsEverywhere:
-		return Shown
+		return verdict.Shown
 	case charge.LosesEverywhere:
-		return Violated
+		return verdict.Violated
 	}
-	return NotShown
+	return verdict.NotShown
 }
 
 func (b *bench) loss(nd *node, f flow, body body, stops []int, critical float64, n *notes) (Loss, error) {
@@ -131,7 +132,7 @@ func (b *bench) loss(nd *node, f flow, body body, stops []int, critical float64,
 		return a, err
 	}
 	if !f.covered {
-		a.Standing = worse(a.Standing, NotShown)
+		a.Standing = verdict.Worse(a.Standing, verdict.NotShown)
 		a.Why = "water or solids in the line are not covered; the figures are for the liquid alone"
 	}
 	return a, b.around(&a, nd, body, stops, c)
@@ -141,10 +142,10 @@ func (b *bench) loss(nd *node, f flow, body body, stops []int, critical float64,
 // is known it is the time in which the node charges.
 func (b *bench) neverStops(nd *node, a *Loss, n *notes) (goOn bool) {
 	a.Why = "nothing trips on it whatever else is true: the stream goes on"
-	a.Claim, a.Standing = charge.LosesEverywhere, Violated
+	a.Claim, a.Standing = charge.LosesEverywhere, verdict.Violated
 	if len(nd.channels) == 0 {
 		a.Why = "no channel watches it: if it floats, the stream goes on to its end"
-		a.Claim, a.Standing = charge.Depends, NotShown
+		a.Claim, a.Standing = charge.Depends, verdict.NotShown
 	}
 	if !nd.stream.Lasts.Set {
 		n.word("length of a transfer", "unknown", "streams."+nd.stream.Name+".lasts", "without an end no charge at the end can be computed")
@@ -176,11 +177,11 @@ func (b *bench) capped(a *Loss, nd *node) error {
 	} else if a.Claim == charge.Depends && a.Uncapped != nil && a.Uncapped.Verdict != a.Outcome.Verdict {
 		a.Why = fmt.Sprintf("it rests on the cap of the current: %s without it, %s with it", a.Uncapped.Verdict, a.Outcome.Verdict)
 	}
-	if len(nd.channels) == 0 && a.Standing == Violated {
+	if len(nd.channels) == 0 && a.Standing == verdict.Violated {
 		// The interlock has no say here; whether it floats is for inspection.
-		a.Standing = NotShown
+		a.Standing = verdict.NotShown
 		a.Why = "no channel watches it: loses everywhere if it floats"
-	} else if len(a.Stops) == 0 && a.Standing != Violated && len(nd.channels) > 0 {
+	} else if len(a.Stops) == 0 && a.Standing != verdict.Violated && len(nd.channels) > 0 {
 		a.Why = "nothing trips on it; judged to the end of the transfer"
 	}
 	return nil

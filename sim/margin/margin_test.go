@@ -11,6 +11,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
 )
@@ -94,7 +95,7 @@ func TestRailSiding(t *testing.T) {
 	assert.InEpsilon(t, 0.050, car.Loss.Delay.Lo, 1e-9, "contact and dead time alone")
 	near(t, 0.31, 1.6, car.Loss.TimeToIncendive, "to incendive")
 	assert.Equal(t, charge.LosesEverywhere, car.Loss.Claim)
-	assert.Equal(t, Violated, car.Standing)
+	assert.Equal(t, verdict.Violated, car.Standing)
 	// 69 mJ by hand: (1.6 µA (0.205 s + 15 s/3))²/(2·500 pF).
 	assert.InEpsilon(t, math.Pow(1.6e-6*(0.205+5), 2)/(2*500e-12), out.Energy.Hi, 1e-6)
 	// The lower end is 0.37 mJ, not the rough 0.44: the shortest chain here takes
@@ -105,7 +106,7 @@ func TestRailSiding(t *testing.T) {
 	assert.Equal(t, charge.WinsEverywhere, rails.Claim)
 	near(t, 4.9, 26, *instead(t, car, "slow flow of the file").TimeToIncendive, "at 1 m/s")
 	assert.Greater(t, car.Rising.Channels[0].Decades.Lo, 7.0, "metal has 7 decades")
-	assert.Equal(t, Shown, car.Start.Standing)
+	assert.Equal(t, verdict.Shown, car.Start.Standing)
 }
 
 func instead(t *testing.T, l *Line, means string) Instead {
@@ -145,14 +146,14 @@ func TestBulkContainer(t *testing.T) {
 	assert.InEpsilon(t, 0.23e-6, cage.Loss.Outcome.Peak.Hi, 0.02)
 	assert.InEpsilon(t, 0.43e-6, cage.Loss.Outcome.Critical.Lo, 0.02)
 	assert.Equal(t, charge.WinsEverywhere, cage.Loss.Claim)
-	assert.Equal(t, Shown, cage.Wait.Standing)
+	assert.Equal(t, verdict.Shown, cage.Wait.Standing)
 
 	liquid := lineOf(t, r, "liquid")
 	assert.Equal(t, RolePart, liquid.Role)
 	near(t, 46, 730, liquid.Loss.TimeToIncendive, "liquid to 330 V in 10..60 nF")
 	assert.Equal(t, charge.Depends, liquid.Loss.Claim, "a fill lasts 300 s")
 	assert.Equal(t, 300.0, liquid.Loss.Outcome.End.Hi)
-	assert.Equal(t, NotShown, liquid.Start.Standing, "nothing watches it")
+	assert.Equal(t, verdict.NotShown, liquid.Start.Standing, "nothing watches it")
 }
 
 func TestBagStation(t *testing.T) {
@@ -164,10 +165,10 @@ func TestBagStation(t *testing.T) {
 	assert.InEpsilon(t, 1.8e8, bag.Rising.Critical.Lo, 0.03)
 	// 1e8 plus 5 MΩ of uncertainty leaves a factor 1.7: log10(1.76e8/1.05e8) = 0.22.
 	assert.InDelta(t, 0.22, bag.Rising.Channels[0].Decades.Lo, 0.01)
-	assert.Equal(t, Shown, bag.Rising.Standing)
+	assert.Equal(t, verdict.Shown, bag.Rising.Standing)
 
 	unsure := changed(t, "margin/seven_situations.yaml", "uncertainty: 5 MΩ", "uncertainty: 90 MΩ")
-	assert.Equal(t, NotShown, lineOf(t, studied(t, unsure), "bag").Rising.Standing, "the measuring error decides")
+	assert.Equal(t, verdict.NotShown, lineOf(t, studied(t, unsure), "bag").Rising.Standing, "the measuring error decides")
 }
 
 func TestMixingTubAndDryer(t *testing.T) {
@@ -220,8 +221,8 @@ func TestAlternativesWin(t *testing.T) {
 
 func TestEverythingAnsweredIsShown(t *testing.T) {
 	r := reportOf(t, "margin/all_answered.yaml")
-	assert.Equal(t, Shown, r.Verdict)
-	assert.Equal(t, 0, r.Exit)
+	assert.Equal(t, verdict.Shown, r.Verdict)
+	assert.EqualValues(t, 0, r.Exit)
 	assert.Equal(t, 0, r.Unanswered)
 	assert.Empty(t, r.Lines[0].Loss.Instead, "nothing to do instead")
 	// Streaming current by hand with the finite pipe: K (v d)² (1-exp(-L/(v τ))),
@@ -236,40 +237,40 @@ func TestOneWrongThing(t *testing.T) {
 	for _, c := range []struct {
 		name    string
 		replace []string
-		want    Standing
-		of      func(*Line) Standing
+		want    verdict.Verdict
+		of      func(*Line) verdict.Verdict
 		says    func(*Line) string
 		text    string
 	}{
-		{"a key beside the bond", []string{"permissive: bond_tank", "permissive: bond_tank OR tank_here"}, Violated,
-			func(l *Line) Standing { return l.Start.Standing }, func(l *Line) string { return l.Start.Why }, "with tank_here true"},
-		{"nothing trips then", []string{"permissive: bond_tank", "permissive: bond_tank OR tank_here"}, Violated,
-			func(l *Line) Standing { return l.Loss.Standing }, func(l *Line) string { return l.Loss.Why }, "nothing trips"},
-		{"rising is not caught either", []string{"permissive: bond_tank", "permissive: bond_tank OR tank_here"}, Violated,
-			func(l *Line) Standing { return l.Rising.Standing }, func(l *Line) string { return l.Rising.Why }, "nothing that carries"},
-		{"no evidence", []string{", object_evidence: tank_here", ""}, NotShown,
-			func(l *Line) Standing { return l.Start.Standing }, func(l *Line) string { return l.Start.Holes[0].Text }, "no object evidence"},
-		{"no stamp", []string{"device_stamp: yes", "device_stamp: no"}, NotShown,
-			func(l *Line) Standing { return l.Start.Standing }, func(l *Line) string { return l.Start.Holes[0].Text }, "frozen"},
+		{"a key beside the bond", []string{"permissive: bond_tank", "permissive: bond_tank OR tank_here"}, verdict.Violated,
+			func(l *Line) verdict.Verdict { return l.Start.Standing }, func(l *Line) string { return l.Start.Why }, "with tank_here true"},
+		{"nothing trips then", []string{"permissive: bond_tank", "permissive: bond_tank OR tank_here"}, verdict.Violated,
+			func(l *Line) verdict.Verdict { return l.Loss.Standing }, func(l *Line) string { return l.Loss.Why }, "nothing trips"},
+		{"rising is not caught either", []string{"permissive: bond_tank", "permissive: bond_tank OR tank_here"}, verdict.Violated,
+			func(l *Line) verdict.Verdict { return l.Rising.Standing }, func(l *Line) string { return l.Rising.Why }, "nothing that carries"},
+		{"no evidence", []string{", object_evidence: tank_here", ""}, verdict.NotShown,
+			func(l *Line) verdict.Verdict { return l.Start.Standing }, func(l *Line) string { return l.Start.Holes[0].Text }, "no object evidence"},
+		{"no stamp", []string{"device_stamp: yes", "device_stamp: no"}, verdict.NotShown,
+			func(l *Line) verdict.Verdict { return l.Start.Standing }, func(l *Line) string { return l.Start.Holes[0].Text }, "frozen"},
 		{"limit above the critical", []string{"kind: metal", "kind: dissipative", "accept: 9 Ω, reject: 10 Ω, open_above: 1 kΩ", "accept: 90 MΩ, reject: 100 MΩ, open_above: 1 GΩ",
-			"velocity: 1 m/s, bore: 50 mm", "current: 50..100 uA"}, Violated,
-			func(l *Line) Standing { return l.Rising.Standing }, func(l *Line) string { return l.Rising.Why }, "above the critical"},
-		{"wait too short", []string{"velocity: 1 m/s, bore: 50 mm", "current: 50..90 uA", "wait: 60 s", "wait: 100 ms"}, Violated,
-			func(l *Line) Standing { return l.Wait.Standing }, func(l *Line) string { return l.Wait.Why }, "too short"},
-		{"water in the line", []string{"phases: single", "phases: with water or solids"}, NotShown,
-			func(l *Line) Standing { return l.Loss.Standing }, func(l *Line) string { return l.Loss.Why }, "not covered"},
+			"velocity: 1 m/s, bore: 50 mm", "current: 50..100 uA"}, verdict.Violated,
+			func(l *Line) verdict.Verdict { return l.Rising.Standing }, func(l *Line) string { return l.Rising.Why }, "above the critical"},
+		{"wait too short", []string{"velocity: 1 m/s, bore: 50 mm", "current: 50..90 uA", "wait: 60 s", "wait: 100 ms"}, verdict.Violated,
+			func(l *Line) verdict.Verdict { return l.Wait.Standing }, func(l *Line) string { return l.Wait.Why }, "too short"},
+		{"water in the line", []string{"phases: single", "phases: with water or solids"}, verdict.NotShown,
+			func(l *Line) verdict.Verdict { return l.Loss.Standing }, func(l *Line) string { return l.Loss.Why }, "not covered"},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := studied(t, changed(t, all, c.replace...))
 			assert.Equal(t, c.want, c.of(&r.Lines[0]))
 			assert.Contains(t, c.says(&r.Lines[0]), c.text)
-			assert.Equal(t, c.want.Exit(), map[Standing]int{Violated: 1, NotShown: 3}[c.want])
-			assert.NotEqual(t, 0, r.Exit)
+			assert.EqualValues(t, map[verdict.Verdict]int{verdict.Violated: 1, verdict.NotShown: 3}[c.want], c.want.Exit())
+			assert.NotEqual(t, verdict.ExitShown, r.Exit)
 		})
 	}
 	one := studied(t, changed(t, all, ", hose: none", ""))
 	assert.Equal(t, 1, one.Unanswered)
-	assert.Equal(t, 3, one.Exit)
+	assert.EqualValues(t, 3, one.Exit)
 }
 
 // The wait by hand: R C ln(V0/V) at the highest leak and capacitance. 5 µA into
@@ -282,7 +283,7 @@ func TestWaitIsComputed(t *testing.T) {
 	require.True(t, ok)
 	harmless := math.Sqrt(2 * 0.24e-3 / 500e-12)
 	assert.InEpsilon(t, 1e10*500e-12*math.Log(l.Loss.Outcome.Voltage.Hi/harmless), computed.Hi, 1e-6)
-	assert.Equal(t, Shown, l.Wait.Standing, "the wait of 60 s is long enough")
+	assert.Equal(t, verdict.Shown, l.Wait.Standing, "the wait of 60 s is long enough")
 	unknown := studied(t, changed(t, "margin/all_answered.yaml", "velocity: 1 m/s, bore: 50 mm", "current: 5 uA", "leak: 1..10 GΩ, ", "")).Lines[0]
 	assert.Contains(t, unknown.Wait.Why, "cannot be computed")
 	_, ok = unknown.Wait.Computed.Time()
@@ -369,9 +370,9 @@ func TestNothingToCheck(t *testing.T) {
 	s := read(t, "margin/all_answered.yaml")
 	s.Streams, s.Functions = nil, nil
 	r := studied(t, s)
-	assert.Equal(t, NothingChecked, r.Verdict)
-	assert.Equal(t, 4, r.Exit)
-	assert.Equal(t, NothingChecked, r.JudgeReliability())
+	assert.Equal(t, verdict.NothingChecked, r.Verdict)
+	assert.EqualValues(t, 4, r.Exit)
+	assert.Equal(t, verdict.NothingChecked, r.JudgeReliability())
 }
 
 // A sender is charged by the same current, oppositely.
@@ -384,7 +385,7 @@ func TestSenderIsANode(t *testing.T) {
 			found = true
 			assert.Equal(t, "ibc", l.Node)
 			assert.Equal(t, "drum_filling", l.Stream)
-			assert.Equal(t, Violated, l.Start.Standing, "the lance does not look at the cage's bond")
+			assert.Equal(t, verdict.Violated, l.Start.Standing, "the lance does not look at the cage's bond")
 			assert.Equal(t, charge.LosesEverywhere, l.Loss.Claim, "and the stream goes on")
 		}
 	}
@@ -406,8 +407,8 @@ func TestStreamsTogether(t *testing.T) {
 		most := 25e-9 * (l.Loss.Delay.Hi + 14)
 		assert.InEpsilon(t, most*most/(2*200e-12), l.Loss.Together.Energy.Hi, 1e-3)
 		assert.Equal(t, charge.WinsEverywhere, l.Loss.Claim, "alone")
-		assert.Equal(t, NotShown, l.Loss.Standing, "not together")
+		assert.Equal(t, verdict.NotShown, l.Loss.Standing, "not together")
 		assert.Contains(t, l.Loss.Why, "at once")
 	}
-	assert.Equal(t, 3, r.Exit)
+	assert.EqualValues(t, 3, r.Exit)
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 )
 
 // ReportVersion is the version of the report's shape.
@@ -20,17 +21,15 @@ func Schema() []byte { return schema }
 
 // Report is everything that one call of margin has to say.
 type Report struct {
-	Schema      string        `json:"schema"`
-	Tool        string        `json:"tool"`
-	Verb        string        `json:"verb"`
-	Site        Identity      `json:"site"`
-	Lines       []Line        `json:"lines"`
-	Unmonitored []Unmonitored `json:"unmonitored_parts"`
-	Sources     []Source      `json:"ignition_sources"`
-	Unanswered  int           `json:"unanswered"`
-	Reliability []Assessed    `json:"reliability"`
-	Verdict     Standing      `json:"verdict"`
-	Exit        int           `json:"exit"`
+	verdict.Head[string]
+	Site        Identity        `json:"site"`
+	Lines       []Line          `json:"lines"`
+	Unmonitored []Unmonitored   `json:"unmonitored_parts"`
+	Sources     []Source        `json:"ignition_sources"`
+	Unanswered  int             `json:"unanswered"`
+	Reliability []Assessed      `json:"reliability"`
+	Verdict     verdict.Verdict `json:"verdict"`
+	Exit        verdict.Exit    `json:"exit"`
 }
 
 // Identity names the site.
@@ -42,18 +41,18 @@ type Identity struct {
 
 // Line is the three answers for one node and one stream.
 type Line struct {
-	Node     string   `json:"node"`
-	Role     string   `json:"role"`
-	Of       string   `json:"of,omitempty"`
-	Stream   string   `json:"stream"`
-	Product  string   `json:"product,omitempty"`
-	Channels []string `json:"channels"`
-	Standing Standing `json:"standing"`
-	Start    Start    `json:"start"`
-	Rising   Rising   `json:"rising"`
-	Loss     Loss     `json:"loss"`
-	Wait     Wait     `json:"wait"`
-	Inputs   []Known  `json:"inputs"`
+	Node     string          `json:"node"`
+	Role     string          `json:"role"`
+	Of       string          `json:"of,omitempty"`
+	Stream   string          `json:"stream"`
+	Product  string          `json:"product,omitempty"`
+	Channels []string        `json:"channels"`
+	Standing verdict.Verdict `json:"standing"`
+	Start    Start           `json:"start"`
+	Rising   Rising          `json:"rising"`
+	Loss     Loss            `json:"loss"`
+	Wait     Wait            `json:"wait"`
+	Inputs   []Known         `json:"inputs"`
 	// Alike are the places of later lines that differ from this one in names only.
 	Alike []int `json:"alike"`
 	alike bool  // this is one of them
@@ -72,7 +71,7 @@ func study(s *site.Site, tool string, brief bool) (*Report, error) {
 	for i := range s.Channels {
 		b.timings = append(b.timings, s.Timing(config, i))
 	}
-	r := &Report{Schema: ReportVersion, Tool: tool, Verb: "margin", Site: Identity{s.Name, s.Title, s.Hash}, Lines: []Line{}, Unmonitored: b.unmonitored()}
+	r := &Report{Head: verdict.Head[string]{Schema: ReportVersion, Tool: tool, Verb: "margin"}, Site: Identity{s.Name, s.Title, s.Hash}, Lines: []Line{}, Unmonitored: b.unmonitored()}
 	for _, nd := range b.nodes() {
 		line, err := b.line(nd)
 		if err != nil {
@@ -114,7 +113,7 @@ func (b *bench) line(nd *node) (Line, error) {
 		return l, err
 	}
 	if open {
-		l.Loss.Standing = worse(l.Loss.Standing, NotShown)
+		l.Loss.Standing = verdict.Worse(l.Loss.Standing, verdict.NotShown)
 		l.Loss.Why = strings.TrimPrefix(l.Loss.Why+"; a permissive has too many cases to look at them all", "; ")
 	}
 	l.Wait = b.wait(nd, &l.Loss, body)
@@ -125,10 +124,7 @@ func (b *bench) line(nd *node) (Line, error) {
 
 // judge joins the answers of one line.
 func (l *Line) judge() {
-	l.Standing = Shown
-	for _, s := range []Standing{l.Start.Standing, l.Rising.Standing, l.Loss.Standing, l.Wait.Standing} {
-		l.Standing = worse(l.Standing, s)
-	}
+	l.Standing = verdict.Worst(l.Start.Standing, l.Rising.Standing, l.Loss.Standing, l.Wait.Standing)
 }
 
 // group finds lines that differ in names only, so that eight like bays are told
@@ -168,37 +164,19 @@ var word = regexp.MustCompile(`[a-z][a-z0-9_]*`)
 
 // judge joins all answers.
 func (r *Report) judge() {
-	r.Verdict = NothingChecked
-	if len(r.Lines) > 0 {
-		r.Verdict = Shown
-	}
-	for i := range r.Lines {
-		r.Verdict = worse(r.Verdict, r.Lines[i].Standing)
-	}
+	r.Verdict = verdict.Over(r.Lines, func(l *Line) verdict.Verdict { return l.Standing })
 	if r.Unanswered > 0 {
-		r.Verdict = worse(r.Verdict, NotShown)
+		r.Verdict = verdict.Worse(r.Verdict, verdict.NotShown)
 	}
 	for i := range r.Reliability {
 		if r.Reliability[i].Target > 0 { // without a target it is information only
-			r.Verdict = worse(r.Verdict, r.Reliability[i].Standing)
+			r.Verdict = verdict.Worse(r.Verdict, r.Reliability[i].Standing)
 		}
 	}
 	r.Exit = r.Verdict.Exit()
 }
 
-// Exit is what the word tells the shell.
-func (s Standing) Exit() int {
-	return map[Standing]int{Shown: 0, Violated: 1, NotShown: 3, NothingChecked: 4}[s]
-}
-
 // JudgeReliability is the verdict over the assessor's numbers alone.
-func (r *Report) JudgeReliability() Standing {
-	verdict := NothingChecked
-	if len(r.Reliability) > 0 {
-		verdict = Shown
-	}
-	for i := range r.Reliability {
-		verdict = worse(verdict, r.Reliability[i].Standing)
-	}
-	return verdict
+func (r *Report) JudgeReliability() verdict.Verdict {
+	return verdict.Over(r.Reliability, func(a *Assessed) verdict.Verdict { return a.Standing })
 }

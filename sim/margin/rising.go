@@ -4,13 +4,14 @@ import (
 	"fmt"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
 )
 
 // Rising is answer (ii): is a rising resistance caught before the critical one?
 type Rising struct {
-	Standing Standing          `json:"standing"`
+	Standing verdict.Verdict   `json:"standing"`
 	Why      string            `json:"why"`
 	Channels []RisingChannel   `json:"channels"`
 	Critical interval.Interval `json:"critical"` // Ω, where the part reaches what ignites
@@ -31,14 +32,14 @@ type RisingChannel struct {
 
 func (b *bench) rising(nd *node, f flow, body body, stops []int, n *notes) Rising {
 	limits := charge.ResistanceLimits(f.current, body.everCapacitance(), body.ignition)
-	a := Rising{Standing: Shown, Critical: limits.Critical, Design: limits.Design, Channels: []RisingChannel{}}
+	a := Rising{Standing: verdict.Shown, Critical: limits.Critical, Design: limits.Design, Channels: []RisingChannel{}}
 	if body.spark() != body.capacitance {
 		// Charge collected at one capacitance sparks at another, lower one.
 		held := body.capacitance.Mul(f.current)
 		a.Critical = a.Critical.Min(body.ignition.Charge(body.spark()).Div(held))
 	}
 	if len(nd.channels) == 0 {
-		a.Standing, a.Why = NotShown, "no channel reads its resistance"
+		a.Standing, a.Why = verdict.NotShown, "no channel reads its resistance"
 		return a
 	}
 	for _, i := range nd.channels {
@@ -47,17 +48,17 @@ func (b *bench) rising(nd *node, f flow, body body, stops []int, n *notes) Risin
 		a.Channels = append(a.Channels, c)
 		switch {
 		case c.Decades.Hi <= 0:
-			a.Standing = worse(a.Standing, Violated)
+			a.Standing = verdict.Worse(a.Standing, verdict.Violated)
 		case c.Decades.Lo <= 0:
-			a.Standing = worse(a.Standing, NotShown)
+			a.Standing = verdict.Worse(a.Standing, verdict.NotShown)
 		}
 	}
 	switch {
 	case len(stops) == 0:
-		a.Standing, a.Why = Violated, "it is seen, but nothing that carries the stream trips on it whatever else is true"
-	case a.Standing == Shown:
+		a.Standing, a.Why = verdict.Violated, "it is seen, but nothing that carries the stream trips on it whatever else is true"
+	case a.Standing == verdict.Shown:
 		a.Why = "caught before the critical one"
-	case a.Standing == Violated:
+	case a.Standing == verdict.Violated:
 		a.Why = "the limit lies above the critical resistance"
 	default:
 		a.Why = "the error of measurement decides: the limit is too near to the critical resistance"

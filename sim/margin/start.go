@@ -7,29 +7,8 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 )
-
-// Standing is the verdict word of one answer.
-type Standing string
-
-// The words. Nothing is ever "safe".
-const (
-	Shown          Standing = "shown"
-	Violated       Standing = "violated"
-	NotShown       Standing = "not shown"
-	NothingChecked Standing = "nothing checked"
-)
-
-// rank orders the words for mixed results, worst last.
-var rank = map[Standing]int{Shown: 0, NotShown: 1, NothingChecked: 2, Violated: 3}
-
-// worse is the word of two results together.
-func worse(a, b Standing) Standing {
-	if rank[b] > rank[a] {
-		return b
-	}
-	return a
-}
 
 // Hole is what the readings do not show.
 type Hole struct {
@@ -42,15 +21,15 @@ type Hole struct {
 
 // Start is answer (i): is a start without bond prevented?
 type Start struct {
-	Standing Standing `json:"standing"`
-	Why      string   `json:"why"`
-	Holes    []Hole   `json:"holes"`
+	Standing verdict.Verdict `json:"standing"`
+	Why      string          `json:"why"`
+	Holes    []Hole          `json:"holes"`
 }
 
 func (b *bench) start(nd *node) Start {
-	a := Start{Standing: Shown, Holes: []Hole{}}
+	a := Start{Standing: verdict.Shown, Holes: []Hole{}}
 	if len(nd.channels) == 0 {
-		a.Standing, a.Why = NotShown, "no channel shows the earth of "+nd.name+": it rests on "+bondWords(nd)
+		a.Standing, a.Why = verdict.NotShown, "no channel shows the earth of "+nd.name+": it rests on "+bondWords(nd)
 		return a
 	}
 	var all []interlock.Permissive
@@ -60,10 +39,10 @@ func (b *bench) start(nd *node) Start {
 	s := b.search(all, nd.bond, nil)
 	switch s.run() {
 	case found:
-		a.Standing = Violated
+		a.Standing = verdict.Violated
 		a.Why = fmt.Sprintf("%s may start %s without the bond", strings.Join(nd.stream.Through, " and "), s.example(b.site.CauseName))
 	case cutOff:
-		a.Standing, a.Why = NotShown, "the permissives have too many cases to look at them all; use verify"
+		a.Standing, a.Why = verdict.NotShown, "the permissives have too many cases to look at them all; use verify"
 	default:
 		a.Why = b.startRule(nd)
 	}
@@ -72,7 +51,7 @@ func (b *bench) start(nd *node) Start {
 	}
 	for _, h := range a.Holes {
 		if h.Opens {
-			a.Standing = worse(a.Standing, NotShown)
+			a.Standing = verdict.Worse(a.Standing, verdict.NotShown)
 		}
 	}
 	return a

@@ -7,6 +7,7 @@ import (
 	"strconv"
 	"strings"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
 	"ohmgate/sim/reliability"
@@ -79,11 +80,11 @@ func (r *Report) summary() string {
 	if len(r.Lines) == 0 {
 		return "nothing checked: the site has no stream that charges a vessel; write streams: and vessels:"
 	}
-	counts := map[Standing]int{}
+	counts := map[verdict.Verdict]int{}
 	for i := range r.Lines {
 		counts[r.Lines[i].Standing]++
 	}
-	text := fmt.Sprintf("%s: of %d lines %d shown, %d violated, %d not shown", r.Verdict, len(r.Lines), counts[Shown], counts[Violated], counts[NotShown])
+	text := fmt.Sprintf("%s: of %d lines %d shown, %d violated, %d not shown", r.Verdict, len(r.Lines), counts[verdict.Shown], counts[verdict.Violated], counts[verdict.NotShown])
 	if r.Unanswered > 0 {
 		text += fmt.Sprintf("; %d ignition sources unanswered", r.Unanswered)
 	}

@@ -3,6 +3,7 @@ package margin
 import (
 	"strings"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
 )
@@ -50,7 +51,7 @@ func (b *bench) together(r *Report) error {
 // addTogether lets the streams together weaken a verdict, never mend it.
 func (a *Loss) addTogether(t *Together) {
 	a.Together = t
-	if a.Standing == Shown && t.Claim != charge.WinsEverywhere {
+	if a.Standing == verdict.Shown && t.Claim != charge.WinsEverywhere {
 		a.Standing = standingOf(t.Claim)
 		a.Why = "alone; not while " + strings.Join(t.Streams, " and ") + " flow at once"
 	}

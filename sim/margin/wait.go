@@ -5,6 +5,7 @@ import (
 	"strconv"
 
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
 )
@@ -12,15 +13,15 @@ import (
 // Wait is how long nobody may touch the node after confirmed end of flow. It is
 // advice to people, no barrier.
 type Wait struct {
-	Standing   Standing    `json:"standing"`
-	Why        string      `json:"why"`
-	Computed   charge.Wait `json:"computed"`    // until a spark no longer ignites
-	ToNoSpark  charge.Wait `json:"to_no_spark"` // until nothing sparks at all
-	Configured float64     `json:"configured"`  // s
+	Standing   verdict.Verdict `json:"standing"`
+	Why        string          `json:"why"`
+	Computed   charge.Wait     `json:"computed"`    // until a spark no longer ignites
+	ToNoSpark  charge.Wait     `json:"to_no_spark"` // until nothing sparks at all
+	Configured float64         `json:"configured"`  // s
 }
 
 func (b *bench) wait(nd *node, a *Loss, body body) Wait {
-	w := Wait{Configured: seconds(nd.vessel.Wait), Standing: NotShown}
+	w := Wait{Configured: seconds(nd.vessel.Wait), Standing: verdict.NotShown}
 	if a.Outcome == nil {
 		w.Computed = charge.Wait{Why: "cannot be computed: no end of flow is known"}
 		w.ToNoSpark = w.Computed
@@ -35,7 +36,7 @@ func (b *bench) wait(nd *node, a *Loss, body body) Wait {
 	w.Computed = charge.WaitFor(a.Outcome.Peak, a.Outcome.Critical, body.leak, ever)
 	w.ToNoSpark = charge.WaitFor(a.Outcome.Peak, charge.SparkVoltage.Value.Mul(body.spark()), body.leak, ever)
 	if a.Outcome.Verdict == charge.WinsEverywhere {
-		w.Standing, w.Why = Shown, "below what ignites already when the flow has stopped"
+		w.Standing, w.Why = verdict.Shown, "below what ignites already when the flow has stopped"
 		return w
 	}
 	configured := "no wait is configured"
@@ -50,9 +51,9 @@ func (b *bench) wait(nd *node, a *Loss, body body) Wait {
 			w.Why += " is a site rule"
 		}
 	case t.Hi <= w.Configured:
-		w.Standing, w.Why = Shown, fmt.Sprintf("computed %s, %s", timeText(t), configured)
+		w.Standing, w.Why = verdict.Shown, fmt.Sprintf("computed %s, %s", timeText(t), configured)
 	case t.Lo > w.Configured:
-		w.Standing, w.Why = Violated, fmt.Sprintf("computed %s, %s: too short", timeText(t), configured)
+		w.Standing, w.Why = verdict.Violated, fmt.Sprintf("computed %s, %s: too short", timeText(t), configured)
 	default:
 		w.Why = fmt.Sprintf("computed %s, %s: too short for the higher leak resistances", timeText(t), configured)
 	}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 )
 
 // Version is the version of the report's shape.
@@ -65,25 +66,16 @@ type Identity struct {
 
 // Report is everything that one review has to say.
 type Report struct {
-	Schema     string    `json:"schema"`
-	Tool       string    `json:"tool"`
-	Verb       string    `json:"verb"`
-	Site       Identity  `json:"site"`
-	File       string    `json:"file"`
-	FailOn     Severity  `json:"fail_on"`
-	Findings   []Finding `json:"findings"`
-	Suppressed []Finding `json:"suppressed"`
-	Counts     Counts    `json:"counts"`
-	Verdict    string    `json:"verdict"`
-	Exit       int       `json:"exit"`
+	verdict.Head[string]
+	Site       Identity        `json:"site"`
+	File       string          `json:"file"`
+	FailOn     Severity        `json:"fail_on"`
+	Findings   []Finding       `json:"findings"`
+	Suppressed []Finding       `json:"suppressed"`
+	Counts     Counts          `json:"counts"`
+	Verdict    verdict.Verdict `json:"verdict"`
+	Exit       verdict.Exit    `json:"exit"`
 }
-
-// The verdicts and what they tell the shell.
-const (
-	shown    = "shown"
-	violated = "violated"
-	nothing  = "nothing checked"
-)
 
 // Levels are the words for failOn.
 func Levels() []Severity { return []Severity{Must, Should, Note, Never} }
@@ -98,7 +90,7 @@ func Review(s *site.Site, tool string, failOn Severity) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &Report{Schema: Version, Tool: tool, Verb: "review", Site: Identity{s.Name, s.Title, s.Hash}, File: s.File, FailOn: failOn,
+	r := &Report{Head: verdict.Head[string]{Schema: Version, Tool: tool, Verb: "review"}, Site: Identity{s.Name, s.Title, s.Hash}, File: s.File, FailOn: failOn,
 		Findings: []Finding{}, Suppressed: []Finding{}}
 	rules := Rules()
 	for i := range rules {
@@ -223,10 +215,11 @@ func (r *Report) judge(s *site.Site, rules int) {
 	r.Counts.Suppressed, r.Counts.Rules = len(r.Suppressed), rules
 	switch {
 	case failing > 0:
-		r.Verdict, r.Exit = violated, 1
+		r.Verdict = verdict.Violated
 	case len(s.Channels) == 0 || len(s.Outputs) == 0:
-		r.Verdict, r.Exit = nothing, 4
+		r.Verdict = verdict.NothingChecked
 	default:
-		r.Verdict, r.Exit = shown, 0
+		r.Verdict = verdict.Shown
 	}
+	r.Exit = r.Verdict.Exit()
 }

@@ -17,6 +17,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 )
 
 const cutSection = "\x00cut"
@@ -120,7 +121,7 @@ func TestTheRightSiteIsNotBuried(t *testing.T) {
 	require.Zero(t, r.Counts.Must)
 	require.Zero(t, r.Counts.Should)
 	require.LessOrEqual(t, r.Counts.Note, 5)
-	require.Equal(t, "shown", r.Verdict)
+	require.Equal(t, verdict.Shown, r.Verdict)
 }
 
 func TestRulesAreNumberedAndSourced(t *testing.T) {
@@ -182,7 +183,7 @@ func TestFailOn(t *testing.T) {
 	for _, c := range []struct {
 		s      *site.Site
 		failOn Severity
-		exit   int
+		exit   verdict.Exit
 	}{
 		{must, Must, 1}, {must, Should, 1}, {must, Note, 1}, {must, Never, 0},
 		{should, Must, 0}, {should, Should, 1}, {should, Note, 1}, {should, Never, 0},
@@ -200,8 +201,8 @@ func TestNothingToReview(t *testing.T) {
 	s, problems := site.Parse("empty.yaml", []byte("site: empty\nscan: 10 ms\nchannels: {}\noutputs: {}\n"))
 	require.NoError(t, problems.Err())
 	r := reviewed(t, s)
-	require.Equal(t, 4, r.Exit)
-	require.Equal(t, "nothing checked", r.Verdict)
+	require.EqualValues(t, 4, r.Exit)
+	require.Equal(t, verdict.NothingChecked, r.Verdict)
 }
 
 func TestDemoSitesComeOutWithoutMust(t *testing.T) {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"io"
 	"strings"
+
+	"ohmgate/interlock/verdict"
 )
 
 const (
@@ -184,11 +186,11 @@ func (r *Report) summary() string {
 
 func (r *Report) verdictLine() string {
 	switch {
-	case r.Verdict == nothing:
+	case r.Verdict == verdict.NothingChecked:
 		return "nothing checked: the site has no channel or no output"
 	case r.FailOn == Never:
 		return "shown: findings do not count here (--fail-on never); " + r.summary()
-	case r.Verdict == violated:
+	case r.Verdict == verdict.Violated:
 		return fmt.Sprintf("violated: findings at or above %s; %s", r.FailOn, r.summary())
 	}
 	return fmt.Sprintf("shown: no finding at or above %s; %s. No finding is no proof.", r.FailOn, r.summary())

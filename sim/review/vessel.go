@@ -4,6 +4,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/margin"
 )
@@ -13,20 +14,20 @@ var vesselRules = []Rule{
 		"After a loss under flow the clamp goes back on and the flow starts again at once.",
 		"BG RCI Ex-Schutz FAQ 7.10, after TRGS 727", seen, "write wait: and acknowledge:",
 		waitRule(func(l *margin.Line, v *site.Vessel) bool {
-			return v.Wait == 0 && l.Wait.Standing != margin.Shown
+			return v.Wait == 0 && l.Wait.Standing != verdict.Shown
 		})},
 	{"R131", Must, "the wait is shorter than the charge lasts",
 		"At every leak resistance that the file allows the vessel still holds what ignites.",
 		"BG RCI Ex-Schutz FAQ 7.10, after TRGS 727", seen, "a longer wait, or bleed through 100 MΩ or more",
 		waitRule(func(l *margin.Line, v *site.Vessel) bool {
-			return v.Wait > 0 && l.Wait.Standing == margin.Violated
+			return v.Wait > 0 && l.Wait.Standing == verdict.Violated
 		})},
 	{"R132", Should, "the wait may be shorter than the charge lasts",
 		"At the upper end of the leak resistance, which governs, the vessel still holds what ignites.",
 		"BG RCI Ex-Schutz FAQ 7.10, after TRGS 727", seen, "a longer wait, a measured leak, or bleed through 100 MΩ or more",
 		waitRule(func(l *margin.Line, v *site.Vessel) bool {
 			_, computed := l.Wait.Computed.Time()
-			return v.Wait > 0 && l.Wait.Standing == margin.NotShown && computed
+			return v.Wait > 0 && l.Wait.Standing == verdict.NotShown && computed
 		})},
 	{"R133", Should, "the wait can not be computed",
 		"Nobody knows the leak of the vessel without its clamp: the wait is a site rule.",

@@ -42,7 +42,7 @@ var mayImport = map[string][]string{
 	"sim/trace":        {"monitor", "interlock", "interlock/tell"},
 	"sim/trace/...":    {"monitor", "interlock", "interlock/tell", "sim/trace"},
 	"sim/trace/csv":    {"monitor", "interlock", "interlock/tell", "interlock/site/...", "sim/trace"},
-	"sim/trace/replay": {"monitor", "interlock", "interlock/tell", "interlock/loop", "sim/trace"},
+	"sim/trace/replay": {"monitor", "interlock", "interlock/verdict", "interlock/tell", "interlock/loop", "sim/trace"},
 
 	// The bench.
 	"hwio":                 {},

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace/csv"
 	"ohmgate/sim/trace/tracetest"
 )
@@ -39,7 +40,7 @@ func benchmarkReplay(b *testing.B, table []byte) {
 		replayer := New(c, h, Options{})
 		report, err := replayer.Run(reader, &reader.Diary)
 		stepped = replayer.turner.stepped
-		if err != nil || report.Verdict != Shown {
+		if err != nil || report.Verdict != verdict.Shown {
 			b.Fatal(err, report.Verdict)
 		}
 		split += middle.Sub(begin)

@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/csv"
@@ -136,7 +137,7 @@ const beforeOverrun = 9700
 func TestForeignRecordingReplays(t *testing.T) {
 	report := foreign(t, newHistorian(t), beforeOverrun, Options{}, "")
 	require.Nil(t, report.First)
-	require.Equal(t, Shown, report.Verdict, report.Because)
+	require.Equal(t, verdict.Shown, report.Verdict, report.Because)
 	require.EqualValues(t, beforeOverrun, report.Scans)
 	require.EqualValues(t, beforeOverrun*3, report.Compared)
 }
@@ -147,7 +148,7 @@ func TestJitterWithinOneScanChangesNothing(t *testing.T) {
 	h.jitter = 9 * time.Millisecond
 	report := foreign(t, h, beforeOverrun, Options{Tolerance: 1}, "")
 	require.NotNil(t, report)
-	require.Equal(t, Shown, report.Verdict, report.First)
+	require.Equal(t, verdict.Shown, report.Verdict, report.First)
 }
 
 // An output that trails within the tolerance is skew, beyond it a divergence;
@@ -156,12 +157,12 @@ func TestTolerance(t *testing.T) {
 	h := newHistorian(t)
 	h.delayRows = 2
 	report := foreign(t, h, beforeOverrun, Options{Tolerance: 2}, "")
-	require.Equal(t, Shown, report.Verdict, report.First)
+	require.Equal(t, verdict.Shown, report.Verdict, report.First)
 	require.Equal(t, 2, report.LargestSkew)
 	h = newHistorian(t)
 	h.delayRows = 2
 	report = foreign(t, h, beforeOverrun, Options{Tolerance: 1}, "")
-	require.Equal(t, Violated, report.Verdict)
+	require.Equal(t, verdict.Violated, report.Verdict)
 	require.Equal(t, "output", report.First.What)
 	require.Greater(t, report.Divergences, 3)
 	require.NotEmpty(t, report.Kinds)
@@ -187,7 +188,7 @@ func TestContactThatMovesAlone(t *testing.T) {
 	}
 	report := foreign(t, h, beforeOverrun, Options{Tolerance: 2}, "")
 	require.Positive(t, dropped)
-	require.Equal(t, Violated, report.Verdict)
+	require.Equal(t, verdict.Violated, report.Verdict)
 	require.Equal(t, 1, report.Divergences)
 	require.Equal(t, "valve_1", report.First.Subject)
 	require.EqualValues(t, dropped, report.First.Scan)
@@ -201,7 +202,7 @@ func TestGap(t *testing.T) {
 	h := newHistorian(t)
 	h.skip = func(scan int) bool { return scan >= 1700 && scan < 1900 }
 	report := foreign(t, h, 1990, Options{}, "")
-	require.Equal(t, NotShown, report.Verdict, report.First)
+	require.Equal(t, verdict.NotShown, report.Verdict, report.First)
 	require.Len(t, report.Troubles, 2, report.Troubles) // the gap, and that there are no stamps
 	require.Equal(t, 1, report.Troubles[1].Count)
 	require.Contains(t, report.Troubles[1].First[0].Text, "2.01s")
@@ -222,7 +223,7 @@ func TestRecordingsThatCannotDecide(t *testing.T) {
 			h := newHistorian(t)
 			c.h(h)
 			report := foreign(t, h, beforeOverrun, Options{Tolerance: 1}, c.more)
-			require.Equal(t, NotShown, report.Verdict, report.Because)
+			require.Equal(t, verdict.NotShown, report.Verdict, report.Because)
 			text := fmt.Sprint(report.Troubles)
 			require.Contains(t, text, c.says)
 			require.Contains(t, text, "record every reading, without dead-band, at least every 10ms")
@@ -245,7 +246,7 @@ func TestNothingToCompareComesFirst(t *testing.T) {
 	report, err := New(c, header, Options{}).Run(reader, &reader.Diary)
 	require.NoError(t, err)
 	require.True(t, reader.Diary.Blind())
-	require.Equal(t, NothingChecked, report.Verdict)
+	require.Equal(t, verdict.NothingChecked, report.Verdict)
 }
 
 // A recording that begins in the middle of a transfer needs the logic running.
@@ -253,11 +254,11 @@ func TestBeginsRunning(t *testing.T) {
 	h := newHistorian(t)
 	h.skip = func(scan int) bool { return scan < 1600 }
 	cold := foreign(t, h, 1950, Options{}, "")
-	require.Equal(t, Violated, cold.Verdict)
+	require.Equal(t, verdict.Violated, cold.Verdict)
 	require.Contains(t, cold.First.Rule[0], "first scan since power-up")
 	h = newHistorian(t)
 	h.skip = func(scan int) bool { return scan < 1600 }
 	warm := foreign(t, h, 1950, Options{Running: true}, "")
-	require.Equal(t, Shown, warm.Verdict, warm.First)
+	require.Equal(t, verdict.Shown, warm.Verdict, warm.First)
 	require.Contains(t, warm.Start, "running: assumed")
 }

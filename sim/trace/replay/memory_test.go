@@ -13,6 +13,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/csv"
 	"ohmgate/sim/trace/metrics"
@@ -61,7 +62,7 @@ func streamed(t *testing.T, scans int) uint64 {
 	report, err := New(c, h, Options{Watch: group}).Run(reader, &reader.Diary)
 	require.NoError(t, err)
 	require.NoError(t, group.Close())
-	require.Equal(t, Shown, report.Verdict, report.Because)
+	require.Equal(t, verdict.Shown, report.Verdict, report.Because)
 	require.EqualValues(t, scans, report.Scans)
 	return weight.most
 }
@@ -105,7 +106,7 @@ func BenchmarkDayFile(b *testing.B) {
 			b.Fatal(err)
 		}
 		report, err := New(c, h, Options{}).Run(reader, &reader.Diary)
-		if err != nil || report.Verdict != Shown || report.Scans != scans {
+		if err != nil || report.Verdict != verdict.Shown || report.Scans != scans {
 			b.Fatal(err, report)
 		}
 		replayed := time.Since(begin)

@@ -8,6 +8,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/csv"
 	"ohmgate/sim/trace/tracetest"
@@ -43,7 +44,7 @@ func TestOwnRecordingReplaysWithoutDivergence(t *testing.T) {
 	}
 	report, _ := replayOwn(t, 3, table)
 	require.Nil(t, report.First)
-	require.Equal(t, Shown, report.Verdict, report.Because)
+	require.Equal(t, verdict.Shown, report.Verdict, report.Because)
 	require.EqualValues(t, 40000, report.Scans)
 	require.EqualValues(t, 40000*(3+4+3), report.Compared-eventsIn(report, table))
 	require.Empty(t, report.Troubles)
@@ -86,7 +87,7 @@ func TestChangedRecordingDiverges(t *testing.T) {
 			changed := append([]string(nil), lines...)
 			changed[at] = strings.Replace(changed[at], c.from, c.to, 1)
 			report, _ := replayOwn(t, 2, []byte(strings.Join(changed, "\n")))
-			require.Equal(t, Violated, report.Verdict)
+			require.Equal(t, verdict.Violated, report.Verdict)
 			require.Equal(t, c.what, report.First.What)
 			require.Equal(t, at+1, report.First.Line)
 			require.NotEmpty(t, report.First.Rule)

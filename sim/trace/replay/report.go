@@ -3,23 +3,14 @@ package replay
 import (
 	"sort"
 
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
-)
-
-// Verdict is what a replay may say, and nothing else.
-type Verdict string
-
-const (
-	Shown          Verdict = "shown"
-	Violated       Verdict = "violated"
-	NotShown       Verdict = "not shown"
-	NothingChecked Verdict = "nothing checked"
 )
 
 // Report is the result of one replay.
 type Report struct {
-	Verdict Verdict `json:"verdict"`
-	Because string  `json:"because"`
+	Verdict verdict.Verdict `json:"verdict"`
+	Because string          `json:"because"`
 
 	Scans    uint64  `json:"scans"`
 	Lasts    float64 `json:"lasts_s"`
@@ -109,16 +100,16 @@ func (r *Report) judge(d *trace.Diary) {
 	sort.SliceStable(r.Kinds, func(i, j int) bool { return r.Kinds[i].Count > r.Kinds[j].Count })
 	switch {
 	case r.Scans == 0:
-		r.Verdict, r.Because = NothingChecked, "the recording holds no scan"
+		r.Verdict, r.Because = verdict.NothingChecked, "the recording holds no scan"
 	case r.Compared == 0:
-		r.Verdict, r.Because = NothingChecked, "the recording holds nothing to compare: no output, no phase"
+		r.Verdict, r.Because = verdict.NothingChecked, "the recording holds nothing to compare: no output, no phase"
 	case d.Blind():
-		r.Verdict, r.Because = NotShown, "the recording cannot show what the logic would have seen"
+		r.Verdict, r.Because = verdict.NotShown, "the recording cannot show what the logic would have seen"
 	case r.Divergences > 0:
-		r.Verdict, r.Because = Violated, "the recording and the logic part"
+		r.Verdict, r.Because = verdict.Violated, "the recording and the logic part"
 	case d.Undecided():
-		r.Verdict, r.Because = NotShown, "no divergence in what could be read, but not all could be"
+		r.Verdict, r.Because = verdict.NotShown, "no divergence in what could be read, but not all could be"
 	default:
-		r.Verdict, r.Because = Shown, "the logic comes to the same decisions, to the last scan"
+		r.Verdict, r.Because = verdict.Shown, "the logic comes to the same decisions, to the last scan"
 	}
 }
