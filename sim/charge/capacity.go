@@ -1,7 +1,6 @@
 package charge
 
 import (
-	"math"
 	"strings"
 
 	"ohmgate/sim/charge/interval"
@@ -51,22 +50,4 @@ func CapacitanceDefault(object string) (Fact, bool) {
 		return f, true
 	}
 	return Fact{}, false
-}
-
-// PlateCapacitance is ε_r ε0 A/h in F: a flat bottom of area A (m²) at height h
-// (m), or a wall of thickness h between a liquid and what surrounds it. Stray
-// fields at the rim are not in it, so it is low when h is not small.
-func PlateCapacitance(relativePermittivity, area, height interval.Interval) interval.Interval {
-	return relativePermittivity.Scale(Permittivity).Mul(area).Div(height)
-}
-
-// DiscArea is the area in m² of a round bottom of the given diameter (m).
-func DiscArea(diameter interval.Interval) interval.Interval {
-	return interval.Apply(func(at ...float64) float64 { return math.Pi / 4 * at[0] * at[0] }, interval.Rising(diameter))
-}
-
-// SphereCapacitance is 4 π ε_r ε0 r in F of a ball of radius r (m) far from everything.
-func SphereCapacitance(relativePermittivity, radius interval.Interval) interval.Interval {
-	f := func(at ...float64) float64 { return 4 * math.Pi * Permittivity * at[0] * at[1] }
-	return interval.Apply(f, interval.Rising(relativePermittivity), interval.Rising(radius))
 }

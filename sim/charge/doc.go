@@ -15,11 +15,11 @@
 //	liquid.go      streaming current, charge density, relaxation
 //	filter.go      charge from strainers and fine filters, and residence after them
 //	powder.go      charge of powders by operation
-//	capacity.go    capacitances: table, estimates, the {0.5, 2} rule
+//	capacity.go    capacitances: table, the {0.5, 2} rule
 //	ignition.go    minimum ignition energies, one named source a row
 //	spark.go       spark energy, the voltage and charge that ignite
 //	resistance.go  critical resistance and the limits in use
-//	conductor.go   an isolated or leaky conductor: voltage, time to a level
+//	conductor.go   an isolated or leaky conductor: time to a level
 //	rundown.go     how a flow dies away, and the charge it still brings
 //	loss.go        the whole question: bond lost under flow; verdict
 //	sensitivity.go break-even of an input, bars of a tornado plot

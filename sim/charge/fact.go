@@ -81,6 +81,5 @@ const (
 	sourceIEC      = "IEC TS 60079-32-1"
 	sourceBS       = "BS 5958-1 / CLC TR 50404 / IEC TS 60079-32-1 family"
 	sourcePhysics  = "physics pages (Paschen curve of air)"
-	sourceCFR      = "33 CFR 154.550"
 	sourcePractice = "common practice"
 )

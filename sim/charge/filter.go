@@ -82,9 +82,3 @@ func (f Filter) Residual(density, residence, relativePermittivity, conductivity 
 	}
 	return left
 }
-
-// EitherSign combines two currents or densities whose signs are not known: from
-// their difference to their sum. Filter charge and pipe charge may oppose.
-func EitherSign(a, b interval.Interval) interval.Interval {
-	return a.Sub(b).Abs().Hull(a.Add(b))
-}

@@ -112,10 +112,6 @@ func IgnitionEnergy(substance string) (Fact, bool) {
 	return found, ok
 }
 
-// HybridEnergy is the ignition energy in J to assume for dust in a flammable
-// vapour: the vapour's, when that is lower (common practice).
-func HybridEnergy(dust, vapour interval.Interval) interval.Interval { return dust.Min(vapour) }
-
 // ConeDischarge is the energy ceiling in J of a cone (bulking-brush) discharge on
 // heaped powder; no bond prevents it.
 var ConeDischarge = Fact{Name: "cone discharge ceiling", Value: interval.Between(10e-3, 25e-3), Unit: "J",

@@ -42,15 +42,6 @@ func LongPipe(velocity, diameter interval.Interval) PipeFlow {
 		Length: interval.Point(math.Inf(1)), Relaxation: interval.Point(1)}
 }
 
-// Check refuses what is not a flow.
-func (p PipeFlow) Check() error {
-	return firstError(
-		checkMagnitude("velocity", "m/s", p.Velocity, true, false),
-		checkMagnitude("pipe diameter", "m", p.Diameter, false, false),
-		checkMagnitude("pipe length", "m", p.Length, true, true),
-		checkMagnitude("relaxation time", "s", p.Relaxation, false, true))
-}
-
 // developed is 1-exp(-L/(v tau)): how much of the long-pipe current a pipe of
 // length L gives.
 func developed(length, velocity, relaxation float64) float64 {

@@ -22,11 +22,6 @@ type Liquid struct {
 // Source is the table all rows come from.
 func (l Liquid) Source() string { return sourceNFPA + ", Table B.2" }
 
-// Relaxation is ε_r ε0/σ in s from the row.
-func (l Liquid) Relaxation() interval.Interval {
-	return RelaxationTime(interval.Point(l.Permittivity), l.Conductivity)
-}
-
 // Liquids returns the table: NFPA 77 (2000 ed.) Table B.2, as far as it was read.
 func Liquids() []Liquid {
 	at := func(v float64) interval.Interval { return interval.Point(v * PicoSiemens) }

@@ -32,11 +32,6 @@ func EnergyOfCharge(charge, capacitance interval.Interval) interval.Interval {
 	return charge.Square().Div(capacitance).Scale(0.5)
 }
 
-// CapacitanceOfSpark is the capacitance 2W/V² in F that stores energy W (J) at V (V).
-func CapacitanceOfSpark(energy, voltage interval.Interval) interval.Interval {
-	return energy.Scale(2).Div(voltage.Square())
-}
-
 // CapVoltage cuts a voltage at the flashover cap.
 func CapVoltage(v interval.Interval) interval.Interval { return v.Min(FlashoverVoltage.Value) }
 
@@ -78,12 +73,4 @@ func kink(energy, sparkVoltage float64) float64 {
 		return math.Inf(1)
 	}
 	return 2 * energy / (sparkVoltage * sparkVoltage)
-}
-
-// RemakeSpark is the energy in J of the spark when a chattering clamp makes
-// contact again: the part, at earth potential when contact was lost, charged for
-// the length of the gap (s). Without a leak this is (I t)²/(2C); see Conductor.Energy
-// for one with. Patience does not bound it: only the longest gap does.
-func RemakeSpark(current, gap, capacitance interval.Interval) interval.Interval {
-	return EnergyOfCharge(current.Mul(gap), capacitance)
 }

@@ -141,13 +141,3 @@ func GaugingDelays() []Fact {
 		{Name: "truck or rail car", Value: interval.Point(60), Unit: "s", Source: "API RP 2003, NFPA 77", Confidence: FromMemory},
 	}
 }
-
-// ClosingTimes returns the times in s in which flow must legally have stopped.
-func ClosingTimes() []Fact {
-	return []Fact{
-		{Name: "marine oil or hazmat facility", Value: interval.Point(30), Unit: "s", Source: sourceCFR, Confidence: Seen, Note: "60 s for the oldest facilities"},
-		{Name: "LHG waterfront emergency valve", Value: interval.Point(30), Unit: "s", Source: "33 CFR 127.1205", Confidence: Seen},
-		{Name: "cargo-tank outlet", Value: interval.Point(30), Unit: "s", Source: "49 CFR 178.345-11(b)(1)", Confidence: Seen},
-		{Name: "passive hose-separation shutdown", Value: interval.Point(20), Unit: "s", Source: "49 CFR 173.315(n)", Confidence: FromMemory},
-	}
-}

@@ -76,12 +76,7 @@ const unknownLeak = "cannot be computed: the leak resistance has no known upper 
 // upper end is infinite the wait cannot be computed. Charges (C) do as well as
 // voltages: where the capacitance changes, the two differ, and charge counts.
 func WaitFor(voltage, target, leak, capacitance interval.Interval) Wait {
-	return waitFor(voltage, target, target, leak, capacitance)
-}
-
-// waitFor takes the target at the largest and at the smallest capacitance.
-func waitFor(voltage, targetAtLargest, targetAtSmallest, leak, capacitance interval.Interval) Wait {
-	if voltage.Hi <= targetAtLargest.Lo {
+	if voltage.Hi <= target.Lo {
 		return Wait{Kind: AlreadyBelow, Why: "the voltage never is above the target"}
 	}
 	switch {
@@ -89,7 +84,7 @@ func waitFor(voltage, targetAtLargest, targetAtSmallest, leak, capacitance inter
 		return Wait{Kind: CannotBeComputed, Why: unknownLeak}
 	case math.IsInf(voltage.Hi, 1):
 		return Wait{Kind: CannotBeComputed, Why: "cannot be computed: the voltage has no known upper end"}
-	case targetAtLargest.Lo <= 0:
+	case target.Lo <= 0:
 		return Wait{Kind: CannotBeComputed, Why: "cannot be computed: a target of 0 V is never reached"}
 	}
 	drain := func(volt, aim, ohm, farad float64) float64 {
@@ -99,26 +94,10 @@ func waitFor(voltage, targetAtLargest, targetAtSmallest, leak, capacitance inter
 		return ohm * farad * math.Log(volt/aim)
 	}
 	time := interval.Interval{
-		Lo: drain(voltage.Lo, targetAtSmallest.Hi, leak.Lo, capacitance.Lo),
-		Hi: drain(voltage.Hi, targetAtLargest.Lo, leak.Hi, capacitance.Hi),
+		Lo: drain(voltage.Lo, target.Hi, leak.Lo, capacitance.Lo),
+		Hi: drain(voltage.Hi, target.Lo, leak.Hi, capacitance.Hi),
 	}
 	// ln near 1 is badly conditioned; an absolute slack of 1e-12 RC covers it.
 	time.Hi += closedFormSlack * leak.Hi * capacitance.Hi
 	return Wait{Kind: Computed, time: time.Widen(closedFormSlack), Why: "the highest leak resistance and capacitance govern"}
-}
-
-// WaitUntilHarmless is the wait in s until a part is below what ignites. The
-// critical voltage falls with capacitance, so large parts wait longest. A wait to
-// the sparking voltage (WaitFor with SparkVoltage) is never shorter.
-func WaitUntilHarmless(voltage, leak, capacitance interval.Interval, c Criterion) Wait {
-	return waitFor(voltage, c.Voltage(interval.Point(capacitance.Hi)),
-		c.Voltage(interval.Point(capacitance.Lo)), leak, capacitance)
-}
-
-// Decayed is the charge in C (or voltage in V) left of a start after a time (s)
-// on a part with a leak (Ω) and capacitance (F): Q exp(-t/RC).
-func Decayed(start, t, leak, capacitance interval.Interval) interval.Interval {
-	f := func(at ...float64) float64 { return at[0] * decayed(at[2], at[3], at[1]) }
-	return interval.Apply(f, interval.Rising(start), interval.Falling(t),
-		interval.Rising(leak), interval.Rising(capacitance))
 }

@@ -6,7 +6,7 @@ import "math"
 // distrusted by. Its documentation claims less than one for those used here.
 const libraryUlps = 4
 
-// relativeSlack is what Apply and Turns widen by: a formula of some tens of
+// relativeSlack is what Apply widens by: a formula of some tens of
 // well-conditioned operations is correct to about 1e-14 of its value.
 const relativeSlack = 1e-12
 

@@ -10,8 +10,8 @@
 //
 // The two classical mistakes are guarded against:
 //
-//   - Corners are not enough when a function rises and falls again. Turns and
-//     Enclose find what lies inside; Enclose does so with a guarantee.
+//   - Corners are not enough when a function rises and falls again. Enclose finds
+//     what lies inside, with a guarantee.
 //   - A result may be wider than it need be when one input is used twice (x-x is
 //     not 0). It is then still true, only less sharp; write such a formula once
 //     and hand it to Apply or Enclose.

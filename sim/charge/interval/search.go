@@ -5,19 +5,6 @@ import (
 	"math"
 )
 
-// Turns is the range over x of a function that is monotone between the given
-// turning points: it is evaluated at both ends and at every turning point
-// inside x. The result is widened by 1e-12 of its value.
-func Turns(f func(float64) float64, x Interval, turningPoints ...float64) Interval {
-	result := Point(f(x.Lo)).Hull(Point(f(x.Hi)))
-	for _, p := range turningPoints {
-		if x.Contains(p) {
-			result = result.Hull(Point(f(p)))
-		}
-	}
-	return result.Widen(relativeSlack)
-}
-
 // Inclusion maps an interval to bounds of a function over it: any bounds that
 // hold and that close in as the interval shrinks. At a point they are as wide as
 // everything else that the function depends on makes them.
