@@ -46,6 +46,7 @@ var mayImport = map[string][]string{
 
 	// The bench.
 	"hwio":                 {},
+	"hwio/internal/hwtest": {"hwio/port"},
 	"hwio/internal/pseudo": {},
 	"hwio/port":            {},
 	"hwio/modbus":          {"hwio/port"},
