@@ -6,9 +6,8 @@ import (
 	"testing"
 )
 
-// The function blocks of IEC 61131-3, written from their definitions
-// (reference/interlock-standards.md section 4). They stand beside our logic as
-// an independent check; nothing of ours is built from them.
+// The function blocks of IEC 61131-3, written from their definitions. They stand
+// beside our logic as an independent check; nothing of ours is built from them.
 
 type rTrig struct{ m bool }
 
@@ -82,9 +81,8 @@ func (f *timer) tp(in bool) (bool, int) {
 func sr(s1, r, q bool) bool { return s1 || !r && q }
 func rs(s, r1, q bool) bool { return !r1 && (s || q) }
 
-// golden is the trace that matiec's function blocks gave with PT 3 s and one
-// call a second (reference/interlock-standards.md section 4 and check T1: RAN
-// against an open-source IEC 61131-3 compiler).
+// golden is the trace that the function blocks of an open-source IEC 61131-3
+// compiler (matiec) gave with PT 3 s and one call a second.
 const golden = `
 IN    0 1 1 1 1 1 0 0 0 0 0  1  0  1  0  1  1  1  1  0
 TON.Q 0 0 0 0 1 1 0 0 0 0 0  0  0  0  0  0  0  0  1  0

@@ -8,7 +8,7 @@ import (
 	"ohmgate/monitor"
 )
 
-// oracle is a second, slow formulation of design.md section 6 for one vessel
+// oracle is a second, slow formulation of SEMANTICS.md, sections 4 to 8, for one vessel
 // and one output. It keeps no latch, no count and no button state: for every
 // scan it reads the whole history again, its own decisions included. Only the
 // channel comes from monitor, which has an oracle of its own.

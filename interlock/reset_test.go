@@ -41,10 +41,10 @@ func buttonTrace(text string) (phases string, spoils []Spoil) {
 	return phases, spoils
 }
 
-// Every sequence of practice A10, and the neighbours of every limit: unseen,
+// Every way to press a button wrongly, and the neighbours of every limit: unseen,
 // idle, pressed, spoiled, given. A press counts on its release, as an actuator
 // that only acts on 1 -> 0 does (ISO 13849-1:2015 5.2.2; the edge is known at
-// second hand, see reference/interlock-standards.md section 3).
+// second hand).
 func TestButtonChart(t *testing.T) {
 	cases := []struct {
 		name, trace, want string
@@ -59,17 +59,17 @@ func TestButtonChart(t *testing.T) {
 		{"down at power-up (stuck)", "1111100110", "uuuuuiippP", Stuck},
 		{"down at power-up, then released", "110000", "uuiiii", Stuck},
 		{"nothing seen", "??--", "uuuu", NotSpoiled},
-		{"A10 a: held from before the conditions", "0c11C11100", "isssssii", TooEarly},
+		{"held from before the conditions", "0c11C11100", "isssssii", TooEarly},
 		{"pressed in the scan in which they become true", "0c0C1100", "iissii", TooEarly},
 		{"pressed one scan after they became true", "0c0C01100", "iiippPg", NotSpoiled},
-		{"A10 a: a condition goes away during the press", "011c1C100", "ippssii", Fell},
+		{"a condition goes away during the press", "011c1C100", "ippssii", Fell},
 		{"a condition goes away in the release", "011c0C0", "ippsi", Fell},
 		{"a condition goes away between the zeros", "0110c0C0", "ippPsi", Fell},
-		{"A10 b: the module drops off while held", "011?00", "ippsii", NoWord},
-		{"A10 b: it drops off and comes back down", "011?1100", "ippsssii", NoWord},
-		{"A10 b: it drops off after the first zero", "0110?0", "ippPsi", NoWord},
-		{"A10 c: bounce 1 0 1", "01101000", "ippPsiii", Bounced},
-		{"A10 d: one zero alone is no release", "0110----", "ippPPPPP", NotSpoiled},
+		{"the module drops off while held", "011?00", "ippsii", NoWord},
+		{"it drops off and comes back down", "011?1100", "ippsssii", NoWord},
+		{"it drops off after the first zero", "0110?0", "ippPsi", NoWord},
+		{"bounce 1 0 1", "01101000", "ippPsiii", Bounced},
+		{"one zero alone is no release", "0110----", "ippPPPPP", NotSpoiled},
 		{"a gap in the release is no second zero", "0110-0", "ippPPg", NotSpoiled},
 		{"a gap while idle", "0--1100", "iiippPg", NotSpoiled},
 		{"unknown while idle hides an edge", "0?1100", "isssii", NotSpoiled},
@@ -89,8 +89,8 @@ func TestButtonChart(t *testing.T) {
 	}
 }
 
-// Over every trace of seven scans: given never comes without the whole rule of
-// design.md section 6, stated here on the trace itself.
+// Over every trace of seven scans: given never comes without the whole rule of a
+// button (SEMANTICS.md, Binary inputs), stated here on the trace itself.
 func TestEveryShortTrace(t *testing.T) {
 	letters := []string{"0", "1", "-", "?", "c0", "c1", "C0", "C1"}
 	given, traces := 0, 0

@@ -279,8 +279,8 @@ func TestHidingEnablesNothing(t *testing.T) {
 	}
 }
 
-// doubtLasts: silence delays a trip by at most the patience for it (design.md
-// section 5), and a settling that pauses is not yet said to be dark. Both are
+// doubtLasts: silence delays a trip by at most the patience for it
+// (SEMANTICS.md, The channel), and a settling that pauses is not yet said to be dark. Both are
 // the channel's own rules, so a channel that is not unreadable, where the whole
 // scan moved it, excuses the difference.
 func doubtLasts(whole, hidden *State) bool {

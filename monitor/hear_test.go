@@ -3,8 +3,7 @@ package monitor
 import "testing"
 
 // rack is a metal channel as a loading rack uses it: 10 Ω is the usual limit of
-// an all-metal path (reference/electrostatics.md section 5: NFPA 77 (2007)
-// 6.4.1.3.1, there marked "from memory").
+// an all-metal path (NFPA 77 (2007) 6.4.1.3.1, from memory).
 func rack() Config {
 	return Config{
 		Accept: 9_000_000, Reject: 10_000_000, OpenAbove: 1_000_000_000, Floor: 50_000, ValidMax: 2_000_000_000,

@@ -32,7 +32,7 @@ func TestZeroValueDenies(t *testing.T) {
 	}
 }
 
-// Only the two phases of design.md section 5 are fit to keep, only one to start.
+// Bonded and doubtful alone are fit to keep, bonded alone to start: doubt starts nothing.
 func TestFitness(t *testing.T) {
 	for p := Phase(0); p < Phases; p++ {
 		if p.MayStart() != (p == Bonded) || p.MayKeep() != (p == Bonded || p == Doubtful) {

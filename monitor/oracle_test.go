@@ -6,9 +6,10 @@ import (
 	"testing"
 )
 
-// oracle is a second, slow formulation of design.md section 5. It keeps no
+// oracle is a second, slow formulation of what SEMANTICS.md says of a channel
+// (sections 2 and 3). It keeps no
 // counter, no age and no budget from one scan to the next: for every scan it
-// reads the whole history again and counts what the page says.
+// reads the whole history again and counts what that page says.
 type oracle struct {
 	c       *Config
 	history []Reading
@@ -42,7 +43,7 @@ func (o *oracle) heard(k int) []Class {
 	return news
 }
 
-// sort is the first line of section 5, first match.
+// sort puts a reading into its class: the first line that matches.
 func (o *oracle) sort(r Reading) Class {
 	over := r.Quality == OverRange
 	checks := []struct {

@@ -43,8 +43,8 @@ func TestThresholds(t *testing.T) {
 	}
 }
 
-// The limits that sites use, as values that the classes must sort. Sources:
-// reference/electrostatics.md section 5.
+// The limits that sites use, as values that the classes must sort, each with its
+// source.
 func TestPublishedLimits(t *testing.T) {
 	const ohm Microohm = 1_000_000
 	cases := []struct {
@@ -89,8 +89,7 @@ func TestOverRange(t *testing.T) {
 	}
 }
 
-// NAMUR NE 43, check N1 of reference/interlock-standards.md section 14 and the
-// percentages of section 7: 3.6 fail, 3.8 valid, 12 mA 50 %, 20.5 valid, 21.0
+// NAMUR NE 43 (from memory) and the percentages that follow: 3.6 fail, 3.8 valid, 12 mA 50 %, 20.5 valid, 21.0
 // fail; (I-4)/16: 3.6 -> -2.5, 3.8 -> -1.25, 20.5 -> 103.125, 21 -> 106.25 %.
 func TestFromCurrent(t *testing.T) {
 	const percent, low Microohm = 1_000_000, 200_000_000 // a range from 200 % up, so that -1.25 % stays positive

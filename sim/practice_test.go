@@ -63,7 +63,7 @@ func refused(t *testing.T, text, because string) {
 	require.Contains(t, strings.Join(strings.Fields(problems.Error()), " "), because)
 }
 
-// A1 with a transmitter whose over-range counts as an instrument fault: the
+// A loss under bad frames, with a transmitter whose over-range counts as an instrument fault: the
 // open end is never "lost", and the wait comes all the same.
 func TestLossThroughAnInvalidOverRange(t *testing.T) {
 	r, _ := play(t, small(t, "OVER", "invalid"), `
@@ -84,14 +84,14 @@ expect:
 	demand(t, r)
 }
 
-// A2: a restart without a press is refused where a vessel has a wait.
+// A restart without a press is refused where a vessel has a wait.
 func TestAutomaticRestartWithAWaitIsRefused(t *testing.T) {
 	refused(t, smallText("RESTART", "automatic, reason: nobody near"), "restart")
 	_, problems := site.Parse("small.yaml", []byte(smallText("RESTART", "automatic, reason: nobody near", "WAIT", "0 s")))
 	require.Nil(t, problems, "without a wait it is allowed")
 }
 
-// A11: NOT turns a dead input into unknown, never into a permission.
+// NOT turns a dead input into unknown, never into a permission.
 func TestNotDoesNotTurnADeadInputIntoAGrant(t *testing.T) {
 	s := small(t, "PERMISSIVE", "NOT here OR bond")
 	r, _ := play(t, s, `
@@ -121,7 +121,7 @@ func alternate(channel string, from, scans int, classes ...string) string {
 	return b.String()
 }
 
-// A13: one budget over all classes. Each class alone would be ridden; together
+// One budget over all classes. Each class alone would be ridden; together
 // they are not, and the class that spent most is named. High spends 1/20, open
 // 1/10 a scan: after 6 pairs 18/20, the 7th high 19/20, the 7th open is too much.
 func TestDoubtIsOneBudgetOverAllClasses(t *testing.T) {
@@ -147,7 +147,7 @@ expect:
 	require.Equal(t, "doubtful -> lost, open", told, "open spent 14 of 21 parts")
 }
 
-// A14: between neither spends nor repays, so high and between at the limit do
+// Between neither spends nor repays, so high and between at the limit do
 // not permit for ever.
 func TestBetweenDoesNotRepay(t *testing.T) {
 	r, _ := play(t, small(t), `
@@ -163,7 +163,7 @@ expect:
 	demand(t, r)
 }
 
-// A14: a longest stay in doubtful ends what neither gets worse nor better.
+// A longest stay in doubtful ends what neither gets worse nor better.
 func TestDoubtfulDoesNotLastForEver(t *testing.T) {
 	r, _ := play(t, small(t), `
 scenario: a14 stay
@@ -179,7 +179,7 @@ expect:
 	demand(t, r)
 }
 
-// A17: half an hour is 180,000 scans, more than 16 bits; nothing wraps.
+// Half an hour is 180,000 scans, more than 16 bits; nothing wraps.
 func TestLongWaitsDoNotWrap(t *testing.T) {
 	r, _ := play(t, small(t, "WAIT", "30 min"), `
 scenario: a17
@@ -193,7 +193,7 @@ expect:
 	demand(t, r)
 }
 
-// A18: what is no number never becomes a good one.
+// What is no number never becomes a good one.
 func TestOverloadNeverBecomesAGoodReading(t *testing.T) {
 	for ohms, want := range map[float64]monitor.Quality{
 		math.Inf(1): monitor.OverRange, 9.9e37: monitor.OverRange, math.MaxFloat64: monitor.OverRange,
@@ -215,7 +215,7 @@ func TestOverloadNeverBecomesAGoodReading(t *testing.T) {
 	require.EqualValues(t, 1_000_000_000_000_000_000, value)
 }
 
-// A19: rails of 3 Ω hide a bond strap that is gone, and they do earth the car,
+// Rails of 3 Ω hide a bond strap that is gone, and they do earth the car,
 // until the next one stands past an insulated joint.
 func TestRailsHideABrokenStrap(t *testing.T) {
 	s := small(t, "MEASURES", "earth-path", "SECOND", "3 Ω")
@@ -236,7 +236,7 @@ expect:
 	require.InDelta(t, 3.18, mean(values), 0.05, "a good reading")
 }
 
-// A23: voting among channels that watch different vessels is refused.
+// Voting among channels that watch different vessels is refused.
 func TestVotingAcrossVesselsIsRefused(t *testing.T) {
 	text := smallText("PERMISSIVE", `"2oo2(bond, other)"`)
 	second := "  other: {part: tank_2, measures: clamp-loop, kind: metal, accept: 9 Ω, reject: 10 Ω, open_above: 1 kΩ, over_range: open, device_stamp: yes, stale_after: 50 ms, settle: {time: 200 ms, readings: 5}, patience: {high: 200 ms, open: 100 ms, invalid: 40 ms, missing: 40 ms}, counting: consecutive, longest_doubt: 2 s}\ninputs:\n"
@@ -245,13 +245,13 @@ func TestVotingAcrossVesselsIsRefused(t *testing.T) {
 	refused(t, text, "cannot vote")
 }
 
-// A24: backups that call each other are refused.
+// Backups that call each other are refused.
 func TestBackupsInACircleAreRefused(t *testing.T) {
 	text := smallText("reset: reset}", "reset: reset, backup: [valve], backup_when: at once}\n  valve: {actuator: valve, permissive: bond, restart: on-reset, reset: reset, backup: [pump], backup_when: at once}")
 	refused(t, text, "backup")
 }
 
-// A27: chatter that the consecutive rule forgives for ever is trapped by the
+// Chatter that the consecutive rule forgives for ever is trapped by the
 // integrating rule; both on the same channel, same seed.
 func TestChatterUnderBothCountingRules(t *testing.T) {
 	scenario := func(must string) string {

@@ -202,7 +202,7 @@ var triggers = func() (table [monitor.Phases][monitor.Phases]string) {
 }()
 
 // ruleOf names the rule behind each kind of event. The headings are those of
-// design section 6: keep, start, charge memory, reset, confirmation, bypass.
+// interlock/SEMANTICS.md: keep, start, charge memory, reset, confirmation, bypass.
 var ruleOf = [interlock.Kinds]string{
 	interlock.PowerUp: "power-up withholds", interlock.Overrun: "overrun withholds",
 	interlock.AboveAccept: "accept, not reject, makes a bond", interlock.SettlingAgain: "only a real bad value starts again",

@@ -21,7 +21,7 @@ func TestLineTextIsReadBack(t *testing.T) {
 }
 
 func TestWireTimeOfOneCharacter(t *testing.T) {
-	// Character times of reference section 9 (eleven bits).
+	// Character times of eleven bits: start, eight, parity, stop.
 	for baud, want := range map[int]time.Duration{1200: 9166666, 9600: 1145833, 19200: 572916, 38400: 286458, 115200: 95486} {
 		line := Line{Baud: baud, DataBits: 8, Parity: EvenParity, StopBits: 1}
 		require.Equal(t, want, line.WireTime(1), baud)

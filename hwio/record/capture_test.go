@@ -53,7 +53,7 @@ func TestRealCapture(t *testing.T) {
 	require.True(t, exchanges[8].Reply.Bits[0])
 }
 
-// TestTimingOfTheRealCapture reproduces the figures of practice E, in ms: request 4.46, turnaround 2.21-2.27, reply
+// TestTimingOfTheRealCapture reproduces what was measured on that bus, in ms: request 4.46, turnaround 2.21-2.27, reply
 // 3.3-4.4, gap before the next 3.3-4.0; write coil 11.1 and poll inputs 10.0 from request to the end of the reply.
 func TestTimingOfTheRealCapture(t *testing.T) {
 	exchanges, _ := Pair(Cut(openCapture(t), 19200), "master")

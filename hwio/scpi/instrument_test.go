@@ -12,7 +12,7 @@ var demoIdentity = Identity{"Quarry Road works", "decade and meter", "0", "1.0"}
 
 func demo() *Instrument { return NewInstrument(demoIdentity, DefaultLimits, nil, nil) }
 
-// golden is the dialogue of reference section 10 (seen there in the tests of an open-source SCPI parser); S1 of section 14.
+// golden is a dialogue that was seen in the tests of an open-source SCPI parser.
 var golden = []struct{ send, want string }{
 	{"*CLS", ""}, {"*ESE #H20", ""}, {"*ESE?", "32"}, {"*ESR?", "0"}, {"*OPC", ""}, {"*OPC?", "1"},
 	{"*SRE #HFF", ""}, {"*SRE?", "255"}, {"*STB?", "0"}, {"*ESR?", "1"},
@@ -84,7 +84,7 @@ func TestMeterOverloadsAndSaysSo(t *testing.T) {
 	require.Equal(t, "512", instrument.Message("STAT:QUES:COND?"))
 }
 
-// Families of error numbers, reference section 10.
+// Families of error numbers: SCPI-99 volume 2 chapter 21.8, as an open-source SCPI parser cites it.
 func TestErrorFamilies(t *testing.T) {
 	for code, want := range map[int]uint8{-100: 32, -113: 32, -200: 16, -222: 16, -300: 8, -350: 8, 1: 8, 32767: 8, -410: 4, -440: 4, -500: 128, -600: 64, -800: 1, 0: 0} {
 		require.Equal(t, want, eventOf(code), code)

@@ -11,8 +11,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// Source: reference section 10 (NR1, NR2, NR3 and the special values, from memory of SCPI-99 volume 1 chapter 7 there)
-// and practice A18.
+// Source: NR1, NR2, NR3 and the special values, from memory of SCPI-99 volume 1 chapter 7. A negative resistance is no
+// reading (common practice).
 func TestResistances(t *testing.T) {
 	device := Overload{Words: []string{"OVLD", "O.L"}, From: "1.2E9"}
 	for _, row := range []struct {

@@ -121,7 +121,7 @@ func waitForInput(t *testing.T, client *modbus.Client, input uint16, on bool) []
 }
 
 // TestHonestIntervalsHoldTheTruth: with wire times and jitter, what the client can say about a stimulus and a response
-// (practice E) encloses what really happened in the twin.
+// encloses what really happened in the twin.
 func TestHonestIntervalsHoldTheTruth(t *testing.T) {
 	config := rig(0)
 	config.Lines[0].Behaviour = twin.Behaviour{Line: port.DefaultLine, Turnaround: time.Millisecond, Jitter: 2 * time.Millisecond, Seed: 3}

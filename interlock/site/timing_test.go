@@ -36,10 +36,10 @@ func logicOf(t interface{ Fatalf(string, ...any) }, s *Site) *interlock.Config {
 	return config
 }
 
-// TestPracticeA16 is the arithmetic of practice A16: a settle time of 500 ms at
+// TestTimesInScans is the arithmetic of fence posts: a settle time of 500 ms at
 // 100 ms takes six readings, not five; a patience of 80 ms at 20 ms guarantees
 // 60 ms and catches within 80 ms and the aperture.
-func TestPracticeA16(t *testing.T) {
+func TestTimesInScans(t *testing.T) {
 	s := change(t, "scan: 9..12 ms", "scan: 20 ms", "poll: 10 ms", "poll: 20 ms", "{high: 200 ms", "{high: 80 ms")
 	got := s.Timing(logicOf(t, s), 0)
 	high := got.Of(monitor.High)
@@ -68,7 +68,7 @@ func TestPracticeA16(t *testing.T) {
 	}
 }
 
-// TestTolerated is practice A27: 4:1 forgives one bad reading in five for ever,
+// TestTolerated: counting 4:1 forgives one bad reading in five for ever,
 // consecutive forgives all but the last of the patience.
 func TestTolerated(t *testing.T) {
 	for counting, want := range map[string]string{"integrating 4:1": "1 in 5", "consecutive": "15 in 16", "integrating 1:4": "4 in 5", "integrating 1:15": "15 in 16", "integrating 1:100": "15 in 16"} {

@@ -12,7 +12,7 @@ import (
 )
 
 // The seven invented situations of the Quarry Road works. The figures to expect
-// are rough ones given with the task (two digits); they are recomputed here
+// are rough ones worked out by hand (two digits); they are recomputed here
 // from the tables and compared within the rounding of what was printed.
 
 func span(lo, hi float64) interval.Interval { return interval.Between(lo, hi) }

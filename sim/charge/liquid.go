@@ -6,7 +6,7 @@ import (
 	"ohmgate/sim/charge/interval"
 )
 
-// Permittivity of free space, F/m, as the reference cases use it.
+// Permittivity of free space, F/m, to four digits.
 const Permittivity = 8.854e-12
 
 // PicoSiemens is 1 pS/m in S/m.

@@ -182,7 +182,7 @@ func TestSingleNodeIsTheConductor(t *testing.T) {
 	}
 }
 
-// Emptying a container charges it oppositely (practice C1): a stream between two
+// Emptying a container charges it oppositely: a stream between two
 // isolated parts gives equal and opposite charge.
 func TestSenderChargesOppositely(t *testing.T) {
 	n := &Network{}
@@ -202,7 +202,7 @@ func TestSenderChargesOppositely(t *testing.T) {
 }
 
 // An isolated liquid in a plastic container reaches a sparking voltage with a
-// perfect bond on the cage (practice C, Ochre IBC): 46..730 s at 27..72 nA and a
+// perfect bond on the cage: 46..730 s at 27..72 nA and a
 // wall of 10..60 nF. Rough figures, recomputed here.
 func TestLiquidBehindAPlasticWall(t *testing.T) {
 	build := func(v []float64) (*Network, Node) {

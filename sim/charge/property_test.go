@@ -370,7 +370,7 @@ func TestLossRefusesAndExplains(t *testing.T) {
 	assert.Equal(t, "not calculated", Outcome{}.Verdict.String())
 }
 
-// A drum filled on film at 30 V and lifted off: 16 µJ become 7.9 mJ (practice C4).
+// A drum filled on film at 30 V and lifted off: 16 µJ become 7.9 mJ.
 func TestLowestCapacitanceEver(t *testing.T) {
 	drum := Loss{Current: at(35 * nF * 30), Leak: NoLeak(), Capacitance: at(35 * nF), Ignition: Ignites(at(0.24 * mJ)), RunDown: RunDown{Delay: at(1)}}
 	onFilm, err := drum.Evaluate()

@@ -178,7 +178,7 @@ func TestReferenceCharging(t *testing.T) {
 		{"32", formula, leaky.TimeToIncendive(toVoltage(at(632.456))), 1.0009, 0.001},
 		{"35a", formula, wait(1e8, 1*nF), 0.341, 0.001},
 		{"35b", formula + "; minutes, compare BG RCI 7.10", wait(1e12, 100*pF), 341, 0.001},
-		{"35c", "practice A5: 57 min", wait(1e12, 1*nF).Scale(1.0 / 60), 57, 0.005},
+		{"35c", formula + "; 57 min by hand", wait(1e12, 1*nF).Scale(1.0 / 60), 57, 0.005},
 	})
 	assert.True(t, math.IsInf(leaky.TimeToIncendive(toVoltage(at(1000.1))).Lo, 1), "case 31 ends at 1000 V")
 	never := must(t, at(1*uA), at(1e9), at(100*pF)).TimeToIncendive(toEnergy(at(0.25 * mJ)))
@@ -254,7 +254,7 @@ func TestReferencePowderAndRunDown(t *testing.T) {
 	assert.Equal(t, 1e-4, pair.Capped.Hi)
 }
 
-// The interior minimum (practice C): I 1 µA, R 1e9, W 0.25 mJ: 100 pF never,
+// The interior minimum: I 1 µA, R 1e9, W 0.25 mJ: 100 pF never,
 // 977 pF 1.228 s, 1500 pF 1.292 s; corners alone would say "never..1.29".
 func TestInteriorMinimum(t *testing.T) {
 	time := func(c interval.Interval) interval.Interval {

@@ -83,7 +83,7 @@ func near(t *testing.T, lo, hi float64, got interval.Interval, what string) {
 	assert.InEpsilon(t, hi, got.Hi, 0.05, "%s: upper end", what)
 }
 
-// The rough figures of the seven invented situations came with the task (two
+// The rough figures of the seven invented situations are worked out by hand (two
 // digits, arithmetic from the cited formulas). The chain of this site reaches
 // first movement 0.2 s after the loss at the latest: missing readings take 6
 // scans until they are stale, 6 more of patience and 5 ms of aperture, then one

@@ -22,7 +22,7 @@ func value(t *testing.T) func(float64, error) float64 {
 	}
 }
 
-// twoFigures is the check "2sf": equal after rounding to two figures, or within 5 %.
+// twoFigures: equal after rounding to two figures, or within 5 %.
 func twoFigures(t *testing.T, printed, got float64, what string) {
 	t.Helper()
 	scale := math.Pow(10, math.Floor(math.Log10(got))-1)
@@ -176,7 +176,7 @@ func TestBands(t *testing.T) {
 	assert.Equal(t, "no SIL band", NoBand.String())
 }
 
-// Exact integrals, formula-free (section 1.6 of the reference, RAN), T = 8760 h.
+// Exact integrals, worked out without the formulas, T = 8760 h.
 func TestExactIntegrals(t *testing.T) {
 	cases := []struct {
 		a                Architecture

@@ -341,7 +341,7 @@ func TestPossibleGivesUp(t *testing.T) {
 	require.False(t, decided)
 }
 
-// TestLeadFigures checks the table against the reference cases C1 (IEC 60228,
+// TestLeadFigures checks the table against a worked case (IEC 60228,
 // 30 m pair of 2.5 mm² class 5: 0.4788 Ω) and the temperature rule (seen: 254.5
 // over 234.5+t from memory, 70 °C 0.83580, 0 °C 1.08529).
 func TestLeadFigures(t *testing.T) {

@@ -78,7 +78,7 @@ func TestIntervalsHoldTheTruth(t *testing.T) {
 	})
 }
 
-// TestSlowerFraction: reference interlock-standards.md section 13, success run table: 59 runs at 95 % show 95 %, 299 show 99 %,
+// TestSlowerFraction: the success run n = ln(1-C)/ln(R), exact: 59 runs at 95 % show 95 %, 299 show 99 %,
 // 22 at 90 % show 90 %; and IEC 61508-7 D.2.1: about 3/n at 95 %.
 func TestSlowerFraction(t *testing.T) {
 	for _, c := range []struct {

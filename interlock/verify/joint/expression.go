@@ -11,7 +11,7 @@ import (
 // three is a truth of three values as two diagrams; neither is unknown.
 type three struct{ yes, no rudd.Node }
 
-// evaluate is a permissive over diagrams, from the words of the design: unknown
+// evaluate is a permissive over diagrams, from the words of SEMANTICS.md: unknown
 // exactly where the unknown terms decide.
 func evaluate(b *diagrams, p interlock.Permissive, cause func(int) three) three {
 	return evaluateBy(b, p, cause, func(n *interlock.Node, terms []three) three { return combine(b, n, terms) })

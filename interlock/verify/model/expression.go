@@ -8,7 +8,7 @@ import (
 )
 
 // Evaluate is the permissive's value, written a second time from the words of
-// the design (false < unknown < true; a vote is the Mth best of its terms), so
+// SEMANTICS.md (false < unknown < true; a vote is the Mth best of its terms), so
 // that properties do not ask the logic what its own rule says.
 func Evaluate(p interlock.Permissive, value func(cause int) interlock.Truth) interlock.Truth {
 	if len(p) == 0 {

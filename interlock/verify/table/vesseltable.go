@@ -106,7 +106,7 @@ func (t *VesselTable) each(k VesselKey, l VesselScan, f func(interlock.VesselSta
 	}
 }
 
-// judge follows the charge memory from the words of the design: a loss while a
+// judge follows the charge memory from the words of SEMANTICS.md: a loss while a
 // stream is not confirmed stopped, or flow without a bond, means that the vessel
 // may be charged; it is so until more than the wait has passed in still scans.
 func (t *VesselTable) judge(s interlock.VesselState, w VesselWatch, l VesselScan, acknowledged bool) VesselWatch {

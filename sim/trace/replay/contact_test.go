@@ -15,7 +15,7 @@ import (
 )
 
 // Measured contacts (open dataset "Switch bouncing traces", gsuberland, public
-// domain; values read from its plots by eye, reference section 16): a large push
+// domain; values read from its plots by eye): a large push
 // button reopens for the last time about 0.19 ms after the first touch and
 // wanders until about 0.5 ms. So however a 10 ms scan falls, it meets at most one
 // reading of the bounce, and the bond comes after the settle time and at most one

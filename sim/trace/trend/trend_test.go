@@ -14,8 +14,7 @@ import (
 	"ohmgate/sim/trace/tracetest"
 )
 
-// Published data; the source stands beside each. Tolerances are those of
-// reference section 14, Q9 and Q11.
+// Published data; the source stands beside each.
 func TestPublishedDataSets(t *testing.T) {
 	// Sen, JASA 63 (1968) 1379; R package deming and SciPy's own tests.
 	sen := [][]float64{{1, 2, 3, 4, 10, 12, 18}, {9, 15, 19, 20, 45, 55, 78}}
