@@ -4,14 +4,15 @@ import (
 	"io"
 	"strings"
 
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verdict"
+	"ohmgate/interlock/verify/fault"
 	"ohmgate/interlock/verify/model"
 )
 
 // faultTable prints every single fault, and every pair where asked for.
 func faultTable(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 	options, end := o.options(errs)
-	table, err := verify.Faults(m, options, o.pairs)
+	table, err := fault.Tabulate(m, options, o.pairs)
 	end()
 	if err != nil {
 		return failed(exitInput, "%w", err)
@@ -36,7 +37,7 @@ func faultTable(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 			siteHead
 			Verdict string `json:"verdict"`
 			Caution string `json:"caution"`
-			*verify.FaultTable
+			*fault.Table
 		}{headOf("verify --faults", m, code), faultVerdict(table), caution, table})
 		if err != nil {
 			return err
@@ -49,14 +50,14 @@ func faultTable(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 
 // writeFaultRuns writes a scenario for every minimal set that defeats, and for
 // every single fault that nothing shows.
-func writeFaultRuns(directory string, m *model.Model, t *verify.FaultTable) error {
+func writeFaultRuns(directory string, m *model.Model, t *fault.Table) error {
 	runs := namedRuns{}
 	for i := range t.Defeats {
 		d := &t.Defeats[i]
 		runs.add("defeat_"+d.Output+"_"+strings.Join(d.Faults, "_with_"), d.Run)
 	}
 	for i := range t.Rows {
-		if r := &t.Rows[i]; r.Found == verify.FoundNothing && r.Second == "" && !r.Defeats {
+		if r := &t.Rows[i]; r.Found == fault.NotDetected && r.Second == "" && !r.Defeats {
 			runs.add("undetected_"+r.Output+"_"+r.Fault+"_on_"+r.On, r.Run())
 		}
 	}
@@ -65,7 +66,7 @@ func writeFaultRuns(directory string, m *model.Model, t *verify.FaultTable) erro
 
 // faultVerdict says in words what a table shows: that it is complete says nothing
 // of what it lists.
-func faultVerdict(t *verify.FaultTable) string {
-	return map[verify.Verdict]string{verify.Shown: "the table is complete",
-		verify.Violated: "violated: one fault that hides nothing defeats it", verify.Nothing: "nothing checked of some output"}[t.Verdict()]
+func faultVerdict(t *fault.Table) string {
+	return map[verdict.Verdict]string{verdict.Shown: "the table is complete",
+		verdict.Violated: "violated: one fault that hides nothing defeats it", verdict.NothingChecked: "nothing checked of some output"}[t.Verdict()]
 }

@@ -7,7 +7,7 @@ import (
 	"sort"
 	"strings"
 
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/fault"
 )
 
 // mostSets is how many groups of minimal sets are printed for one output.
@@ -45,7 +45,7 @@ func anyOf(list []string) string {
 
 // tellSets prints the minimal sets of two faults, the worst first: single faults
 // that defeat have been told already.
-func tellSets(out io.Writer, known namer, defeats []*verify.Defeat) {
+func tellSets(out io.Writer, known namer, defeats []*fault.Defeat) {
 	groups := setGroups(known, defeats)
 	sort.SliceStable(groups, func(i, k int) bool {
 		if groups[i].worst != groups[k].worst {
@@ -71,7 +71,7 @@ func tellSets(out io.Writer, known namer, defeats []*verify.Defeat) {
 
 // setGroups puts sets together: faults at one place that defeat it with the very
 // same others are one list, and so are those others.
-func setGroups(known namer, defeats []*verify.Defeat) []*setGroup {
+func setGroups(known namer, defeats []*fault.Defeat) []*setGroup {
 	with := map[string]map[string][]string{} // says, fault, its others
 	var order [][2]string
 	add := func(says, fault, other string) {

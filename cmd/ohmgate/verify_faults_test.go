@@ -15,7 +15,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/fault"
 )
 
 // The bag slide counts consecutive bad readings, so a contact that chatters
@@ -112,10 +112,10 @@ func TestFaultTableTellsWhatIsAlikeOnce(t *testing.T) {
 
 // Beyond a dozen groups of sets the rest is counted.
 func TestManySetsAreCounted(t *testing.T) {
-	var defeats []*verify.Defeat
+	var defeats []*fault.Defeat
 	for i := range 20 {
 		for k := range i + 1 {
-			defeats = append(defeats, &verify.Defeat{Output: "valve", Says: "runs on", Faults: []string{fmt.Sprintf("take_%d on bond", i), fmt.Sprintf("hide_%d on bond", k)}})
+			defeats = append(defeats, &fault.Defeat{Output: "valve", Says: "runs on", Faults: []string{fmt.Sprintf("take_%d on bond", i), fmt.Sprintf("hide_%d on bond", k)}})
 		}
 	}
 	var b strings.Builder

@@ -8,7 +8,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/site/quantity"
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/fault"
 	"ohmgate/interlock/verify/model"
 )
 
@@ -16,7 +16,7 @@ import (
 // of several faults, places or outputs is told once, and how often it is true.
 
 // tellFaults prints a fault table for people.
-func tellFaults(out io.Writer, m *model.Model, t *verify.FaultTable) {
+func tellFaults(out io.Writer, m *model.Model, t *fault.Table) {
 	tellWrapped(out, "", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each. A scan takes "+quantity.Duration(m.PeriodMax)+" at most.")
 	fmt.Fprintln(out)
 	namer := namerOf(m)
@@ -43,7 +43,7 @@ func tellFaults(out io.Writer, m *model.Model, t *verify.FaultTable) {
 }
 
 // tellFaultCounts says how much was tried, and what was not.
-func tellFaultCounts(out io.Writer, t *verify.FaultTable) {
+func tellFaultCounts(out io.Writer, t *fault.Table) {
 	fmt.Fprintf(out, "%s, %s of them NOT detected by any rule or event: proof test\n", many(t.Singles, "single fault"), thousands(uint64(t.Missed)))
 	if t.Pairs > 0 {
 		tellWrapped(out, "", fmt.Sprintf("%s: %s of them meet nowhere, so that what each fault does alone says what both do; for the rest %s made, equal ones once.", many(t.Pairs, "pair"), thousands(uint64(t.Apart)), wereMade(t.Runs)))
@@ -59,7 +59,7 @@ func tellFaultCounts(out io.Writer, t *verify.FaultTable) {
 
 // tellAlone names what makes the verdict: each fault that hides nothing and
 // defeats an output alone.
-func tellAlone(out io.Writer, t *verify.FaultTable) {
+func tellAlone(out io.Writer, t *fault.Table) {
 	var order []string
 	faults := map[string][]string{}
 	for i := range t.Defeats {
@@ -122,14 +122,14 @@ type faultOutput struct {
 	text  string
 }
 
-func faultOutputs(known namer, t *verify.FaultTable) []*faultOutput {
+func faultOutputs(known namer, t *fault.Table) []*faultOutput {
 	var list []*faultOutput
 	shapes := map[string]*faultOutput{}
 	for from, to := 0, 0; from < len(t.Rows); from = to {
 		name := t.Rows[from].Output
-		var rows []*verify.FaultRow
+		var rows []*fault.Row
 		for ; to < len(t.Rows) && t.Rows[to].Output == name; to++ {
-			if r := &t.Rows[to]; r.Second == "" && r.Found != verify.FoundNotRun {
+			if r := &t.Rows[to]; r.Second == "" && r.Found != fault.NotRun {
 				rows = append(rows, r)
 			}
 		}
@@ -149,8 +149,8 @@ func faultOutputs(known namer, t *verify.FaultTable) []*faultOutput {
 	return list
 }
 
-func defeatsOf(t *verify.FaultTable, output string) []*verify.Defeat {
-	var list []*verify.Defeat
+func defeatsOf(t *fault.Table, output string) []*fault.Defeat {
+	var list []*fault.Defeat
 	for i := range t.Defeats {
 		if d := &t.Defeats[i]; d.Output == output {
 			list = append(list, d)
@@ -161,23 +161,23 @@ func defeatsOf(t *verify.FaultTable, output string) []*verify.Defeat {
 
 // faultTitles are the parts of an output's table, the worst first.
 var faultTitles = []struct {
-	found   verify.Found
+	found   fault.Found
 	defeats bool
 	title   string
 }{
-	{verify.FoundNothing, true, "it goes on with the bond gone, and NOTHING detects it: proof test"},
-	{verify.FoundAnnounced, true, "it goes on with the bond gone; people are told, and no rule acts"},
-	{verify.FoundKeptOut, true, "it goes on with the bond gone, until the next stop"},
-	{verify.FoundWithheld, true, "withheld, and product flows on with the bond gone"},
-	{verify.FoundNothing, false, "NOT detected by any rule or event: proof test"},
-	{verify.FoundAnnounced, false, "announced; it runs on"},
-	{verify.FoundKeptOut, false, "runs on, and is kept out after the next stop"},
-	{verify.FoundWithheld, false, "withheld"},
+	{fault.NotDetected, true, "it goes on with the bond gone, and NOTHING detects it: proof test"},
+	{fault.Announced, true, "it goes on with the bond gone; people are told, and no rule acts"},
+	{fault.KeptOut, true, "it goes on with the bond gone, until the next stop"},
+	{fault.Withheld, true, "withheld, and product flows on with the bond gone"},
+	{fault.NotDetected, false, "NOT detected by any rule or event: proof test"},
+	{fault.Announced, false, "announced; it runs on"},
+	{fault.KeptOut, false, "runs on, and is kept out after the next stop"},
+	{fault.Withheld, false, "withheld"},
 }
 
-func tellSingles(out io.Writer, known namer, rows []*verify.FaultRow) {
+func tellSingles(out io.Writer, known namer, rows []*fault.Row) {
 	for _, part := range faultTitles {
-		var list []*verify.FaultRow
+		var list []*fault.Row
 		for _, r := range rows {
 			if r.Found == part.found && r.Defeats == part.defeats {
 				list = append(list, r)
@@ -197,7 +197,7 @@ func tellSingles(out io.Writer, known namer, rows []*verify.FaultRow) {
 
 // faultGroup is faults of which the same is true at the same places.
 type faultGroup struct {
-	row    *verify.FaultRow // at the first of the places
+	row    *fault.Row // at the first of the places
 	faults []string
 	more   int // places
 }
@@ -212,15 +212,15 @@ func (g *faultGroup) text() string {
 
 // faultGroups first finds the places of every fault at which the same is true of
 // it, but for the names; then the faults that share the places and what is true.
-func faultGroups(known namer, rows []*verify.FaultRow) []*faultGroup {
-	truth := func(r *verify.FaultRow) string {
+func faultGroups(known namer, rows []*fault.Row) []*faultGroup {
+	truth := func(r *fault.Row) string {
 		look := ""
 		if r.Defeats {
 			look = r.Look
 		}
 		return known.shape(fmt.Sprint(r.On, "|", r.Scans, r.AtMost, r.Rule, "|", r.Effect, "|", look))
 	}
-	places := map[string][]*verify.FaultRow{}
+	places := map[string][]*fault.Row{}
 	for _, r := range rows {
 		key := r.Fault + "|" + truth(r)
 		places[key] = append(places[key], r)
@@ -248,7 +248,7 @@ func faultGroups(known namer, rows []*verify.FaultRow) []*faultGroup {
 // tellFaultGroup prints a group, under the heading before where that is the same.
 func tellFaultGroup(out io.Writer, g *faultGroup, before string) (head string) {
 	indent := "    "
-	if r := g.row; r.Found != verify.FoundNothing {
+	if r := g.row; r.Found != fault.NotDetected {
 		head = "after " + counted(int(r.Scans), "scan")
 		if r.AtMost > r.Scans {
 			head += fmt.Sprintf(", at most %d", r.AtMost)
@@ -267,11 +267,11 @@ func tellFaultGroup(out io.Writer, g *faultGroup, before string) (head string) {
 
 // tellProofTests says once for every fault that no rule detects somewhere what
 // shows it.
-func tellProofTests(out io.Writer, t *verify.FaultTable) {
+func tellProofTests(out io.Writer, t *fault.Table) {
 	told := map[string]bool{}
 	for i := range t.Rows {
 		r := &t.Rows[i]
-		if r.Second != "" || r.Found != verify.FoundNothing || told[r.Fault] {
+		if r.Second != "" || r.Found != fault.NotDetected || told[r.Fault] {
 			continue
 		}
 		if len(told) == 0 {

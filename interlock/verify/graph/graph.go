@@ -6,7 +6,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/fault"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
@@ -94,7 +94,7 @@ func Make(m *model.Model, o model.Options) (*Graph, error) {
 			g.vessel(vessel)
 		}
 		g.bypasses(output)
-		for _, f := range verify.FaultsNear(g.Bench, output) {
+		for _, f := range fault.Near(g.Bench, output) {
 			g.add(Transition{Kind: KindFault, Name: f.On, To: f.Fault.Name})
 		}
 	}

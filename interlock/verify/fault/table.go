@@ -1,4 +1,4 @@
-package verify
+package fault
 
 import (
 	"encoding/csv"
@@ -8,6 +8,7 @@ import (
 	"sync"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 )
@@ -15,25 +16,25 @@ import (
 // The fault table asks of every fault of the catalogue, and of every pair, what
 // the real logic makes of it on the whole site: which rule sees it, after how
 // many scans, with what effect; or that no rule does, so that only a proof test
-// can. Every look that a fault can have is tried for as long as it takes.
+// can. Every look that a fault can have is result for as long as it takes.
 
 // Found is what becomes of a fault.
 type Found string
 
 // What can become of a fault, from the best seen to what is never seen.
 const (
-	FoundWithheld  Found = "withheld"     // a rule stops the output
-	FoundKeptOut   Found = "kept out"     // it runs on, and the next start is refused or its actuator latched
-	FoundAnnounced Found = "announced"    // people are told; the permissive holds without it, so it runs on
-	FoundNothing   Found = "not detected" // no rule and no event
-	FoundNotRun    Found = "nothing checked"
+	Withheld    Found = "withheld"     // a rule stops the output
+	KeptOut     Found = "kept out"     // it runs on, and the next start is refused or its actuator latched
+	Announced   Found = "announced"    // people are told; the permissive holds without it, so it runs on
+	NotDetected Found = "not detected" // no rule and no event
+	NotRun      Found = "nothing checked"
 )
 
-var foundRank = map[Found]int{FoundWithheld: 0, FoundKeptOut: 1, FoundAnnounced: 2, FoundNothing: 3, FoundNotRun: 4}
+var foundRank = map[Found]int{Withheld: 0, KeptOut: 1, Announced: 2, NotDetected: 3, NotRun: 4}
 
-// FaultRow is one line of the fault table: one fault, or two together, in the
+// Row is one line of the fault table: one fault, or two together, in the
 // way of showing itself that is seen worst.
-type FaultRow struct {
+type Row struct {
 	Output   string `json:"output"`
 	Fault    string `json:"fault"`
 	On       string `json:"on"`
@@ -68,19 +69,19 @@ type Defeat struct {
 }
 
 // Replay makes the runs of all sets that defeat the interlock.
-func (t *FaultTable) Replay() {
+func (t *Table) Replay() {
 	for i := range t.Defeats {
 		t.Defeats[i].Run = t.Defeats[i].replay()
 	}
 }
 
-// FaultTable is every single fault, every pair, and what defeats the interlock.
-type FaultTable struct {
-	Rows     []FaultRow `json:"rows"`
-	Defeats  []Defeat   `json:"defeats"`
-	NeverRan []string   `json:"never_ran"` // outputs of which nothing was checked
-	Singles  int        `json:"singles"`
-	Pairs    int        `json:"pairs"`
+// Table is every single fault, every pair, and what defeats the interlock.
+type Table struct {
+	Rows     []Row    `json:"rows"`
+	Defeats  []Defeat `json:"defeats"`
+	NeverRan []string `json:"never_ran"` // outputs of which nothing was checked
+	Singles  int      `json:"singles"`
+	Pairs    int      `json:"pairs"`
 	// Apart counts the pairs that meet nowhere, so that what each does alone says
 	// what both do; Runs is how many runs the rest took, equal ones made once.
 	Apart int `json:"pairs_that_meet_nowhere"`
@@ -92,57 +93,59 @@ type FaultTable struct {
 // Verdict: the table is information, so that it is complete is all that is
 // shown. It is violated where one fault that hides nothing defeats the interlock
 // by itself, because then a rule had what it takes to stop it.
-func (t *FaultTable) Verdict() Verdict {
-	verdict := Shown
+func (t *Table) Verdict() verdict.Verdict {
+	all := verdict.Shown
 	if len(t.NeverRan) > 0 || t.Singles == 0 {
-		verdict = Nothing
+		all = verdict.NothingChecked
 	}
 	for i := range t.Defeats {
 		if d := &t.Defeats[i]; len(d.Faults) == 1 && !d.Hidden {
-			verdict = Worse(verdict, Violated)
+			all = verdict.Worse(all, verdict.Violated)
 		}
 	}
-	return verdict
+	return all
 }
 
-// Faults makes the fault table of the wanted outputs.
-func Faults(m *model.Model, o model.Options, pairs bool) (*FaultTable, error) {
-	v, err := newVerification(m, o)
+// Tabulate makes the fault table of the wanted outputs, of single faults and, where
+// asked for, of pairs. The error is of the wanted names.
+func Tabulate(m *model.Model, o model.Options, pairs bool) (*Table, error) {
+	outputs, err := m.OutputsNamed(o.Outputs)
 	if err != nil {
 		return nil, err
 	}
-	t := &FaultTable{Rows: []FaultRow{}, Defeats: []Defeat{}, NeverRan: []string{}}
-	told := v.faultTeller(pairs)
-	for _, output := range v.outputs {
-		v.faultsOf(t, output, pairs, told)
+	t, p := &Table{Rows: []Row{}, Defeats: []Defeat{}, NeverRan: []string{}}, placer{runs.NewBench(m, o)}
+	told := p.progress(outputs, pairs)
+	for _, output := range outputs {
+		p.rowsOf(t, output, pairs, told)
 	}
 	return t, nil
 }
 
-// faultTeller is told of every place whose rows are judged.
-func (v *verification) faultTeller(pairs bool) func(output, rows int) {
+// progress is told of every place whose rows are judged.
+func (p placer) progress(outputs []int, pairs bool) func(output, rows int) {
 	var mu sync.Mutex
 	done, all, of := 0, 0, 0
-	for _, output := range v.outputs {
-		of += len(v.places(output)) * (1 + model.Int(pairs))
+	for _, output := range outputs {
+		of += len(p.places(output)) * (1 + model.Int(pairs))
 	}
 	return func(output, rows int) {
 		mu.Lock()
 		defer mu.Unlock()
 		done, all = done+1, all+rows
-		if v.Options.Progress != nil {
-			v.Options.Progress(done, of, "faults of "+v.Model.Names.Outputs[output], uint64(all))
+		if p.Options.Progress != nil {
+			p.Options.Progress(done, of, "faults of "+p.Model.Names.Outputs[output], uint64(all))
 		}
 	}
 }
 
-// trial is what an output is put through, and what is known already.
-type trial struct {
-	v       *verification
+// campaign is all trials of one output: where they begin, how long its rules take, and
+// what came of those that were made.
+type campaign struct {
+	placer
 	s       *runs.Started
 	output  int
 	mu      sync.Mutex
-	known   map[string]*tried
+	known   map[string]*result
 	usual   map[interlock.Event]bool // what people are told when nothing is wrong
 	ands    bool                     // the permissive is an AND of causes, so that what is apart acts apart
 	detect  model.Scans              // the longest that any channel takes to see anything
@@ -150,13 +153,13 @@ type trial struct {
 	restart model.Scans              // how long a healthy restart takes after a stop
 
 	told      func(output, rows int)
-	everyScan bool // tests leap over none
+	everyScan bool // tests skip none
 }
 
-// tried is what came of one deed. The coils tell what runs after every rule had
+// result is what came of one injection. The coils tell what runs after every rule had
 // its time; late, what still runs when, after the output was withheld, every
 // actuator had its time as well. That costs another run, and few ask for it.
-type tried struct {
+type result struct {
 	once  sync.Once
 	came  outcome
 	coils interlock.CoilSet
@@ -164,10 +167,10 @@ type tried struct {
 	late  interlock.CoilSet
 }
 
-func (v *verification) newTrial(output int) *trial {
-	c := v.Model.Config
-	x := &trial{v: v, s: v.Start(output), output: output, known: map[string]*tried{}, usual: map[interlock.Event]bool{}}
-	x.ands, x.detect, x.travel = onlyAnds(c.Outputs[output].Permissive), v.DetectAll(), travelOf(c, output)
+func (p placer) newCampaign(output int) *campaign {
+	c := p.Model.Config
+	x := &campaign{placer: p, s: p.Start(output), output: output, known: map[string]*result{}, usual: map[interlock.Event]bool{}}
+	x.ands, x.detect, x.travel = onlyAnds(c.Outputs[output].Permissive), p.DetectAll(), travelOf(c, output)
 	if x.s.Runs {
 		x.restart = x.healthyRestart()
 	}
@@ -177,21 +180,21 @@ func (v *verification) newTrial(output int) *trial {
 	return x
 }
 
-func (v *verification) faultsOf(t *FaultTable, output int, pairs bool, told func(output, rows int)) {
-	x, name := v.newTrial(output), v.Model.Names.Outputs[output]
+func (p placer) rowsOf(t *Table, output int, pairs bool, told func(output, rows int)) {
+	x, name := p.newCampaign(output), p.Model.Names.Outputs[output]
 	x.told = told
 	if !x.s.Runs {
 		t.NeverRan = append(t.NeverRan, name)
-		t.Rows = append(t.Rows, FaultRow{Output: name, Found: FoundNotRun, Effect: "a healthy plant never brought it to run"})
+		t.Rows = append(t.Rows, Row{Output: name, Found: NotRun, Effect: "a healthy plant never brought it to run"})
 		return
 	}
-	places := x.places()
+	places := x.around()
 	alone := make([]bool, len(places)) // defeats it by itself, so no set with it is minimal
 	for i, r := range x.rows(len(places), func(i int) []faultJudged { return []faultJudged{x.row(&places[i], nil)} }) {
 		r.row.Minimal = r.defeat != nil
 		t.Rows = append(t.Rows, r.row)
 		t.Singles++
-		t.Missed += model.Int(r.row.Found == FoundNothing)
+		t.Missed += model.Int(r.row.Found == NotDetected)
 		if alone[i] = r.defeat != nil; alone[i] {
 			t.Defeats = append(t.Defeats, *r.defeat)
 		}
@@ -204,7 +207,7 @@ func (v *verification) faultsOf(t *FaultTable, output int, pairs bool, told func
 
 // pairs adds every pair of faults. One with a fault that defeats it alone is no
 // minimal set.
-func (x *trial) pairs(t *FaultTable, places []placed, alone []bool) {
+func (x *campaign) pairs(t *Table, places []placed, alone []bool) {
 	rows := x.rows(len(places), func(i int) []faultJudged {
 		var list []faultJudged
 		for k := i + 1; k < len(places); k++ {
@@ -226,9 +229,9 @@ func (x *trial) pairs(t *FaultTable, places []placed, alone []bool) {
 	}
 }
 
-// places are the faults around the output, and what they have to do with.
-func (x *trial) places() []placed {
-	list := x.v.places(x.output)
+// around are the faults around the output, and what they have to do with.
+func (x *campaign) around() []placed {
+	list := x.places(x.output)
 	for i := range list {
 		list[i].meets = x.meetsAt(&list[i])
 	}
@@ -237,17 +240,17 @@ func (x *trial) places() []placed {
 
 // faultJudged is one row, and the set that defeats if it is one.
 type faultJudged struct {
-	row    FaultRow
+	row    Row
 	defeat *Defeat
 	apart  bool
 }
 
 // rows judges on all cores, in the order of the places whatever core is first.
-func (x *trial) rows(n int, of func(int) []faultJudged) []faultJudged {
+func (x *campaign) rows(n int, of func(int) []faultJudged) []faultJudged {
 	lists := make([][]faultJudged, n)
 	jobs := make(chan int)
 	var all sync.WaitGroup
-	for range x.v.Options.WorkerCount() {
+	for range x.Options.WorkerCount() {
 		all.Go(func() {
 			for i := range jobs {
 				lists[i] = of(i)
@@ -265,8 +268,8 @@ func (x *trial) rows(n int, of func(int) []faultJudged) []faultJudged {
 
 // row takes the worst over all looks: what is not seen counts before what is
 // told, and that before what is seen late.
-func (x *trial) row(a, b *placed) faultJudged {
-	row := FaultRow{Output: x.v.Model.Names.Outputs[x.output], Fault: a.fault.Name, On: a.on}
+func (x *campaign) row(a, b *placed) faultJudged {
+	row := Row{Output: x.Model.Names.Outputs[x.output], Fault: a.fault.Name, On: a.on}
 	if b != nil {
 		row.Second, row.SecondOn = b.fault.Name, b.on
 	}
@@ -285,7 +288,7 @@ func (x *trial) row(a, b *placed) faultJudged {
 	row.Look, row.Found, row.Scans, row.Rule, row.Effect = textOf(worst), worse.found, worse.scans, worse.rule, worse.effect
 	row.AtMost = x.atMost(worst, worse)
 	row.Defeats = defeating != nil
-	if row.Found == FoundNothing {
+	if row.Found == NotDetected {
 		row.Effect, row.Instead = "NOT detected: proof test", a.fault.ShownBy
 		if text := ""; b != nil {
 			if text = b.fault.ShownBy; text != row.Instead {
@@ -302,15 +305,15 @@ func (x *trial) row(a, b *placed) faultJudged {
 
 // atMost is the longest that a row's fault stays unseen after any history: for
 // one channel with one class it is known from the channel's whole graph.
-func (x *trial) atMost(looks []look, o outcome) model.Scans {
-	if o.found != FoundWithheld || len(looks) != 1 || looks[0].last > hidingIt {
+func (x *campaign) atMost(looks []look, o outcome) model.Scans {
+	if o.found != Withheld || len(looks) != 1 || looks[0].last > hidingIt {
 		return 0
 	}
-	ch := model.Index(x.v.Model.Names.Channels, looks[0].on)
-	if ch < 0 || looks[0].calm || !model.IsCut(x.v.Model.Config.Outputs[x.output].Permissive, ch) {
+	ch := model.Index(x.Model.Names.Channels, looks[0].on)
+	if ch < 0 || looks[0].calm || !model.IsCut(x.Model.Config.Outputs[x.output].Permissive, ch) {
 		return 0
 	}
-	f, err := x.v.FactsOf(ch)
+	f, err := x.FactsOf(ch)
 	if err != nil || f.DetectOf[looks[0].news] == model.Endless {
 		return 0
 	}
@@ -318,7 +321,7 @@ func (x *trial) atMost(looks []look, o outcome) model.Scans {
 }
 
 // together lists how one fault, or two, can look, in the order in which they
-// have the last word. Two at the same place are tried both ways round, unless one
+// have the last word. Two at the same place are result both ways round, unless one
 // of them hides what the other does.
 func together(a, b *placed) [][]look {
 	var list [][]look
@@ -352,15 +355,15 @@ func textOf(looks []look) string {
 	return text
 }
 
-// outcome is what became of looks; what was tried before is known. Two that meet
+// outcome is what became of looks; what was result before is known. Two that meet
 // none are not run again: each does to a permissive of ANDs what it does alone.
-func (x *trial) outcome(looks []look, apart bool) outcome {
+func (x *campaign) outcome(looks []look, apart bool) outcome {
 	if apart {
 		one, other := x.outcome(looks[:1], false), x.outcome(looks[1:], false)
 		if a, b := one.precedence(), other.precedence(); a > b || a == b && one.scans > other.scans {
 			one, other = other, one
 		}
-		one.defeats = one.defeats || other.defeats && one.found != FoundWithheld // no set with one of them is minimal
+		one.defeats = one.defeats || other.defeats && one.found != Withheld // no set with one of them is minimal
 		return one
 	}
 	return x.outcomeOf(looks)
@@ -368,24 +371,24 @@ func (x *trial) outcome(looks []look, apart bool) outcome {
 
 // outcomeOf runs looks, or takes what came of equal ones; what is true behind
 // them is their own.
-func (x *trial) outcomeOf(looks []look) outcome {
-	does := deedOf(looks)
+func (x *campaign) outcomeOf(looks []look) outcome {
+	does := injectionOf(looks)
 	key := does.key()
 	x.mu.Lock()
 	r := x.known[key]
 	if r == nil {
-		r = &tried{}
+		r = &result{}
 		x.known[key] = r
 	}
 	x.mu.Unlock()
-	r.once.Do(func() { r.came, r.coils = x.ordeal(does).undergo() })
+	r.once.Do(func() { r.came, r.coils = x.trial(does).run() })
 	o, coils := r.came, r.coils
 	if x.truly(looks) {
 		return o
 	}
-	if o.found == FoundWithheld && someStuck(looks) {
+	if o.found == Withheld && someStuck(looks) {
 		r.after.Do(func() {
-			again := x.ordeal(does)
+			again := x.trial(does)
 			again.running()
 			again.lasts()
 			r.late = again.d.Decision.Coils
@@ -398,7 +401,7 @@ func (x *trial) outcomeOf(looks []look) outcome {
 
 // WriteCSV writes the whole table; every record says of which site and by which
 // tool it is.
-func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
+func (t *Table) WriteCSV(w io.Writer, site, hash, tool string) error {
 	out := csv.NewWriter(w)
 	head := []string{"site", "site_hash", "tool", "output", "fault", "on", "second", "second_on", "look", "found", "rule", "scans_from_healthy", "scans_at_most", "effect", "defeats", "proof_test", "minimal_set"}
 	if err := out.Write(head); err != nil {
@@ -412,7 +415,7 @@ func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 	}
 	for i := range t.Rows {
 		r := &t.Rows[i]
-		seen := r.Found != FoundNothing && r.Found != FoundNotRun
+		seen := r.Found != NotDetected && r.Found != NotRun
 		err := out.Write([]string{site, hash, tool, r.Output, r.Fault, r.On, r.Second, r.SecondOn, r.Look, string(r.Found), r.Rule,
 			number(r.Scans, seen), number(r.AtMost, r.AtMost > 0), r.Effect, strconv.FormatBool(r.Defeats), r.Instead, strconv.FormatBool(r.Minimal)})
 		if err != nil {
@@ -424,10 +427,10 @@ func (t *FaultTable) WriteCSV(w io.Writer, site, hash, tool string) error {
 }
 
 // slowestInput is the longest that a signal may stay away unnoticed.
-func (v *verification) slowestInput() model.Scans {
+func (p placer) slowestInput() model.Scans {
 	most := model.Scans(0)
-	for i := range v.Model.Config.Inputs {
-		most = max(most, v.Model.Config.Inputs[i].StaleAfter)
+	for i := range p.Model.Config.Inputs {
+		most = max(most, p.Model.Config.Inputs[i].StaleAfter)
 	}
 	return most
 }

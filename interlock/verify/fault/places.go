@@ -1,20 +1,38 @@
-package verify
+package fault
 
 import (
 	"slices"
 	"strings"
 
 	"ohmgate/interlock"
-	"ohmgate/interlock/fault"
+	catalogue "ohmgate/interlock/fault"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
+// placer puts the faults of the catalogue where they can be on a site.
+type placer struct{ *runs.Bench }
+
+// At is a fault of the catalogue at one place of a site.
+type At struct {
+	Fault *catalogue.Fault
+	On    string // channel, input, output or bypass; "bus", "logic"
+}
+
+// Near lists the faults that can be in the cone of an output, each at every place
+// where it shows anything.
+func Near(b *runs.Bench, output int) (list []At) {
+	for _, p := range (placer{b}).places(output) {
+		list = append(list, At{p.fault, p.on})
+	}
+	return list
+}
+
 // placed is a fault of the catalogue at one place of the site.
 type placed struct {
-	fault  *fault.Fault
+	fault  *catalogue.Fault
 	on     string
 	target int // channel, input, output or bypass number; 0 for the bus and the logic
 	looks  []look
@@ -39,7 +57,7 @@ type look struct {
 	stuck int // output whose actuator truly stays open, or none
 	calm  bool
 	news  monitor.Class // what a channel reads in every scan
-	does  deed
+	does  injection
 }
 
 // none is no channel and no output.
@@ -65,11 +83,11 @@ var comeAndGo = []string{"film", "chatter", "vibration", "rotation", "noise", "f
 // places puts every fault of the catalogue wherever it can be in a cone: the
 // channels and inputs that can touch the output or its vessels, its actuator,
 // those in series with it and those that call it.
-func (v *verification) places(output int) []placed {
-	n, c := v.Model.Names, v.Model.Config
-	near := v.near(output)
+func (p placer) places(output int) []placed {
+	n, c := p.Model.Names, p.Model.Config
+	near := p.near(output)
 	var list []placed
-	add := func(f *fault.Fault, on string, target int, looks []look) {
+	add := func(f *catalogue.Fault, on string, target int, looks []look) {
 		for i := range looks {
 			looks[i].on = on
 			if looks[i].last == atTheThing && f.Hides {
@@ -80,31 +98,31 @@ func (v *verification) places(output int) []placed {
 			list = append(list, placed{fault: f, on: on, target: target, looks: looks})
 		}
 	}
-	for _, f := range fault.All() {
+	for _, f := range catalogue.All() {
 		switch f.On {
-		case fault.OnChannel:
+		case catalogue.OnChannel:
 			for _, ch := range near.channels {
-				add(f, n.Channels[ch], ch, v.channelLooks(f, ch))
+				add(f, n.Channels[ch], ch, p.channelLooks(f, ch))
 			}
-		case fault.OnInput:
+		case catalogue.OnInput:
 			for _, i := range near.inputs {
 				if fitsRole(f.Name, near.roles[i].Kind) {
-					add(f, n.Inputs[i], i, v.inputLooks(f, i))
+					add(f, n.Inputs[i], i, p.inputLooks(f, i))
 				}
 			}
-		case fault.OnOutput:
+		case catalogue.OnOutput:
 			for _, o := range near.outputs {
-				add(f, n.Outputs[o], o, v.actuatorLooks(f, o))
+				add(f, n.Outputs[o], o, p.actuatorLooks(f, o))
 			}
-		case fault.OnBypass:
+		case catalogue.OnBypass:
 			for i := range c.Bypasses {
 				if slices.Contains(near.channels, c.Bypasses[i].Channel) {
-					add(f, n.Bypasses[i], i, v.inputLooks(f, int(c.Bypasses[i].Input)-1))
+					add(f, n.Bypasses[i], i, p.inputLooks(f, int(c.Bypasses[i].Input)-1))
 				}
 			}
-		case fault.OnBus:
-			add(f, "bus", 0, []look{{text: "nothing arrives", last: onTheBus, gone: none, stuck: none, does: deed{silent: true}}})
-		case fault.OnLogic:
+		case catalogue.OnBus:
+			add(f, "bus", 0, []look{{text: "nothing arrives", last: onTheBus, gone: none, stuck: none, does: injection{silent: true}}})
+		case catalogue.OnLogic:
 			add(f, "logic", 0, machineLooks(f))
 		}
 	}
@@ -117,9 +135,9 @@ type nearby struct {
 	roles                     []runs.Role
 }
 
-func (v *verification) near(output int) nearby {
-	c, cone := v.Model.Config, v.Model.Cone(output)
-	near := nearby{roles: runs.NewDriver(v.Logic, c, output).Roles}
+func (p placer) near(output int) nearby {
+	c, cone := p.Model.Config, p.Model.Cone(output)
+	near := nearby{roles: runs.NewDriver(p.Logic, c, output).Roles}
 	wired := func(list ...interlock.Ref) {
 		for _, ref := range list {
 			if ref != 0 {
@@ -172,9 +190,9 @@ func fitsRole(name string, kind runs.RoleKind) bool {
 
 // channelLooks are what a fault can make a channel read, one class for as long
 // as it acts, and for what comes and goes the pattern that is forgiven longest.
-func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
-	c := &v.Model.Config.Channels[ch].Config
-	can, hides := table.Possible(c), v.hides(f, ch)
+func (p placer) channelLooks(f *catalogue.Fault, ch int) []look {
+	c := &p.Model.Config.Channels[ch].Config
+	can, hides := table.Possible(c), p.hides(f, ch)
 	classes := f.Sees.Readings.Classes(monitor.Good, c.OverRangeIsOpen)
 	lost := f.Gone || slices.Contains(wearing, f.Name)
 	var looks []look
@@ -185,7 +203,7 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 				shows[i] = asBefore
 			}
 		}
-		x := look{text: text, calm: calm, gone: none, stuck: none, news: pattern[0], does: deed{reads: showing(ch, shows...)}}
+		x := look{text: text, calm: calm, gone: none, stuck: none, news: pattern[0], does: injection{reads: showing(ch, shows...)}}
 		if lost && gone {
 			x.gone = ch
 		}
@@ -199,13 +217,13 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 			add("reads "+class.String(), calm, true, class)
 		}
 	}
-	if share := v.shareOf(ch); slices.Contains(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
+	if share := p.shareOf(ch); slices.Contains(comeAndGo, f.Name) && share.Bad > 0 && within(share.Pattern, classes) {
 		add("comes and goes: "+model.PatternText(share.Pattern), true, 2*share.Bad > share.Of, share.Pattern...)
 	}
-	if evidence := v.Model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
+	if evidence := p.Model.Config.Channels[ch].Evidence; f.Name == "clamp_on_wrong_object" && evidence != 0 {
 		for i := range looks {
 			looks[i].text += ", and its evidence is missing"
-			looks[i].does.signals = showing(int(evidence-1), v.signal(int(evidence-1), interlock.False))
+			looks[i].does.signals = showing(int(evidence-1), p.signal(int(evidence-1), interlock.False))
 		}
 	}
 	return looks
@@ -214,19 +232,19 @@ func (v *verification) channelLooks(f *fault.Fault, ch int) []look {
 // hides says that a fault hides a loss on this very channel: what closes through
 // the part's own way to earth sees a strap that is missing, and a channel with a
 // limit far below a megohm sees through a leak.
-func (v *verification) hides(f *fault.Fault, ch int) bool {
+func (p placer) hides(f *catalogue.Fault, ch int) bool {
 	const megohm = 1e12 // µΩ
 	switch f.Name {
 	case "strap_left_out":
-		return ch >= len(v.Model.EarthPath) || !v.Model.EarthPath[ch]
+		return ch >= len(p.Model.EarthPath) || !p.Model.EarthPath[ch]
 	case "leak_path":
-		return v.Model.Config.Channels[ch].Reject >= megohm
+		return p.Model.Config.Channels[ch].Reject >= megohm
 	}
 	return f.Hides
 }
 
-func (v *verification) shareOf(ch int) table.Share {
-	f, err := v.FactsOf(ch)
+func (p placer) shareOf(ch int) table.Share {
+	f, err := p.FactsOf(ch)
 	if err != nil || f.Share.Bound {
 		return table.Share{}
 	}
@@ -243,23 +261,23 @@ func within(pattern []monitor.Class, classes [monitor.Classes]bool) bool {
 	return len(pattern) > 0
 }
 
-func (v *verification) inputLooks(f *fault.Fault, input int) []look {
+func (p placer) inputLooks(f *catalogue.Fault, input int) []look {
 	var looks []look
 	if strings.HasPrefix(f.Name, "button_") || f.Name == "bypass_used" {
-		on, off := v.signal(input, interlock.True), v.signal(input, interlock.False)
-		x := look{text: "is held", last: onItsWire, gone: none, stuck: none, does: deed{signals: showing(input, on)}}
+		on, off := p.signal(input, interlock.True), p.signal(input, interlock.False)
+		x := look{text: "is held", last: onItsWire, gone: none, stuck: none, does: injection{signals: showing(input, on)}}
 		if f.Name == "button_bouncing" {
 			x.text, x.does.signals = "bounces", showing(input, on, off)
 		}
 		return []look{x}
 	}
 	for _, x := range [...]struct {
-		member fault.Signals
+		member catalogue.Signals
 		signal interlock.Signal
 		text   string
-	}{{fault.SignalLow, interlock.Low, "0"}, {fault.SignalHigh, interlock.High, "1"}, {fault.SignalFaulty, interlock.Faulty, "faulty"}, {fault.NoSignal, interlock.NoSignal, "no signal"}} {
+	}{{catalogue.SignalLow, interlock.Low, "0"}, {catalogue.SignalHigh, interlock.High, "1"}, {catalogue.SignalFaulty, interlock.Faulty, "faulty"}, {catalogue.NoSignal, interlock.NoSignal, "no signal"}} {
 		if f.Sees.Signals&x.member != 0 {
-			looks = append(looks, look{text: "shows " + x.text, last: onItsWire, gone: none, stuck: none, does: deed{signals: showing(input, x.signal)}})
+			looks = append(looks, look{text: "shows " + x.text, last: onItsWire, gone: none, stuck: none, does: injection{signals: showing(input, x.signal)}})
 		}
 	}
 	return looks
@@ -267,44 +285,44 @@ func (v *verification) inputLooks(f *fault.Fault, input int) []look {
 
 // actuatorLooks: an actuator that does not follow shows its switches as it truly
 // stands; one that stays open while withheld matters once it is withheld.
-func (v *verification) actuatorLooks(f *fault.Fault, output int) []look {
-	o := &v.Model.Config.Outputs[output]
+func (p placer) actuatorLooks(f *catalogue.Fault, output int) []look {
+	o := &p.Model.Config.Outputs[output]
 	var looks []look
 	add := func(text string, stuck int, closed, opened interlock.Truth) {
-		var does deed
+		var does injection
 		report := func(at interlock.Ref, t interlock.Truth) {
 			if at != 0 {
-				does = does.then(deed{signals: showing(int(at-1), v.signal(int(at-1), t))})
+				does = does.then(injection{signals: showing(int(at-1), p.signal(int(at-1), t))})
 			}
 		}
 		report(o.Closed, closed)
 		report(o.Opened, opened)
 		looks = append(looks, look{text: text, calm: stuck != none, gone: none, stuck: stuck, does: does})
 	}
-	if f.Sees.Actuator&fault.StaysOpen != 0 {
+	if f.Sees.Actuator&catalogue.StaysOpen != 0 {
 		add("stays open", output, interlock.False, interlock.True)
 	}
-	if f.Sees.Actuator&fault.MovesLate != 0 {
+	if f.Sees.Actuator&catalogue.MovesLate != 0 {
 		add("is late", none, interlock.False, interlock.True)
 	}
-	if f.Sees.Actuator&fault.StaysShut != 0 {
+	if f.Sees.Actuator&catalogue.StaysShut != 0 {
 		add("stays shut", none, interlock.True, interlock.False)
 	}
-	if f.Sees.Actuator&fault.StaysBetween != 0 {
+	if f.Sees.Actuator&catalogue.StaysBetween != 0 {
 		add("stays half-way", output, interlock.False, interlock.False)
 	}
 	return looks
 }
 
-func machineLooks(f *fault.Fault) []look {
-	x := look{text: "overruns", last: inTheMachine, gone: none, stuck: none, does: deed{overruns: true}}
-	if f.Sees.Machine&fault.LosesMemory != 0 {
-		x.text, x.does = "loses its memory", deed{unpowered: true}
+func machineLooks(f *catalogue.Fault) []look {
+	x := look{text: "overruns", last: inTheMachine, gone: none, stuck: none, does: injection{overruns: true}}
+	if f.Sees.Machine&catalogue.LosesMemory != 0 {
+		x.text, x.does = "loses its memory", injection{unpowered: true}
 	}
 	return []look{x}
 }
 
 // signal is what makes an input say a value.
-func (v *verification) signal(input int, t interlock.Truth) interlock.Signal {
-	return (&runs.Driver{Config: v.Model.Config}).Signal(input, t)
+func (p placer) signal(input int, t interlock.Truth) interlock.Signal {
+	return (&runs.Driver{Config: p.Model.Config}).Signal(input, t)
 }

@@ -1,8 +1,8 @@
-package verify
+package fault
 
 import (
 	"ohmgate/interlock"
-	"ohmgate/interlock/fault"
+	catalogue "ohmgate/interlock/fault"
 )
 
 // Two faults meet where they act on the same channel, output or vessel, or where
@@ -19,7 +19,7 @@ func onlyAnds(p interlock.Permissive) bool {
 }
 
 // apart says that two faults meet none.
-func (x *trial) apart(a, b *placed) bool {
+func (x *campaign) apart(a, b *placed) bool {
 	if !x.ands || a.everywhere() || b.everywhere() || a.gone() && b.stuck() || a.stuck() && b.gone() {
 		return false
 	}
@@ -31,7 +31,9 @@ func (x *trial) apart(a, b *placed) bool {
 	return true
 }
 
-func (p *placed) everywhere() bool { return p.fault.On == fault.OnBus || p.fault.On == fault.OnLogic }
+func (p *placed) everywhere() bool {
+	return p.fault.On == catalogue.OnBus || p.fault.On == catalogue.OnLogic
+}
 
 func (p *placed) gone() bool {
 	for i := range p.looks {
@@ -53,38 +55,38 @@ func (p *placed) stuck() bool {
 
 // meeting is one thing at which faults can meet.
 type meeting struct {
-	kind   fault.Target
+	kind   catalogue.Target
 	number int
 }
 
 // meetsAt lists the channels, outputs, vessels (as buses of their own) and inputs
 // that a fault has to do with.
-func (x *trial) meetsAt(p *placed) map[meeting]bool {
+func (x *campaign) meetsAt(p *placed) map[meeting]bool {
 	at := map[meeting]bool{}
 	switch p.fault.On {
-	case fault.OnChannel:
+	case catalogue.OnChannel:
 		x.meetsAtChannel(p.target, at)
-	case fault.OnOutput:
-		at[meeting{fault.OnOutput, p.target}] = true
-	case fault.OnInput:
+	case catalogue.OnOutput:
+		at[meeting{catalogue.OnOutput, p.target}] = true
+	case catalogue.OnInput:
 		x.meetsAtInput(p.target, at)
-	case fault.OnBypass:
-		b := &x.v.Model.Config.Bypasses[p.target]
+	case catalogue.OnBypass:
+		b := &x.Model.Config.Bypasses[p.target]
 		x.meetsAtInput(int(b.Input)-1, at)
 		x.meetsAtChannel(b.Channel, at)
 	}
 	return at
 }
 
-func (x *trial) meetsAtChannel(ch int, at map[meeting]bool) {
-	c := x.v.Model.Config
-	at[meeting{fault.OnChannel, ch}] = true
+func (x *campaign) meetsAtChannel(ch int, at map[meeting]bool) {
+	c := x.Model.Config
+	at[meeting{catalogue.OnChannel, ch}] = true
 	if e := c.Channels[ch].Evidence; e != 0 {
-		at[meeting{fault.OnInput, int(e) - 1}] = true
+		at[meeting{catalogue.OnInput, int(e) - 1}] = true
 	}
 	for i := range c.Vessels {
 		if bond := c.Vessels[i].BondedBy.Causes(); bond.Has(ch) {
-			at[meeting{fault.OnBus, i}] = true
+			at[meeting{catalogue.OnBus, i}] = true
 		}
 	}
 	x.stops(ch, at)
@@ -92,17 +94,17 @@ func (x *trial) meetsAtChannel(ch int, at map[meeting]bool) {
 
 // stops: another output that a cause stops may have an actuator that fails, and
 // then calls this one.
-func (x *trial) stops(cause int, at map[meeting]bool) {
-	for i := range x.v.Model.Config.Outputs {
-		if causes := x.v.Model.Config.Outputs[i].Permissive.Causes(); i != x.output && causes.Has(cause) {
-			at[meeting{fault.OnOutput, i}] = true
+func (x *campaign) stops(cause int, at map[meeting]bool) {
+	for i := range x.Model.Config.Outputs {
+		if causes := x.Model.Config.Outputs[i].Permissive.Causes(); i != x.output && causes.Has(cause) {
+			at[meeting{catalogue.OnOutput, i}] = true
 		}
 	}
 }
 
-func (x *trial) meetsAtInput(input int, at map[meeting]bool) {
-	c, ref := x.v.Model.Config, interlock.Ref(input+1)
-	at[meeting{fault.OnInput, input}] = true
+func (x *campaign) meetsAtInput(input int, at map[meeting]bool) {
+	c, ref := x.Model.Config, interlock.Ref(input+1)
+	at[meeting{catalogue.OnInput, input}] = true
 	x.stops(len(c.Channels)+input, at)
 	for i := range c.Channels {
 		if c.Channels[i].Evidence == ref {
@@ -117,7 +119,7 @@ func (x *trial) meetsAtInput(input int, at map[meeting]bool) {
 	for i := range c.Outputs {
 		o := &c.Outputs[i]
 		if ref == o.Reset || ref == o.Start || ref == o.Stop || ref == o.Closed || ref == o.Opened {
-			at[meeting{fault.OnOutput, i}] = true
+			at[meeting{catalogue.OnOutput, i}] = true
 		}
 	}
 	for i := range c.Vessels {
@@ -126,7 +128,7 @@ func (x *trial) meetsAtInput(input int, at map[meeting]bool) {
 			touches = touches || c.Streams[st].Flow == ref
 		}
 		if touches {
-			at[meeting{fault.OnBus, i}] = true
+			at[meeting{catalogue.OnBus, i}] = true
 		}
 	}
 }

@@ -1,4 +1,4 @@
-package verify
+package fault
 
 import (
 	"cmp"
@@ -12,10 +12,10 @@ import (
 	"ohmgate/monitor"
 )
 
-// deed is what looks do to the inputs of a scan, as data. Very many faults differ
-// in their cause and do the same to the logic: equal deeds run equally, and are
+// injection is what looks do to the inputs of a scan, as data. Very many faults differ
+// in their cause and do the same to the logic: equal injections run equally, and are
 // run once.
-type deed struct {
+type injection struct {
 	reads     []turns[monitor.Class]
 	signals   []turns[interlock.Signal]
 	silent    bool // nothing arrives
@@ -34,21 +34,21 @@ const asBefore = 0xff
 
 func showing[T ~uint8](number int, shows ...T) []turns[T] { return []turns[T]{{number, shows}} }
 
-// then is what two deeds do where the second has the last word.
-func (d deed) then(last deed) deed {
+// then is what two injections do where the second has the last word.
+func (d injection) then(last injection) injection {
 	if last.silent {
 		d.reads, d.signals = nil, nil
 	}
-	return deed{
+	return injection{
 		reads:   slices.DeleteFunc(over(d.reads, last.reads), onlyGood),
 		signals: over(d.signals, last.signals),
 		silent:  d.silent || last.silent, overruns: d.overruns || last.overruns, unpowered: d.unpowered || last.unpowered,
 	}
 }
 
-// deedOf is what looks do together, the last with the last word.
-func deedOf(looks []look) deed {
-	var d deed
+// injectionOf is what looks do together, the last with the last word.
+func injectionOf(looks []look) injection {
+	var d injection
 	for i := range looks {
 		d = d.then(looks[i].does)
 	}
@@ -98,8 +98,8 @@ func laid[T ~uint8](under, above []T) []T {
 	return shows
 }
 
-// key tells deeds apart.
-func (d *deed) key() string {
+// key tells injections apart.
+func (d *injection) key() string {
 	b := []byte{byte(model.Int(d.silent) | model.Int(d.overruns)<<1 | model.Int(d.unpowered)<<2)}
 	b = keyed(b, d.reads)
 	b = keyed(append(b, asBefore), d.signals)
@@ -117,8 +117,8 @@ func keyed[T ~uint8](b []byte, list []turns[T]) []byte {
 	return b
 }
 
-// period is after how many scans a deed does the same again.
-func (d *deed) period() model.Scans {
+// period is after how many scans an injection does the same again.
+func (d *injection) period() model.Scans {
 	return model.Scans(multiple(d.reads) * multiple(d.signals))
 }
 
@@ -133,7 +133,7 @@ func multiple[T ~uint8](list []turns[T]) int {
 }
 
 // do changes the inputs of a scan that a healthy plant has filled.
-func (d *deed) do(to *runs.Driver, scan model.Scans) {
+func (d *injection) do(to *runs.Driver, scan model.Scans) {
 	if d.silent {
 		clear(to.In.Readings)
 		clear(to.In.Signals)

@@ -1,4 +1,4 @@
-package verify
+package fault
 
 import (
 	"fmt"
@@ -27,16 +27,16 @@ func (o outcome) worseThan(other outcome) bool {
 	return o.scans > other.scans
 }
 
-// precedence is the order in which an ordeal comes to its outcome.
+// precedence is the order in which a trial comes to its outcome.
 func (o outcome) precedence() int {
 	switch {
-	case o.found == FoundWithheld:
+	case o.found == Withheld:
 		return 0
 	case o.effect == latchedLater:
 		return 1
-	case o.found == FoundAnnounced:
+	case o.found == Announced:
 		return 2
-	case o.found == FoundKeptOut:
+	case o.found == KeptOut:
 		return 3
 	}
 	return 4
@@ -44,26 +44,26 @@ func (o outcome) precedence() int {
 
 const latchedLater = "latched when withheld"
 
-// ordeal lets a deed act on the running output: first while it runs, then while
+// trial lets an injection act on the running output: first while it runs, then while
 // it is stopped by another cause and people try to start it again.
-type ordeal struct {
-	*trial
-	does    deed
+type trial struct {
+	*campaign
+	does    injection
 	d       *runs.Driver
 	record  *runs.Recorder
-	at      model.Scans // scans since the deed began
+	at      model.Scans // scans since the injection began
 	told    string      // what people were told first, and when
 	toldAt  model.Scans
 	healthy bool             // nothing acts: what is told then is usual
 	mark    *interlock.State // of some scan before, to see whether the scans repeat
 }
 
-func (x *trial) ordeal(does deed) *ordeal {
-	return &ordeal{trial: x, does: does, d: x.s.Driver.CopyOf(), mark: interlock.NewState(x.v.Model.Config)}
+func (x *campaign) trial(does injection) *trial {
+	return &trial{campaign: x, does: does, d: x.s.Driver.CopyOf(), mark: interlock.NewState(x.Model.Config)}
 }
 
-// scan is one scan with the deed in it.
-func (x *ordeal) scan(overrun bool) {
+// scan is one scan with the injection in it.
+func (x *trial) scan(overrun bool) {
 	x.d.Healthy()
 	x.d.In.Overrun = overrun
 	x.does.do(x.d, x.at)
@@ -81,7 +81,7 @@ func (x *ordeal) scan(overrun bool) {
 }
 
 // hear is what people are told of now that a healthy plant would not tell.
-func (x *ordeal) hear() string {
+func (x *trial) hear() string {
 	for i := range x.d.Decision.Events {
 		e := &x.d.Decision.Events[i]
 		key := interlock.Event{Kind: e.Kind, Subject: e.Subject}
@@ -91,7 +91,7 @@ func (x *ordeal) hear() string {
 		if x.healthy {
 			x.usual[key] = true
 		} else if alarms(e) && !x.usual[key] {
-			return x.v.eventText(e)
+			return x.eventText(e)
 		}
 	}
 	return ""
@@ -111,8 +111,8 @@ func alarms(e *interlock.Event) bool {
 }
 
 // eventText is an event as people read it.
-func (v *verification) eventText(e *interlock.Event) string {
-	n := v.Model.Names
+func (p placer) eventText(e *interlock.Event) string {
+	n := p.Model.Names
 	switch {
 	case e.Kind == interlock.PhaseChanged:
 		return n.Channels[e.Subject] + " " + monitor.Phase(e.To).String()
@@ -129,7 +129,7 @@ func (v *verification) eventText(e *interlock.Event) string {
 }
 
 // limit is longer than any rule takes.
-func (x *trial) limit() model.Scans { return x.detect + x.travel + x.v.slowestInput() + 3 }
+func (x *campaign) limit() model.Scans { return x.detect + x.travel + x.slowestInput() + 3 }
 
 // travelOf is the longest travel time of the actuators around an output.
 func travelOf(c *interlock.Config, output int) model.Scans {
@@ -142,19 +142,19 @@ func travelOf(c *interlock.Config, output int) model.Scans {
 	return most
 }
 
-// running lets the deed act until the output is withheld or every rule had its
+// running lets the injection act until the output is withheld or every rule had its
 // time.
-func (x *ordeal) running() (o outcome) {
+func (x *trial) running() (o outcome) {
 	if x.let(x.limit(), false, x.stopped); x.stopped() {
-		o = outcome{found: FoundWithheld, scans: x.at, rule: x.v.ruleOf(x.d, x.output), effect: x.d.State.Outputs[x.output].Mode.String()}
+		o = outcome{found: Withheld, scans: x.at, rule: x.ruleOf(x.d, x.output), effect: x.d.State.Outputs[x.output].Mode.String()}
 	}
 	return o
 }
 
-func (x *ordeal) stopped() bool { return !x.d.Enabled() }
+func (x *trial) stopped() bool { return !x.d.Enabled() }
 
 // lasts gives every actuator the time to be noticed, and to call its backup.
-func (x *ordeal) lasts() { x.let(x.travel+2, false, never) }
+func (x *trial) lasts() { x.let(x.travel+2, false, never) }
 
 func never() bool { return false }
 
@@ -169,8 +169,8 @@ func someStuck(looks []look) bool {
 
 // flows says that a stream through the output flows: every actuator on its way
 // is energised or truly stays open. Without streams the output itself counts.
-func (x *trial) flows(looks []look, coils interlock.CoilSet) bool {
-	c := x.v.Model.Config
+func (x *campaign) flows(looks []look, coils interlock.CoilSet) bool {
+	c := x.Model.Config
 	for i := range looks {
 		if looks[i].stuck != none {
 			coils |= 1 << looks[i].stuck
@@ -195,9 +195,9 @@ func (x *trial) flows(looks []look, coils interlock.CoilSet) bool {
 
 // truly is whether the permissive holds for what is true behind the looks: bonds
 // that are gone are gone, whatever is read.
-func (x *trial) truly(looks []look) bool {
-	channels := len(x.v.Model.Config.Channels)
-	return interlock.True == model.Evaluate(x.v.Model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
+func (x *campaign) truly(looks []look) bool {
+	channels := len(x.Model.Config.Channels)
+	return interlock.True == model.Evaluate(x.Model.Config.Outputs[x.output].Permissive, func(cause int) interlock.Truth {
 		for i := range looks {
 			if looks[i].gone == cause {
 				return interlock.False
@@ -210,9 +210,9 @@ func (x *trial) truly(looks []look) bool {
 	})
 }
 
-// undergo is the whole ordeal: what comes of it, but for whether it defeats, and
+// run is the whole trial: what comes of it, but for whether it defeats, and
 // the coils after every rule had its time.
-func (x *ordeal) undergo() (outcome, interlock.CoilSet) {
+func (x *trial) run() (outcome, interlock.CoilSet) {
 	o := x.running()
 	coils := x.d.Decision.Coils
 	if o.found == "" {
@@ -221,17 +221,17 @@ func (x *ordeal) undergo() (outcome, interlock.CoilSet) {
 	return o, coils
 }
 
-// unseen is what comes of a deed that does not stop the output.
-func (x *ordeal) unseen() outcome {
-	name := x.v.Model.Names.Outputs[x.output]
+// unseen is what comes of an injection that does not stop the output.
+func (x *trial) unseen() outcome {
+	name := x.Model.Names.Outputs[x.output]
 	later, latched := x.nextStop()
 	switch {
 	case latched:
 		later.rule, later.effect = "travel time: "+name+" unconfirmed", latchedLater
 	case x.told != "":
-		return outcome{FoundAnnounced, x.toldAt, x.told, "announced; runs on, the permissive holds", false}
+		return outcome{Announced, x.toldAt, x.told, "announced; runs on, the permissive holds", false}
 	case later.found == "":
-		return outcome{FoundNothing, 0, "no rule", "runs on", false}
+		return outcome{NotDetected, 0, "no rule", "runs on", false}
 	}
 	return later
 }
@@ -239,40 +239,40 @@ func (x *ordeal) unseen() outcome {
 // nextStop lets overrun scans stop the output, as any other trip would, for
 // longer than its actuator may take to report, and then lets people start it
 // again. (Whoever resets sooner asks for it again before it is late.)
-func (x *ordeal) nextStop() (o outcome, latched bool) {
+func (x *trial) nextStop() (o outcome, latched bool) {
 	late := func() bool { return x.d.State.Outputs[x.output].Unconfirmed != 0 }
 	took := x.let(x.travel+3, true, late)
 	switch {
 	case late():
-		return outcome{found: FoundKeptOut, scans: took}, true
+		return outcome{found: KeptOut, scans: took}, true
 	case x.told != "":
 		return o, false
 	case !x.d.Enabled():
 		x.let(2*x.restart+x.limit(), false, x.d.Enabled)
 	}
 	if !x.d.Enabled() && x.told == "" {
-		o = outcome{found: FoundKeptOut, scans: x.travel + 2, rule: "start refused: " + x.v.ruleOf(x.d, x.output), effect: "kept out after the next stop"}
+		o = outcome{found: KeptOut, scans: x.travel + 2, rule: "start refused: " + x.ruleOf(x.d, x.output), effect: "kept out after the next stop"}
 	}
 	return o, false
 }
 
 // healthyRestart is how long a healthy plant takes to run again after such a
 // stop, and hears what people are told meanwhile.
-func (x *trial) healthyRestart() model.Scans {
-	h := x.ordeal(deed{})
+func (x *campaign) healthyRestart() model.Scans {
+	h := x.trial(injection{})
 	h.healthy = true
 	h.let(h.limit(), false, never)
 	h.let(h.travel+3, true, never)
-	return h.let(model.Scans(runs.PatienceOf(x.v.Model.Config)), false, h.d.Enabled)
+	return h.let(model.Scans(runs.PatienceOf(x.Model.Config)), false, h.d.Enabled)
 }
 
 // ruleOf names what withholds an output now, and the channels behind it.
-func (v *verification) ruleOf(d *runs.Driver, output int) string {
+func (p placer) ruleOf(d *runs.Driver, output int) string {
 	var texts []string
 	d.Decision.Reasons[output].Each(func(one interlock.Reason) { texts = append(texts, one.String()) })
-	for _, ch := range v.Model.ChannelsOf(output, -1) {
-		if p := d.State.Channels[ch].Phase; !p.MayKeep() {
-			texts = append(texts, v.Model.Names.Channels[ch]+" "+p.String())
+	for _, ch := range p.Model.ChannelsOf(output, -1) {
+		if phase := d.State.Channels[ch].Phase; !phase.MayKeep() {
+			texts = append(texts, p.Model.Names.Channels[ch]+" "+phase.String())
 		}
 	}
 	return strings.Join(texts, ", ")
@@ -289,13 +289,13 @@ func namesOf(a, b *placed) []string {
 }
 
 // defeat is a set that defeats the interlock.
-func (x *trial) defeat(a, b *placed, looks []look, o outcome) *Defeat {
+func (x *campaign) defeat(a, b *placed, looks []look, o outcome) *Defeat {
 	names := namesOf(a, b)
-	d := &Defeat{Output: x.v.Model.Names.Outputs[x.output], Faults: names, Seen: o.found != FoundNothing, Hidden: a.fault.Hides && (b == nil || b.fault.Hides)}
+	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: names, Seen: o.found != NotDetected, Hidden: a.fault.Hides && (b == nil || b.fault.Hides)}
 	d.Says = "runs on although the bond is gone"
-	if o.found == FoundWithheld {
+	if o.found == Withheld {
 		d.Says = "withheld, and product flows on although the bond is gone"
-	} else if o.found == FoundAnnounced {
+	} else if o.found == Announced {
 		d.Says = "runs on although the bond is gone; told: " + o.rule
 	}
 	d.replay = func() *runs.Run { return x.runOf(a, b, looks, d.Says) }
@@ -304,30 +304,30 @@ func (x *trial) defeat(a, b *placed, looks []look, o outcome) *Defeat {
 
 // runOf replays looks with a recorder. What the run claims is written as an
 // expectation that it does not meet, so that whoever replays it sees the same.
-func (x *trial) runOf(a, b *placed, looks []look, says string) *runs.Run {
-	r := x.ordeal(deedOf(looks))
+func (x *campaign) runOf(a, b *placed, looks []look, says string) *runs.Run {
+	r := x.trial(injectionOf(looks))
 	r.record = x.s.Record.CopyOf()
 	from := r.record.Scans
 	o := r.running()
-	if o.found == FoundWithheld && someStuck(looks) && !x.truly(looks) {
+	if o.found == Withheld && someStuck(looks) && !x.truly(looks) {
 		r.lasts()
 	}
-	names, output := namesOf(a, b), x.v.Model.Names.Outputs[x.output]
+	names, output := namesOf(a, b), x.Model.Names.Outputs[x.output]
 	run := r.record.Finish(fmt.Sprintf("%s: %s %s", strings.Join(names, " with "), output, says), len(names))
 	run.Property, run.Output = "fault table", output
 	claim := output + " is not enabled"
-	if o.found == FoundWithheld { // it flows on: nothing else in the stream may run
+	if o.found == Withheld { // it flows on: nothing else in the stream may run
 		claim = output + " is unconfirmed"
-		for _, st := range x.v.Model.Config.StreamsOf(x.output) {
-			for _, other := range x.v.Model.Config.Streams[st].Through {
+		for _, st := range x.Model.Config.StreamsOf(x.output) {
+			for _, other := range x.Model.Config.Streams[st].Through {
 				if other != x.output && r.d.State.Outputs[other].Mode == interlock.Enabled {
-					claim = x.v.Model.Names.Outputs[other] + " is not enabled"
+					claim = x.Model.Names.Outputs[other] + " is not enabled"
 				}
 			}
 		}
 	}
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s}", r.record.Scans-from-1, from, claim)
-	if o.found == FoundWithheld && r.d.State.Outputs[x.output].Unconfirmed != 0 {
+	if o.found == Withheld && r.d.State.Outputs[x.output].Unconfirmed != 0 {
 		run.Expect = fmt.Sprintf("{never: %s is unconfirmed, from: %d scans, to: %d scans}", output, from, r.record.Scans)
 	}
 	return run

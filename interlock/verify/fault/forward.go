@@ -1,4 +1,4 @@
-package verify
+package fault
 
 import (
 	"ohmgate/interlock"
@@ -6,11 +6,11 @@ import (
 	"ohmgate/monitor"
 )
 
-// An ordeal mostly waits: for a valve's travel time, for the wait of a vessel.
+// A trial mostly waits: for a valve's travel time, for the wait of a vessel.
 // While it waits, its scans repeat but for counters that grow by one a scan; and
 // inside a cell every value of a counter steps like the others, which is what the
 // counter lemmas check for its real length. So the scans up to the last value of
-// the cell that ends first are leapt over: nothing can happen in them.
+// the cell that ends first are skipped: nothing can happen in them.
 
 // watchEvery is after how many scans it is looked whether the scans repeat.
 const watchEvery = 8
@@ -20,7 +20,7 @@ const longestPeriod = 1 << 10
 
 // let lets up to n scans pass, until over says so after one of them; it returns
 // how many passed.
-func (x *ordeal) let(n model.Scans, overrun bool, over func() bool) model.Scans {
+func (x *trial) let(n model.Scans, overrun bool, over func() bool) model.Scans {
 	period, marked, next := x.does.period(), model.Scans(0), model.Scans(2)
 	for passed := model.Scans(0); passed < n; {
 		x.scan(overrun)
@@ -30,9 +30,9 @@ func (x *ordeal) let(n model.Scans, overrun bool, over func() bool) model.Scans 
 			return passed
 		case x.record != nil || x.everyScan || period > longestPeriod:
 		case marked != 0 && passed == marked+period:
-			k := repeats(x.v.Model.Config, x.mark, x.d.State, x.d.Stamp, period)
+			k := repeats(x.Model.Config, x.mark, x.d.State, x.d.Stamp, period)
 			k = min(k, (n-passed)/period)
-			x.leap(k, period)
+			x.forward(k, period)
 			passed, marked, next = passed+k*period, 0, passed+k*period+watchEvery
 		case marked == 0 && passed >= next:
 			x.mark.CopyFrom(x.d.State)
@@ -42,7 +42,7 @@ func (x *ordeal) let(n model.Scans, overrun bool, over func() bool) model.Scans 
 	return n
 }
 
-// repeats is how many periods can be leapt over from b, one period after a.
+// repeats is how many periods can be skipped from b, one period after a.
 func repeats(c *interlock.Config, a, b *interlock.State, stamp uint16, period model.Scans) model.Scans {
 	r := room{period: period, left: monitor.ScansMax / period, still: a.Running == b.Running}
 	for i := range a.Channels {
@@ -109,8 +109,8 @@ func (r *room) tick(before, after, from, to model.Scans) {
 	}
 }
 
-// leap moves what grows ahead by k periods.
-func (x *ordeal) leap(k, period model.Scans) {
+// forward moves what grows ahead by k periods.
+func (x *trial) forward(k, period model.Scans) {
 	if k == 0 {
 		return
 	}

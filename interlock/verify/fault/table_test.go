@@ -1,4 +1,4 @@
-package verify
+package fault
 
 import (
 	"bytes"
@@ -6,15 +6,17 @@ import (
 
 	"github.com/stretchr/testify/require"
 
-	"ohmgate/interlock/fault"
+	catalogue "ohmgate/interlock/fault"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 )
 
-func referenceTable(t *testing.T, pairs bool) *FaultTable {
+func referenceTable(t *testing.T, pairs bool) *Table {
 	t.Helper()
 	m, err := model.Reference()
 	require.NoError(t, err)
-	table, err := Faults(m, model.Options{Outputs: []string{"valve"}}, pairs)
+	table, err := Tabulate(m, model.Options{Outputs: []string{"valve"}}, pairs)
 	require.NoError(t, err)
 	return table
 }
@@ -31,7 +33,7 @@ func TestFaultTableHasNoBlanks(t *testing.T) {
 		require.NotEmpty(t, r.Rule, "%+v", r)
 		require.NotEmpty(t, r.Effect, "%+v", r)
 		require.NotEmpty(t, r.Look, "%+v", r)
-		if r.Found == FoundNothing {
+		if r.Found == NotDetected {
 			require.NotEmpty(t, r.Instead)
 			require.NotNil(t, r.Run)
 		} else {
@@ -42,7 +44,7 @@ func TestFaultTableHasNoBlanks(t *testing.T) {
 			listed[r.Fault] = true
 		}
 	}
-	for _, f := range fault.All() {
+	for _, f := range catalogue.All() {
 		require.True(t, listed[f.Name], "%s has no row", f.Name)
 	}
 	var b bytes.Buffer
@@ -50,7 +52,7 @@ func TestFaultTableHasNoBlanks(t *testing.T) {
 	require.Equal(t, len(table.Rows)+1, bytes.Count(b.Bytes(), []byte("\n")))
 }
 
-// Every pair is tried but a fault with itself.
+// Every pair is result but a fault with itself.
 func TestFaultTableTriesEveryPair(t *testing.T) {
 	table := referenceTable(t, true)
 	n := table.Singles
@@ -58,7 +60,7 @@ func TestFaultTableTriesEveryPair(t *testing.T) {
 	require.Len(t, table.Rows, n+table.Pairs)
 }
 
-func rowOf(t *testing.T, table *FaultTable, fault, on string) *FaultRow {
+func rowOf(t *testing.T, table *Table, fault, on string) *Row {
 	t.Helper()
 	for i := range table.Rows {
 		if r := &table.Rows[i]; r.Fault == fault && r.On == on && r.Second == "" {
@@ -78,17 +80,17 @@ func TestFaultTableSaysWhichRuleSees(t *testing.T) {
 		scans     model.Scans
 		defeats   bool
 	}{
-		{"clamp_removed", "bond_1", FoundWithheld, 4, false}, // high costs 6 of 24: the fourth
-		{"over_range", "bond_1", FoundWithheld, 1, false},    // open costs all
-		{"bad_quality", "bond_1", FoundWithheld, 3, false},   // 8 of 24
-		{"clamp_on_wrong_object", "bond_1", FoundWithheld, 1, false},
-		{"clamp_on_wrong_object", "bond_3", FoundNothing, 0, true}, // no evidence
-		{"strap_left_out", "bond_1", FoundNothing, 0, true},
-		{"shorted_leads", "bond_1", FoundNothing, 0, false}, // the bond is there all the same
-		{"stuck_valve", "valve", FoundKeptOut, 14, false},   // travel is 12: late in the 14th overrun
-		{"button_taped", "reset", FoundKeptOut, 14, false},
-		{"bypass_used", "bypass", FoundAnnounced, 1, false},
-		{"scan_overrun", "logic", FoundWithheld, 1, false},
+		{"clamp_removed", "bond_1", Withheld, 4, false}, // high costs 6 of 24: the fourth
+		{"over_range", "bond_1", Withheld, 1, false},    // open costs all
+		{"bad_quality", "bond_1", Withheld, 3, false},   // 8 of 24
+		{"clamp_on_wrong_object", "bond_1", Withheld, 1, false},
+		{"clamp_on_wrong_object", "bond_3", NotDetected, 0, true}, // no evidence
+		{"strap_left_out", "bond_1", NotDetected, 0, true},
+		{"shorted_leads", "bond_1", NotDetected, 0, false}, // the bond is there all the same
+		{"stuck_valve", "valve", KeptOut, 14, false},       // travel is 12: late in the 14th overrun
+		{"button_taped", "reset", KeptOut, 14, false},
+		{"bypass_used", "bypass", Announced, 1, false},
+		{"scan_overrun", "logic", Withheld, 1, false},
 	} {
 		r := rowOf(t, table, x.fault, x.on)
 		require.Equal(t, x.found, r.Found, "%+v", r)
@@ -127,13 +129,14 @@ func TestDefeatsAreMinimal(t *testing.T) {
 
 // An output that never runs is not left out: it says so, and nothing is shown.
 func TestWhatNeverRunsHasARow(t *testing.T) {
-	m := bay(t, 1, func(m *model.Model) { m.Config.Outputs[0].Permissive = nil })
-	table, err := Faults(m, model.Options{Outputs: []string{"valve_1"}}, false)
+	m := bay(t)
+	m.Config.Outputs[0].Permissive = nil
+	table, err := Tabulate(m, model.Options{Outputs: []string{"valve_1"}}, false)
 	require.NoError(t, err)
 	require.Equal(t, []string{"valve_1"}, table.NeverRan)
 	require.Len(t, table.Rows, 1)
-	require.Equal(t, FoundNotRun, table.Rows[0].Found)
-	require.Equal(t, Nothing, table.Verdict())
+	require.Equal(t, NotRun, table.Rows[0].Found)
+	require.Equal(t, verdict.NothingChecked, table.Verdict())
 }
 
 // A contact that chatters in the pattern that a consecutive rule forgives for
@@ -141,15 +144,15 @@ func TestWhatNeverRunsHasARow(t *testing.T) {
 // repays slowly it does not.
 func TestChatterDefeatsTheConsecutiveRule(t *testing.T) {
 	for _, x := range []struct {
-		change func(*model.Model)
-		want   Verdict
-	}{{nil, Violated}, {allIntegrating, Shown}} {
-		table, err := Faults(bay(t, 1, x.change), model.Options{Outputs: []string{"valve_1"}}, false)
+		counting string
+		want     verdict.Verdict
+	}{{"consecutive", verdict.Violated}, {"integrating 4:1", verdict.Shown}} {
+		table, err := Tabulate(bay(t, "counting: consecutive", "counting: "+x.counting), model.Options{Outputs: []string{"valve_1"}}, false)
 		require.NoError(t, err)
 		require.Equal(t, x.want, table.Verdict())
 		r := rowOf(t, table, "chatter", "bond_1")
-		require.Equal(t, x.want == Violated, r.Defeats)
-		require.Equal(t, FoundAnnounced, r.Found, "doubtful is told")
+		require.Equal(t, x.want == verdict.Violated, r.Defeats)
+		require.Equal(t, Announced, r.Found, "doubtful is told")
 	}
 }
 
@@ -157,15 +160,15 @@ func TestChatterDefeatsTheConsecutiveRule(t *testing.T) {
 func TestOneOfAVoteIsAnnounced(t *testing.T) {
 	m, err := model.Reference()
 	require.NoError(t, err)
-	table, err := Faults(m, model.Options{Outputs: []string{"mixer"}}, true)
+	table, err := Tabulate(m, model.Options{Outputs: []string{"mixer"}}, true)
 	require.NoError(t, err)
 	r := rowOf(t, table, "clamp_removed", "bond_2")
-	require.Equal(t, FoundAnnounced, r.Found)
+	require.Equal(t, Announced, r.Found)
 	require.Equal(t, "bond_2 lost", r.Rule)
 	both := 0
 	for i := range table.Rows {
 		if r := &table.Rows[i]; r.Fault == "clamp_removed" && r.Second == "clamp_removed" {
-			require.Equal(t, FoundWithheld, r.Found, "%+v", r)
+			require.Equal(t, Withheld, r.Found, "%+v", r)
 			both++
 		}
 	}
@@ -175,14 +178,10 @@ func TestOneOfAVoteIsAnnounced(t *testing.T) {
 // A valve that reports nothing and has no backup: that it stays open is seen by
 // nobody, and with the clamp off product flows on.
 func TestAStuckValveWithoutConfirmation(t *testing.T) {
-	m := bay(t, 1, func(m *model.Model) {
-		o := &m.Config.Outputs[0]
-		o.Closed, o.Opened, o.Travel, o.Backup = 0, 0, 0, nil
-		m.Config.Streams[0].Through = []int{0}
-	})
-	table, err := Faults(m, model.Options{Outputs: []string{"valve_1"}}, true)
+	m := bay(t, "press: 0.1..3 s,\n    confirm: {closed: closed_1, opened: opened_1, travel: 6 s}, backup: [pump], backup_when: unconfirmed}", "press: 0.1..3 s}", "through: [valve_1, pump]", "through: [valve_1], longest_stop: 6 s")
+	table, err := Tabulate(m, model.Options{Outputs: []string{"valve_1"}}, true)
 	require.NoError(t, err)
-	require.Equal(t, FoundNothing, rowOf(t, table, "stuck_valve", "valve_1").Found)
+	require.Equal(t, NotDetected, rowOf(t, table, "stuck_valve", "valve_1").Found)
 	found := false
 	for _, d := range table.Defeats {
 		if len(d.Faults) == 2 && d.Faults[0] == "clamp_removed on bond_1" && d.Faults[1] == "stuck_valve on valve_1" {
@@ -199,13 +198,12 @@ func TestAStuckValveWithoutConfirmation(t *testing.T) {
 func TestFaultsApartActApart(t *testing.T) {
 	m, err := model.Reference()
 	require.NoError(t, err)
-	for output, name := range []string{"valve", "pump"} {
-		v, err := newVerification(m, model.Options{Outputs: []string{name}})
-		require.NoError(t, err)
-		x := v.newTrial(output)
+	for output := range 2 {
+		p := placer{runs.NewBench(m, model.Options{})}
+		x := p.newCampaign(output)
 		x.ands = true
 		require.True(t, x.s.Runs)
-		places, compared := x.places(), 0
+		places, compared := x.around(), 0
 		for i := range places {
 			for k := i + 1; k < len(places); k++ {
 				if !x.apart(&places[i], &places[k]) {
@@ -216,7 +214,7 @@ func TestFaultsApartActApart(t *testing.T) {
 					put, run := x.outcome(looks, true), x.outcome(looks, false)
 					require.Equal(t, run.found, put.found, "%s: %+v, put together %+v", textOf(looks), run, put)
 					require.True(t, put.defeats || !run.defeats, "%s: %+v, put together %+v", textOf(looks), run, put)
-					if run.found == FoundWithheld {
+					if run.found == Withheld {
 						require.Equal(t, run.scans, put.scans, textOf(looks))
 					}
 				}
@@ -224,4 +222,23 @@ func TestFaultsApartActApart(t *testing.T) {
 		}
 		require.Greater(t, compared, 1000)
 	}
+}
+
+// However many cores judge, the table is the same.
+func TestCoresChangeNothing(t *testing.T) {
+	m, err := model.Reference()
+	require.NoError(t, err)
+	var tables [2]*Table
+	for i := range tables {
+		tables[i], err = Tabulate(m, model.Options{Outputs: []string{"valve"}, Workers: 1 + 3*i}, false)
+		require.NoError(t, err)
+		tables[i].Replay()
+		for k := range tables[i].Rows {
+			tables[i].Rows[k].Run = nil
+		}
+		for k := range tables[i].Defeats {
+			tables[i].Defeats[k].replay = nil
+		}
+	}
+	require.Equal(t, tables[0], tables[1])
 }

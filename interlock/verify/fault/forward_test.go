@@ -1,4 +1,4 @@
-package verify
+package fault
 
 import (
 	"slices"
@@ -8,10 +8,11 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/monitor"
 )
 
-// slowReference is the reference site with times long enough to be leapt over.
+// slowReference is the reference site with times long enough to be skipped.
 func slowReference(t *testing.T) *model.Model {
 	t.Helper()
 	m, err := model.Reference()
@@ -24,11 +25,11 @@ func slowReference(t *testing.T) *model.Model {
 	return m
 }
 
-// turned is a trial that counts the scans that are really turned, and logs what a
-// counter brings about: the rest can repeat itself, and leaps take it along.
+// turned is a campaign that counts the scans that are really turned, and logs what a
+// counter brings about: the rest can repeat itself, and fast-forward takes it along.
 type turned struct {
-	*trial
-	now   *ordeal
+	*campaign
+	now   *trial
 	scans int
 	log   []logged
 }
@@ -39,7 +40,7 @@ type logged struct {
 	subject int
 }
 
-func turnedTrial(t *testing.T, m *model.Model, output int, everyScan bool) *turned {
+func turnedCampaign(t *testing.T, m *model.Model, output int, everyScan bool) *turned {
 	t.Helper()
 	logic, x, step := model.Real(), &turned{}, model.Real().Step
 	logic.Step = func(c *interlock.Config, s *interlock.State, in *interlock.Inputs, d *interlock.Decision) {
@@ -54,51 +55,50 @@ func turnedTrial(t *testing.T, m *model.Model, output int, everyScan bool) *turn
 			}
 		}
 	}
-	v, err := newVerification(m, model.Options{Logic: logic})
-	require.NoError(t, err)
-	x.trial = v.newTrial(output)
+	p := placer{runs.NewBench(m, model.Options{Logic: logic})}
+	x.campaign = p.newCampaign(output)
 	require.True(t, x.s.Runs)
 	x.everyScan = everyScan
 	return x
 }
 
-func (x *turned) undergo(does deed) (outcome, interlock.CoilSet) {
-	x.now, x.log = x.ordeal(does), nil
-	came, coils := x.now.undergo()
+func (x *turned) run(does injection) (outcome, interlock.CoilSet) {
+	x.now, x.log = x.trial(does), nil
+	came, coils := x.now.run()
 	x.now.lasts()
 	return came, coils
 }
 
-// What is leapt over leaves the very state behind that every scan in turn leaves,
+// What is skipped leaves the very state behind that every scan in turn leaves,
 // and nothing is told in it.
-func TestLeapsChangeNothing(t *testing.T) {
+func TestFastForwardChangesNothing(t *testing.T) {
 	m := slowReference(t)
 	for output := range 2 {
-		leaping, walking := turnedTrial(t, m, output, false), turnedTrial(t, m, output, true)
-		require.Equal(t, walking.restart, leaping.restart)
-		leaping.scans, walking.scans = 0, 0
-		places, seen := leaping.places(), map[string]bool{}
+		fast, slow := turnedCampaign(t, m, output, false), turnedCampaign(t, m, output, true)
+		require.Equal(t, slow.restart, fast.restart)
+		fast.scans, slow.scans = 0, 0
+		places, seen := fast.around(), map[string]bool{}
 		for i := range places {
 			for k := i; k < len(places); k += 1 + min(2, i) { // all of them take a minute
 				for _, looks := range together(&places[i], &places[k]) {
-					does := deedOf(looks)
+					does := injectionOf(looks)
 					if seen[does.key()] {
 						continue
 					}
 					seen[does.key()] = true
-					came, coils := leaping.undergo(does)
-					wanted, wantedCoils := walking.undergo(does)
+					came, coils := fast.run(does)
+					wanted, wantedCoils := slow.run(does)
 					require.Equal(t, wanted, came, textOf(looks))
 					require.Equal(t, wantedCoils, coils, textOf(looks))
-					require.Equal(t, walking.now.at, leaping.now.at, textOf(looks))
-					require.Equal(t, walking.log, leaping.log, textOf(looks))
-					require.Equal(t, walking.now.d.Stamp, leaping.now.d.Stamp, textOf(looks))
-					require.Equal(t, walking.now.d.State, leaping.now.d.State, textOf(looks))
+					require.Equal(t, slow.now.at, fast.now.at, textOf(looks))
+					require.Equal(t, slow.log, fast.log, textOf(looks))
+					require.Equal(t, slow.now.d.Stamp, fast.now.d.Stamp, textOf(looks))
+					require.Equal(t, slow.now.d.State, fast.now.d.State, textOf(looks))
 				}
 			}
 		}
 		require.Greater(t, len(seen), 500)
-		require.Less(t, 2*leaping.scans, walking.scans, "most scans are leapt over")
+		require.Less(t, 2*fast.scans, slow.scans, "most scans are skipped")
 	}
 }
 
@@ -106,11 +106,11 @@ func TestLeapsChangeNothing(t *testing.T) {
 // decides and tells what the one a period before did.
 func TestWhatRepeatsRepeats(t *testing.T) {
 	m := slowReference(t)
-	x := turnedTrial(t, m, 0, true)
-	places, foretold := x.places(), 0
+	x := turnedCampaign(t, m, 0, true)
+	places, foretold := x.around(), 0
 	for i := range places {
 		for k := range places[i].looks {
-			r := x.ordeal(deedOf(places[i].looks[k : k+1]))
+			r := x.trial(injectionOf(places[i].looks[k : k+1]))
 			for _, overrun := range []bool{false, true, false} {
 				foretold += foretellRepeats(t, r, overrun, 420)
 			}
@@ -120,9 +120,9 @@ func TestWhatRepeatsRepeats(t *testing.T) {
 }
 
 // foretellRepeats walks n scans, and says how many of them were foretold.
-func foretellRepeats(t *testing.T, r *ordeal, overrun bool, n int) (foretold int) {
+func foretellRepeats(t *testing.T, r *trial, overrun bool, n int) (foretold int) {
 	t.Helper()
-	c, period := r.v.Model.Config, int(r.does.period())
+	c, period := r.Model.Config, int(r.does.period())
 	states, stamps, decided := make([]*interlock.State, n), make([]uint16, n), make([]interlock.Decision, n)
 	for i := range n {
 		r.scan(overrun)
@@ -143,15 +143,15 @@ func foretellRepeats(t *testing.T, r *ordeal, overrun bool, n int) (foretold int
 	return foretold
 }
 
-// Deeds are laid over each other in order; what a healthy plant shows anyway is
+// Injections are laid over each other in order; what a healthy plant shows anyway is
 // nothing done, and a sequence that never changes is told in short.
 func TestDeedsLieOverEachOther(t *testing.T) {
-	bad := deed{reads: showing(3, monitor.High)}
-	flutter := deed{reads: showing[monitor.Class](3, monitor.Open, asBefore)}
-	hide := deed{reads: showing(3, monitor.Good)}
-	other := deed{signals: showing(1, interlock.Low)}
-	both := func(list ...deed) deed {
-		var d deed
+	bad := injection{reads: showing(3, monitor.High)}
+	flutter := injection{reads: showing[monitor.Class](3, monitor.Open, asBefore)}
+	hide := injection{reads: showing(3, monitor.Good)}
+	other := injection{signals: showing(1, interlock.Low)}
+	both := func(list ...injection) injection {
+		var d injection
 		for _, x := range list {
 			d = d.then(x)
 		}
@@ -160,13 +160,13 @@ func TestDeedsLieOverEachOther(t *testing.T) {
 	require.Equal(t, showing(3, monitor.Open, monitor.High), both(bad, flutter).reads)
 	require.Equal(t, bad.reads, both(flutter, bad).reads)
 	require.Empty(t, both(bad, flutter, hide).reads)
-	for _, x := range [][2]deed{{both(bad, other), both(other, bad)}, {both(bad, hide), {}}, {both(bad, other, deed{silent: true}), {silent: true}}} {
+	for _, x := range [][2]injection{{both(bad, other), both(other, bad)}, {both(bad, hide), {}}, {both(bad, other, injection{silent: true}), {silent: true}}} {
 		require.Equal(t, x[1].key(), x[0].key())
 	}
-	for _, x := range [][2]deed{{bad, flutter}, {both(bad, flutter), both(flutter, bad)}, {other, {signals: showing(1, interlock.High)}}, {{overruns: true}, {unpowered: true}}} {
+	for _, x := range [][2]injection{{bad, flutter}, {both(bad, flutter), both(flutter, bad)}, {other, {signals: showing(1, interlock.High)}}, {{overruns: true}, {unpowered: true}}} {
 		require.NotEqual(t, x[1].key(), x[0].key())
 	}
-	a, b := both(bad, flutter), both(flutter, deed{signals: showing(1, interlock.Low, interlock.High, interlock.Faulty)})
+	a, b := both(bad, flutter), both(flutter, injection{signals: showing(1, interlock.Low, interlock.High, interlock.Faulty)})
 	require.EqualValues(t, 2, a.period())
 	require.EqualValues(t, 6, b.period())
 }
