@@ -56,6 +56,19 @@ func failed(code exitCode, format string, args ...any) error {
 	return outcome{code, fmt.Errorf(format, args...)}
 }
 
+// judgedJSON prints a report as JSON and ends with its code.
+func judgedJSON(out io.Writer, code exitCode, report any) error {
+	if err := writeIndented(out, report); err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return ended(code)
+}
+
+// headed is the head of a report of this program.
+func headed[S int | string](schema S, verb string) verdict.Head[S] {
+	return verdict.Head[S]{Schema: schema, Tool: toolVersion(), Verb: verb}
+}
+
 // report prints an error, if there is anything to print, and gives its code.
 // An error that no verb has judged came from the command line: wrong input.
 func report(w io.Writer, err error) exitCode {

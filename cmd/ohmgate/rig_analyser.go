@@ -15,6 +15,7 @@ import (
 	"ohmgate/hwio/rig/judge"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 )
 
@@ -63,14 +64,11 @@ func runAnalyser(out io.Writer, f *rigFiles, o *rigOptions) error {
 	}
 	report := &rig.Report{
 		Instruments: []sheet.Instrument{}, Statements: []string{}, RigState: sheet.StateUnmoved, Verdict: judge.Verdict(steps),
-		Checks: []sheet.Inspection{{Name: "analyser's record", Verdict: sheet.Shown, Text: fmt.Sprintf("%s: %s; %s", o.analyser, stimuli(len(steps)), capture.Assumed()), Details: []string{}}},
+		Checks: []sheet.Inspection{{Name: "analyser's record", Verdict: verdict.Shown, Text: fmt.Sprintf("%s: %s; %s", o.analyser, stimuli(len(steps)), capture.Assumed()), Details: []string{}}},
 	}
 	run := rig.Run{Number: 1, Steps: steps, Verdict: report.Verdict, RigState: sheet.StateUnmoved, Reason: "read to the end", Heard: []string{}, Seen: []string{}}
 	report.Runs = []rig.Run{run}
-	report.Exit = int(map[string]exitCode{sheet.Shown: exitShown, sheet.Violated: exitViolated, sheet.NotShown: exitIncomplete}[report.Verdict])
-	if report.Verdict == sheet.NothingChecked {
-		report.Exit = int(exitNothing)
-	}
+	report.Exit = report.Verdict.Exit()
 	for name, times := range judge.Trips(steps) {
 		slowest := 0.0
 		for _, one := range times {

@@ -1,13 +1,13 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
 	"strings"
 
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 // readBack reads and checks a record.
@@ -38,48 +38,45 @@ func checkRecord(out io.Writer, o *rigOptions, against bool) (err error) {
 	if err != nil {
 		return failed(exitInput, "%w; name a record that a run has written", err)
 	}
-	code := exitShown
 	foreign := against && signed(report, o.head) == 0 && len(report.Problems) == 0
 	if foreign {
 		report.Problems = append(report.Problems, sheet.Problem{
 			File: o.check, Line: report.Entries, Column: 1, Text: "no run ends with the hash on the page; the last hash is " + report.Head, Instead: "compare with a copy",
 		})
 	}
-	switch {
-	case len(report.Problems) > 0:
-		code = exitViolated
-	case report.Unended() > 0 || report.Unfollowed() > 0 || report.BrokenOff > 0:
-		code = exitIncomplete
-	}
-	if code != exitViolated {
+	found := wholeness(report)
+	if found != verdict.Violated {
 		if err := o.exports(o.check, report); err != nil {
 			return failed(exitLost, "%w", err)
 		}
 	}
 	if o.json {
-		encoder := json.NewEncoder(out)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(struct {
-			Schema string `json:"schema"`
-			Tool   string `json:"tool"`
-			Verb   string `json:"verb"`
+		return judgedJSON(out, found.Exit(), struct {
+			verdict.Head[string]
 			*sheet.Report
-			Unended    int `json:"unended"`
-			Unfollowed int `json:"unfollowed"`
-			Exit       int `json:"exit"`
-		}{"ohmgate record check 1", toolVersion(), "rig", report, report.Unended(), report.Unfollowed(), int(code)}); err != nil {
-			return failed(exitLost, "%w", err)
-		}
-		return ended(code)
+			Unended    int          `json:"unended"`
+			Unfollowed int          `json:"unfollowed"`
+			Exit       verdict.Exit `json:"exit"`
+		}{headed("ohmgate record check 1", "rig"), report, report.Unended(), report.Unfollowed(), found.Exit()})
 	}
 	tellCheckedRecord(out, report)
 	if foreign {
-		printWrapped(out, "violated: ", "the entries fit together, but the hash on the page belongs to none of the runs: entries were cut off at the end, or the record was made anew, or the hash is from another page", 2)
-		return ended(code)
+		printWrapped(out, found.String()+": ", "the entries fit together, but the hash on the page belongs to none of the runs: entries were cut off at the end, or the record was made anew, or the hash is from another page", 2)
+		return ended(found.Exit())
 	}
-	tellWholeRecord(out, o, report)
-	return ended(code)
+	tellWholeRecord(out, o, report, found)
+	return ended(found.Exit())
+}
+
+// wholeness is whether a record is as it was written, and to the end.
+func wholeness(report *sheet.Report) verdict.Verdict {
+	switch {
+	case len(report.Problems) > 0:
+		return verdict.Violated
+	case report.Unended() > 0 || report.Unfollowed() > 0 || report.BrokenOff > 0:
+		return verdict.NotShown
+	}
+	return verdict.Shown
 }
 
 // brokenOff is what the next run on a record has to say of the one before it, if that has no end.
@@ -122,9 +119,9 @@ func tellCheckedRecord(out io.Writer, report *sheet.Report) {
 }
 
 // tellWholeRecord says what holds for the record as a whole.
-func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
-	if len(report.Problems) > 0 {
-		printWrapped(out, "violated: ", fmt.Sprintf("the record was changed after it was written, or is damaged; the first %d entries fit together, nothing behind them can be trusted", report.Entries), 2)
+func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report, found verdict.Verdict) {
+	if found == verdict.Violated {
+		printWrapped(out, found.String()+": ", fmt.Sprintf("the record was changed after it was written, or is damaged; the first %d entries fit together, nothing behind them can be trusted", report.Entries), 2)
 		return
 	}
 	var lacks []string
@@ -137,11 +134,7 @@ func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report) {
 	if report.BrokenOff > 0 {
 		lacks = append(lacks, fmt.Sprintf("behind them %d bytes of a line that was never finished", report.BrokenOff))
 	}
-	verdict := "shown"
-	if len(lacks) > 0 {
-		verdict = "not shown"
-	}
-	printWrapped(out, verdict+": ", strings.Join(append([]string{fmt.Sprintf("%d entries fit together", report.Entries)}, lacks...), "; ")+"; last hash", 2)
+	printWrapped(out, found.String()+": ", strings.Join(append([]string{fmt.Sprintf("%d entries fit together", report.Entries)}, lacks...), "; ")+"; last hash", 2)
 	fmt.Fprintln(out, report.Head)
 	switch covered := signed(report, o.head); {
 	case o.head == "":

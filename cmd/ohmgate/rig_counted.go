@@ -6,6 +6,7 @@ import (
 
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 // ownTwin is what sheets call the unit of a twin that runs the site's own logic.
@@ -61,8 +62,8 @@ func (r *sightedRecord) read(f *rigFiles, sheets []sheet.Sheet) {
 // against says why a sheet counts for nothing. What counts is what a unit was seen to follow, step by step: the logic beside it
 // goes through the graph whether a unit is there or not.
 func (r *sightedRecord) against(f *rigFiles, s *sheet.Sheet) string {
-	judged := func(verdict string) bool {
-		return slices.ContainsFunc(s.Steps, func(one sheet.Step) bool { return one.Verdict == verdict })
+	judged := func(found sheet.Finding) bool {
+		return slices.ContainsFunc(s.Steps, func(one sheet.Step) bool { return one.Verdict == found })
 	}
 	switch {
 	case s.Head.SiteHash != f.site.Hash:
@@ -79,7 +80,7 @@ func (r *sightedRecord) against(f *rigFiles, s *sheet.Sheet) string {
 		return notPlayed
 	case s.End == nil:
 		return notEnded
-	case s.End.Verdict == sheet.Violated || judged(sheet.Violated):
+	case s.End.Verdict == verdict.Violated || judged(sheet.Violated):
 		return notRight
 	case s.End.Played && len(s.End.Graph) == 0:
 		return notGraphed

@@ -15,6 +15,7 @@ import (
 
 	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 // gapsOf writes scenarios for the gaps of a bench into a new directory.
@@ -162,7 +163,7 @@ func TestCoverageCountsWhatRecordsHaveSeen(t *testing.T) {
 	files, err := readRig(benchSite, "")
 	require.NoError(t, err)
 	hash := files.site.Hash
-	good := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: sheet.Shown, Graph: []string{"bond_1: bonded -> lost (open)", "bond_1: bonded -> doubtful (missing)", "not in any graph"}, Faults: []string{"clamp_removed on bond_1"}}
+	good := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: verdict.Shown, Graph: []string{"bond_1: bonded -> lost (open)", "bond_1: bonded -> doubtful (missing)", "not in any graph"}, Faults: []string{"clamp_removed on bond_1"}}
 	one := sheetsIn(t, aSheet(hash, good))
 	made := coverageOf(t, benchSite, one)
 	require.Equal(t, 1, made.Sheets)
@@ -172,7 +173,7 @@ func TestCoverageCountsWhatRecordsHaveSeen(t *testing.T) {
 	require.Len(t, coverageOf(t, benchSite, one, sheetsIn(t, aSheet(hash, other))).Coverage.Seen, 3)
 
 	violated := good
-	violated.Verdict = sheet.Violated
+	violated.Verdict = verdict.Violated
 	made = coverageOf(t, benchSite, sheetsIn(t, aSheet(hash, violated)))
 	require.Empty(t, made.Coverage.Seen)
 	require.Contains(t, strings.Join(made.Notes, " "), "the unit was violated")
@@ -202,7 +203,7 @@ func TestCoverageCountsWhatRecordsHaveSeen(t *testing.T) {
 func TestCoverageCountsNothingThatNoUnitFollowed(t *testing.T) {
 	files, err := readRig(benchSite, "")
 	require.NoError(t, err)
-	end := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: sheet.Shown, Graph: []string{"bond_1: bonded -> lost (open)"}, Faults: []string{"clamp_removed on bond_1"}}
+	end := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: verdict.Shown, Graph: []string{"bond_1: bonded -> lost (open)"}, Faults: []string{"clamp_removed on bond_1"}}
 	for because, change := range map[string]func(*sheet.Sheet){
 		notOnBench: func(s *sheet.Sheet) { s.Head.Twin = ownTwin },
 		notPlayed:  func(s *sheet.Sheet) { s.Head.Mode = "listen" },

@@ -56,7 +56,7 @@ type followedPlant struct {
 func (f *rigFiles) expectation(outcome *sim.Outcome) sheet.Expectation {
 	return sheet.Expectation{
 		Text: outcome.Expectation.Text, Where: fmt.Sprintf("%s:%d", f.scenario.File, outcome.Expectation.Place.Line), On: besideTheUnit,
-		At: float64(outcome.Scan) * f.site.Period.Max.Seconds(), Verdict: outcome.Verdict.String(), Detail: outcome.Detail,
+		At: float64(outcome.Scan) * f.site.Period.Max.Seconds(), Verdict: sheet.Finding(outcome.Verdict), Detail: outcome.Detail,
 	}
 }
 
@@ -65,9 +65,9 @@ func (f *rigFiles) onBench(outcome, alone *sim.Outcome) sheet.Expectation {
 	made := f.expectation(outcome)
 	switch {
 	case !outcome.Decided:
-		made.Verdict, made.Detail = sheet.NotShown, "the run broke off before"
+		made.Verdict, made.Detail = sheet.Finding(verdict.NotShown), "the run broke off before"
 	case outcome.Verdict != verdict.Shown && alone.Verdict == verdict.Shown:
-		made.Verdict = sheet.NotShown
+		made.Verdict = sheet.Finding(verdict.NotShown)
 		made.Detail += "; simulated, the logic shows it: the unit or the bench has bent the story"
 	}
 	return made

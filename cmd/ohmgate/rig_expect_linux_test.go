@@ -10,6 +10,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 // pulledOff is pulled.yaml with other expectations.
@@ -28,12 +29,14 @@ func pulledOff(t *testing.T, expectations ...string) string {
 func TestExpectationsDecideOnTheBench(t *testing.T) {
 	const good = "{within: 100 ms, of: 3.4 s, that: valve_1 is tripped}"
 	for name, c := range map[string]struct {
-		expectation, verdict, said string
-		code                       exitCode
+		expectation string
+		found       verdict.Verdict
+		said        string
+		code        exitCode
 	}{
-		"shown":     {good, sheet.Shown, "all consistent", exitShown},
-		"violated":  {"{never: valve_1 is enabled}", sheet.Violated, "the logic itself does not do what the scenario expects", exitViolated},
-		"exercised": {"{never: valve_1 is enabled, while: valve_1 is unconfirmed}", sheet.NothingChecked, "never exercised", exitNothing},
+		"shown":     {good, verdict.Shown, "all consistent", exitShown},
+		"violated":  {"{never: valve_1 is enabled}", verdict.Violated, "the logic itself does not do what the scenario expects", exitViolated},
+		"exercised": {"{never: valve_1 is enabled, while: valve_1 is unconfirmed}", verdict.NothingChecked, "never exercised", exitNothing},
 	} {
 		t.Run(name, func(t *testing.T) {
 			t.Parallel()
@@ -57,10 +60,10 @@ func TestExpectationsDecideOnTheBench(t *testing.T) {
 			require.NoError(t, json.Unmarshal([]byte(again), &checked))
 			last := checked.Sheets[len(checked.Sheets)-1]
 			require.Len(t, last.End.Expected, 2)
-			require.Equal(t, sheet.Shown, last.End.Expected[0].Verdict)
-			require.Equal(t, c.verdict, last.End.Expected[1].Verdict)
+			require.EqualValues(t, verdict.Shown, last.End.Expected[0].Verdict)
+			require.EqualValues(t, c.found, last.End.Expected[1].Verdict)
 			require.Equal(t, besideTheUnit, last.End.Expected[1].On)
-			require.Equal(t, c.verdict, last.Verdict())
+			require.Equal(t, c.found, last.Verdict())
 			for _, one := range []string{junit, page} {
 				bytes, err := os.ReadFile(one)
 				require.NoError(t, err)

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 const (
@@ -96,7 +97,7 @@ func TestRigOnTheTwin(t *testing.T) {
 		Sheets []sheet.Sheet `json:"sheets"`
 	}
 	require.NoError(t, json.Unmarshal([]byte(text), &checked))
-	require.Equal(t, sheet.Shown, checked.Sheets[len(checked.Sheets)-1].Verdict())
+	require.Equal(t, verdict.Shown, checked.Sheets[len(checked.Sheets)-1].Verdict())
 	_, code = rigSays(t, "--check", in("record"), "--head", strings.ToUpper(checked.Head))
 	require.Equal(t, exitShown, code)
 	text, code = rigSays(t, "--check", in("record"), "--head", strings.Repeat("0", 64))

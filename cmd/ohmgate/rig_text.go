@@ -10,25 +10,26 @@ import (
 	"ohmgate/hwio/rig/judge"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 // rigReport is everything that one call of rig has to say, for machines.
 type rigReport struct {
-	Schema   string      `json:"schema"`
-	Tool     string      `json:"tool"`
-	Verb     string      `json:"verb"`
-	Head     sheet.Head  `json:"sheet"`
-	Load     wiring.Load `json:"bus_load"`
-	Report   *rig.Report `json:"report"`
-	Record   string      `json:"record"`
-	LastHash string      `json:"last_hash"`
-	Verdict  string      `json:"verdict"`
-	Exit     int         `json:"exit"`
+	Schema   string          `json:"schema"`
+	Tool     string          `json:"tool"`
+	Verb     string          `json:"verb"`
+	Head     sheet.Head      `json:"sheet"`
+	Load     wiring.Load     `json:"bus_load"`
+	Report   *rig.Report     `json:"report"`
+	Record   string          `json:"record"`
+	LastHash string          `json:"last_hash"`
+	Verdict  verdict.Verdict `json:"verdict"`
+	Exit     verdict.Exit    `json:"exit"`
 }
 
 // finish tells, writes the files and gives the code.
 func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *sheet.Book, report *rig.Report) error {
-	code := exitCode(report.Exit)
+	code := report.Exit
 	if err := book.Close(); err != nil && report.Trouble == "" {
 		report.Trouble, code = err.Error(), worse(code, exitLost)
 	}
@@ -46,7 +47,7 @@ func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *
 	if err := o.exports(o.record, &sheet.Report{Head: book.Head(), Sheets: sheets, Entries: len(sheets), Problems: []sheet.Problem{}}); err != nil {
 		report.Trouble, code = strings.TrimPrefix(report.Trouble+"; "+err.Error(), "; "), worse(code, exitLost)
 	}
-	report.Exit, made.Exit = int(code), int(code)
+	report.Exit, made.Exit = code, code
 	if o.json {
 		encoder := json.NewEncoder(out)
 		encoder.SetEscapeHTML(false)
@@ -128,7 +129,7 @@ func tellRig(out io.Writer, r *rigReport, code exitCode) {
 	if r.Report.Trouble != "" {
 		printWrapped(out, "ended early: ", r.Report.Trouble, 2)
 	}
-	printWrapped(out, r.Verdict+": ", rigVerdict(code, r), 2)
+	printWrapped(out, r.Verdict.String()+": ", rigVerdict(code, r), 2)
 }
 
 func tellRigRun(out io.Writer, run *rig.Run, of int) {
@@ -154,7 +155,7 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 		}
 		printWrapped(out, fmt.Sprintf("%-15s  ", e.Verdict), fmt.Sprintf("expected%s: %s - %s [%s]", on, e.Text, e.Detail, e.Where), 17)
 	}
-	if run.Verdict == sheet.NotShown {
+	if run.Verdict == verdict.NotShown {
 		printWrapped(out, "not shown        ", run.Reason, 17)
 	}
 	for _, text := range run.Heard {
@@ -163,14 +164,14 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 }
 
 func rigVerdict(code exitCode, r *rigReport) string {
-	steps, found := 0, map[string]bool{}
+	steps, unit, logic := 0, false, false // the last two: violated
 	for i := range r.Report.Runs {
 		run := &r.Report.Runs[i]
 		steps += len(run.Steps)
 		for k := range run.Steps {
-			found[run.Steps[k].Verdict] = true
+			unit = unit || run.Steps[k].Verdict == sheet.Violated
 		}
-		found["expected "+judge.Expected(run.Expected)] = true
+		logic = logic || judge.Expected(run.Expected) == verdict.Violated
 	}
 	switch code {
 	case exitShown:
@@ -180,7 +181,7 @@ func rigVerdict(code exitCode, r *rigReport) string {
 		}
 		return text
 	case exitViolated:
-		return violatedText(found)
+		return violatedText(unit, logic)
 	case exitIncomplete:
 		return "an interval straddles its bound, an expectation was not reached, or the run was cut short"
 	case exitNothing:
@@ -195,12 +196,12 @@ func rigVerdict(code exitCode, r *rigReport) string {
 }
 
 // violatedText says who was violated: the unit, or the logic itself by what the scenario expects.
-func violatedText(found map[string]bool) string {
+func violatedText(unit, logic bool) string {
 	var list []string
-	if found[sheet.Violated] {
+	if unit {
 		list = append(list, "the unit did something else than the logic, or took too long")
 	}
-	if found["expected "+sheet.Violated] {
+	if logic {
 		list = append(list, "the logic itself does not do what the scenario expects")
 	}
 	return strings.Join(list, "; ")

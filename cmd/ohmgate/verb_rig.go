@@ -234,7 +234,7 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 	stop()
 	if err := closeFrames(); err != nil {
 		report.Trouble = strings.TrimPrefix(report.Trouble+"; "+err.Error(), "; ")
-		report.Exit = int(worse(exitCode(report.Exit), exitLost))
+		report.Exit = worse(report.Exit, exitLost)
 	}
 	return o.finish(out, files, order, book, report)
 }

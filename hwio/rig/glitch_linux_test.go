@@ -17,6 +17,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 )
 
@@ -117,7 +118,7 @@ func TestGlitchOfADecade(t *testing.T) {
 			for range 8 { // a busy machine may have the unit miss the glitch, or the bench be late
 				b.book = sheet.NewBook(&sink{left: 1 << 20})
 				report := rig.Perform(context.Background(), b.order, b.book)
-				require.Contains(t, []int{3, 5}, report.Exit, "%s %v", report.Trouble, report.Runs)
+				require.Contains(t, []verdict.Exit{3, 5}, report.Exit, "%s %v", report.Trouble, report.Runs)
 				require.Equal(t, sheet.StateOpen, report.RigState)
 				if len(report.Runs) == 0 {
 					continue

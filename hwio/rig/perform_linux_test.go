@@ -27,6 +27,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/monitor"
 )
 
@@ -221,8 +222,8 @@ func TestGoodUnit(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.order.Runs, b.order.Edges = 2, bench.LeastEdges
 	report, sheets := b.calmly(t)
-	require.Equal(t, 0, report.Exit, "%s\n%v", report.Trouble, report.Runs)
-	require.Equal(t, sheet.Shown, report.Verdict)
+	require.EqualValues(t, 0, report.Exit, "%s\n%v", report.Trouble, report.Runs)
+	require.Equal(t, verdict.Shown, report.Verdict)
 	require.Len(t, report.Runs, 2)
 	require.Len(t, sheets, 2)
 	for _, run := range report.Runs {
@@ -240,7 +241,7 @@ func TestGoodUnit(t *testing.T) {
 	require.Len(t, report.Statements, 2)
 	require.Contains(t, strings.Join(report.Statements, " "), "in 2 trips none was seen slower")
 	for _, check := range report.Checks {
-		require.Equal(t, sheet.Shown, check.Verdict, check.Text)
+		require.Equal(t, verdict.Shown, check.Verdict, check.Text)
 	}
 }
 
@@ -254,10 +255,10 @@ func TestWrongUnits(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			b := newBench(t, rehearse.Options{Wrong: name})
 			report, sheets := b.calmly(t)
-			require.Equal(t, 1, report.Exit, "%s\n%s", report.Trouble, texts(report.Runs[0].Steps))
-			require.Equal(t, sheet.Violated, report.Verdict)
+			require.EqualValues(t, 1, report.Exit, "%s\n%s", report.Trouble, texts(report.Runs[0].Steps))
+			require.Equal(t, verdict.Violated, report.Verdict)
 			require.Contains(t, texts(report.Runs[0].Steps), wanted)
-			require.Equal(t, sheet.Violated, sheets[0].Verdict())
+			require.Equal(t, verdict.Violated, sheets[0].Verdict())
 			require.Equal(t, sheet.StateOpen, report.RigState)
 		})
 	}
@@ -280,7 +281,7 @@ func TestRigsThatAreRefused(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			b := newBench(t, c.options)
 			report, sheets := b.perform(t, context.Background())
-			require.Equal(t, 5, report.Exit)
+			require.EqualValues(t, 5, report.Exit)
 			require.Contains(t, report.Trouble, c.said)
 			require.Empty(t, report.Runs, "nothing is played on a rig that is wanting")
 			require.Equal(t, sheet.StateOpen, report.RigState)
@@ -307,9 +308,9 @@ func TestNothingSeenIsNotShown(t *testing.T) {
 	require.ErrorContains(t, err, "no relay has a loop-back input")
 	report, _ := b.perform(t, context.Background())
 	require.Equal(t, "wiring self-test", report.Checks[1].Name)
-	require.Equal(t, sheet.NotShown, report.Checks[1].Verdict)
+	require.Equal(t, verdict.NotShown, report.Checks[1].Verdict)
 	require.Len(t, report.Unseen, 7)
-	require.Equal(t, 5, report.Exit)
+	require.EqualValues(t, 5, report.Exit)
 	require.True(t, strings.HasPrefix(report.Checks[2].Text, "no relay has a loop-back input"), report.Checks[2].Text)
 }
 
@@ -317,7 +318,7 @@ func TestNobodyThere(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.order.Settings.Devices = map[string]string{"bus": filepath.Join(t.TempDir(), "nothing")}
 	report, sheets := b.perform(t, context.Background())
-	require.Equal(t, 5, report.Exit)
+	require.EqualValues(t, 5, report.Exit)
 	require.Equal(t, sheet.StateUnmoved, report.RigState)
 	require.Equal(t, sheet.StateUnmoved, sheets[0].State())
 }
@@ -337,12 +338,12 @@ func TestPulledPlug(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.atScan(100, func() { _ = b.twin.Room.Unplug("bus") })
 	report, sheets := b.perform(t, context.Background())
-	require.Equal(t, 5, report.Exit)
+	require.EqualValues(t, 5, report.Exit)
 	require.Equal(t, sheet.StateUnknown, report.RigState)
 	require.Contains(t, strings.Join(report.Details, " "), "by hand")
 	require.Equal(t, sheet.StateUnknown, sheets[0].State())
-	require.Equal(t, 5, sheets[0].End.Exit)
-	require.NotEqual(t, sheet.Shown, report.Verdict)
+	require.EqualValues(t, 5, sheets[0].End.Exit)
+	require.NotEqual(t, verdict.Shown, report.Verdict)
 }
 
 // TestUnpluggedInEveryPhase: wherever the plug is pulled, the record has its end, nothing is shown, and nobody is told that
@@ -366,8 +367,8 @@ func TestUnpluggedInEveryPhase(t *testing.T) {
 				b.atScan(250, unplug)
 			}
 			report, sheets := b.perform(t, context.Background())
-			require.Equal(t, 5, report.Exit, report.Trouble)
-			require.NotEqual(t, sheet.Shown, report.Verdict)
+			require.EqualValues(t, 5, report.Exit, report.Trouble)
+			require.NotEqual(t, verdict.Shown, report.Verdict)
 			wanted := sheet.StateUnknown
 			if phase == "looking" {
 				wanted = sheet.StateUnmoved
@@ -387,7 +388,7 @@ func TestPlugPutBack(t *testing.T) {
 		time.AfterFunc(400*time.Millisecond, func() { _ = b.twin.Room.Plug("bus") })
 	})
 	report, _ := b.perform(t, context.Background())
-	require.Equal(t, 5, report.Exit, "the run is lost all the same")
+	require.EqualValues(t, 5, report.Exit, "the run is lost all the same")
 	require.Equal(t, sheet.StateOpen, report.RigState, "but the relays were found and read back")
 }
 
@@ -397,10 +398,10 @@ func TestSignalInTheMiddle(t *testing.T) {
 	defer cancel(nil)
 	b.atScan(130, func() { cancel(errors.New("interrupted by signal X")) })
 	report, sheets := b.perform(t, ctx)
-	require.Equal(t, 3, report.Exit)
+	require.EqualValues(t, 3, report.Exit)
 	require.Equal(t, "interrupted by signal X", report.Trouble)
 	require.Equal(t, sheet.StateOpen, report.RigState)
-	require.Equal(t, sheet.NotShown, sheets[0].Verdict())
+	require.Equal(t, verdict.NotShown, sheets[0].Verdict())
 	require.Len(t, report.Runs[0].Steps, 2, "what was seen before stays: %s", texts(report.Runs[0].Steps))
 }
 
@@ -408,7 +409,7 @@ func TestPanicInTheMiddle(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.order.New = func() (loop.Source, error) { return &script{ends: 250, panics: 100}, nil }
 	report, _ := b.calmly(t)
-	require.Equal(t, 70, report.Exit)
+	require.EqualValues(t, 70, report.Exit)
 	require.Contains(t, report.Trouble, "planted")
 	require.Equal(t, sheet.StateOpen, report.RigState)
 }
@@ -419,7 +420,7 @@ func TestFullDisk(t *testing.T) {
 		b := newBench(t, rehearse.Options{})
 		b.out.left = 10
 		report, _ := b.perform(t, context.Background())
-		require.Equal(t, 5, report.Exit)
+		require.EqualValues(t, 5, report.Exit)
 		require.Equal(t, sheet.StateUnmoved, report.RigState)
 		require.Contains(t, report.Trouble, "no space left")
 		for _, change := range b.twin.Room.History() {
@@ -434,7 +435,7 @@ func TestFullDisk(t *testing.T) {
 			b.out.left = 0
 		})
 		report, sheets := b.perform(t, context.Background())
-		require.Equal(t, 5, report.Exit)
+		require.EqualValues(t, 5, report.Exit)
 		require.Equal(t, sheet.StateOpen, report.RigState)
 		require.Contains(t, report.Trouble, "no space left")
 		require.Nil(t, sheets[0].End, "and the record shows that it has no end")
@@ -461,7 +462,7 @@ func TestSilentModule(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.atScan(60, func() { _ = b.twin.Room.Behave("bus", twin.Behaviour{LoseQuestion: 1000}) })
 	report, _ := b.perform(t, context.Background())
-	require.Equal(t, 5, report.Exit)
+	require.EqualValues(t, 5, report.Exit)
 	require.Equal(t, sheet.StateUnknown, report.RigState)
 }
 
@@ -518,7 +519,7 @@ func TestKillNine(t *testing.T) {
 	require.Empty(t, report.Problems)
 	require.Equal(t, 1, report.Unended())
 	require.Equal(t, sheet.StateUnknown, report.Sheets[0].State())
-	require.Equal(t, sheet.NotShown, report.Sheets[0].Verdict())
+	require.Equal(t, verdict.NotShown, report.Sheets[0].Verdict())
 	book, before, err := sheet.Open(filepath.Join(folder, "record")) // and it may be added to
 	require.NoError(t, err)
 	require.Len(t, before, 1)
@@ -538,7 +539,7 @@ func (b *rehearsed) startAgain(t *testing.T, killed time.Time) {
 	}
 	began := time.Since(killed)
 	report := rig.Perform(ctx, order, sheet.NewBook(out))
-	require.Equal(t, 3, report.Exit, report.Trouble)
+	require.EqualValues(t, 3, report.Exit, report.Trouble)
 	require.Equal(t, sheet.StateOpen, report.RigState)
 	if began < 300*time.Millisecond {
 		require.Contains(t, report.Checks[0].Text, "found closed, as another program left them")

@@ -19,6 +19,7 @@ import (
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/verdict"
 )
 
 // Order is what is to be done on a bench.
@@ -56,9 +57,9 @@ type Run struct {
 	Graph       []string            `json:"graph_seen"`
 	Expected    []sheet.Expectation `json:"expectations"`
 	Reason      string              `json:"reason"`
-	Verdict     string              `json:"verdict"`
+	Verdict     verdict.Verdict     `json:"verdict"`
 	RigState    string              `json:"rig_state"`
-	Exit        int                 `json:"exit"`
+	Exit        verdict.Exit        `json:"exit"`
 	Lag         float64             `json:"most_lag_ms"`
 	Counts      string              `json:"bus_counts"`
 	decided     int                 // changes by the logic
@@ -74,8 +75,8 @@ type Report struct {
 	Statements  []string           `json:"statements"`
 	RigState    string             `json:"rig_state"`
 	Details     []string           `json:"rig_details"`
-	Verdict     string             `json:"verdict"`
-	Exit        int                `json:"exit"`
+	Verdict     verdict.Verdict    `json:"verdict"`
+	Exit        verdict.Exit       `json:"exit"`
 	Unseen      []string           `json:"contacts_not_seen"` // of relays that have no loop-back input
 	Trouble     string             `json:"trouble"`           // why it ended early, empty if it did not
 }
@@ -94,21 +95,14 @@ type session struct {
 // record is closed. Nothing moves before the record's first entry is on the disk.
 func Perform(ctx context.Context, order Order, book *sheet.Book) *Report {
 	s := &session{Order: order, book: book, slow: map[string][]float64{}, cause: func() error { return context.Cause(ctx) }}
-	s.report = Report{Instruments: []sheet.Instrument{}, Checks: []sheet.Inspection{}, Runs: []Run{}, Statements: []string{}, Unseen: []string{}, RigState: sheet.StateUnmoved, Verdict: sheet.NothingChecked}
+	s.report = Report{Instruments: []sheet.Instrument{}, Checks: []sheet.Inspection{}, Runs: []Run{}, Statements: []string{}, Unseen: []string{}, RigState: sheet.StateUnmoved, Verdict: verdict.NothingChecked}
 	s.perform(ctx)
 	if s.bench != nil {
 		_ = s.bench.Close()
 	}
-	s.report.Verdict = sheet.NothingChecked
-	for index := range s.report.Runs {
-		if run := &s.report.Runs[index]; index == 0 {
-			s.report.Verdict = run.Verdict
-		} else {
-			s.report.Verdict = judge.WorseVerdict(s.report.Verdict, run.Verdict)
-		}
-	}
-	if s.report.Verdict == sheet.Shown && s.report.Exit != judge.ExitShown {
-		s.report.Verdict = sheet.NotShown
+	s.report.Verdict = verdict.Over(s.report.Runs, func(run *Run) verdict.Verdict { return run.Verdict })
+	if s.report.Verdict == verdict.Shown && s.report.Exit != verdict.ExitShown {
+		s.report.Verdict = verdict.NotShown
 	}
 	return &s.report
 }
@@ -136,7 +130,7 @@ func (s *session) perform(ctx context.Context) {
 	}
 	if err != nil {
 		s.fail(err)
-		run := Run{Number: 1, Reason: s.why(err), Verdict: sheet.NothingChecked, Exit: s.report.Exit}
+		run := Run{Number: 1, Reason: s.why(err), Verdict: verdict.NothingChecked, Exit: s.report.Exit}
 		s.letGo(&run)
 		s.end(&run)
 		return
@@ -178,7 +172,7 @@ func (s *session) declared() (list []sheet.Instrument) {
 // checks is everything before the first run; listening needs none but that the modules answer.
 func (s *session) checks(ctx context.Context) (spread bench.Latency, err error) {
 	defer s.guard(&err)
-	answered := sheet.Inspection{Name: "modules and instruments", Verdict: sheet.Shown, Details: []string{}}
+	answered := sheet.Inspection{Name: "modules and instruments", Verdict: verdict.Shown, Details: []string{}}
 	for _, one := range s.report.Instruments {
 		answered.Details = append(answered.Details, one.Name+": "+one.Identity)
 	}
@@ -211,7 +205,7 @@ func (s *session) checks(ctx context.Context) (spread bench.Latency, err error) 
 // check writes down one inspection, or that it ended in an error.
 func (s *session) check(inspection sheet.Inspection, err error) error {
 	if err != nil {
-		inspection.Verdict, inspection.Text = sheet.NotShown, err.Error()
+		inspection.Verdict, inspection.Text = verdict.NotShown, err.Error()
 		var refused *bench.Refused
 		if errors.As(err, &refused) {
 			inspection.Text = refused.Text // its name stands before it already
@@ -238,16 +232,16 @@ func (s *session) run(ctx context.Context, number int, latency bench.Latency) bo
 		s.fail(err)
 	}
 	run.Verdict = judge.Verdict(run.Steps)
-	if missing := s.missing(&run); run.Verdict == sheet.Shown && missing != "" {
-		run.Verdict, run.Reason = sheet.NotShown, run.Reason+", but "+missing
+	if missing := s.missing(&run); run.Verdict == verdict.Shown && missing != "" {
+		run.Verdict, run.Reason = verdict.NotShown, run.Reason+", but "+missing
 	}
-	run.Verdict = judge.WorseVerdict(run.Verdict, judge.Expected(run.Expected))
-	run.Exit = judge.WorseExit(judge.ExitOf(run.Verdict), exitOfError(err))
-	if run.Verdict == sheet.Shown && err != nil {
-		run.Verdict = sheet.NotShown
+	run.Verdict = verdict.Worse(run.Verdict, judge.Expected(run.Expected))
+	run.Exit = verdict.WorseExit(run.Verdict.Exit(), exitOfError(err))
+	if run.Verdict == verdict.Shown && err != nil {
+		run.Verdict = verdict.NotShown
 	}
 	s.letGo(&run)
-	s.report.Exit = judge.WorseExit(s.report.Exit, run.Exit)
+	s.report.Exit = verdict.WorseExit(s.report.Exit, run.Exit)
 	s.report.Runs = append(s.report.Runs, run)
 	for name, times := range judge.Trips(run.Steps) {
 		s.slow[name] = append(s.slow[name], times...)
@@ -260,7 +254,7 @@ func (s *session) run(ctx context.Context, number int, latency bench.Latency) bo
 // scenario is for and that did not come about, because disturbances of the bench have bent the story.
 func (s *session) missing(run *Run) string {
 	for index := range s.report.Checks {
-		if check := &s.report.Checks[index]; check.Verdict != sheet.Shown {
+		if check := &s.report.Checks[index]; check.Verdict != verdict.Shown {
 			return fmt.Sprintf("%s was not shown before", check.Name)
 		}
 	}
@@ -342,9 +336,9 @@ func (s *session) letGo(run *Run) {
 	}
 	s.report.RigState = run.RigState
 	if run.RigState == sheet.StateUnknown {
-		run.Exit = judge.WorseExit(run.Exit, judge.ExitLost)
+		run.Exit = verdict.WorseExit(run.Exit, verdict.ExitLost)
 		run.Reason += "; " + strings.Join(s.report.Details, "; ")
-		s.report.Exit = judge.WorseExit(s.report.Exit, judge.ExitLost)
+		s.report.Exit = verdict.WorseExit(s.report.Exit, verdict.ExitLost)
 	}
 }
 
@@ -378,7 +372,7 @@ func (s *session) why(err error) string {
 // fail notes why the order ended early.
 func (s *session) fail(err error) {
 	s.report.Trouble = s.why(err)
-	s.report.Exit = judge.WorseExit(s.report.Exit, exitOfError(err))
+	s.report.Exit = verdict.WorseExit(s.report.Exit, exitOfError(err))
 }
 
 // statements say what the runs so far allow, trip by trip.
@@ -400,19 +394,19 @@ func (s *session) statements() []string {
 }
 
 // exitOfError judges why an order ended early.
-func exitOfError(err error) int {
+func exitOfError(err error) verdict.Exit {
 	var internal loop.InternalError
 	switch {
 	case err == nil:
-		return judge.ExitShown
+		return verdict.ExitShown
 	case errors.As(err, &internal):
-		return judge.ExitInternal
+		return verdict.ExitInternal
 	case wiring.IsInput(err):
-		return judge.ExitInput
+		return verdict.ExitInput
 	case errors.Is(err, context.Canceled), errors.Is(err, context.DeadlineExceeded), errors.Is(err, play.ErrLate):
-		return judge.ExitIncomplete
+		return verdict.ExitIncomplete
 	}
-	return judge.ExitLost
+	return verdict.ExitLost
 }
 
 // RandomSeed is a seed for runs that were given none; it stands in the record.

@@ -19,6 +19,7 @@ import (
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/verdict"
 )
 
 // The bench of these tests is a stranger's: a script for Debian's python3 that holds one end of a pseudo-terminal, a relay
@@ -231,8 +232,8 @@ func TestStrangersBench(t *testing.T) {
 				time.Sleep(20 * time.Millisecond)
 				require.Equal(t, "0", closed(), "the truth behind %q", report.RigState)
 			}
-			require.Contains(t, c.exits, report.Exit, "%s %v", report.Trouble, report.Runs)
-			require.NotEqual(t, sheet.Shown, report.Verdict)
+			require.Contains(t, c.exits, int(report.Exit), "%s %v", report.Trouble, report.Runs)
+			require.NotEqual(t, verdict.Shown, report.Verdict)
 			checked := sheet.Check("record", b.out.Bytes())
 			require.Empty(t, checked.Problems)
 			require.NotNil(t, checked.Sheets[0].End)
@@ -258,6 +259,6 @@ func TestStrangersBenchIsShown(t *testing.T) {
 			break
 		}
 	}
-	require.Equal(t, 0, report.Exit, "%s %v", report.Trouble, report.Runs)
+	require.EqualValues(t, 0, report.Exit, "%s %v", report.Trouble, report.Runs)
 	require.Len(t, report.Runs[0].Steps, 4)
 }

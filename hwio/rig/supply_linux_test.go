@@ -97,7 +97,7 @@ func atTCP(t *testing.T) (*rehearsed, func()) {
 func TestModbusTCP(t *testing.T) {
 	b, _ := atTCP(t)
 	report := rig.Perform(context.Background(), b.order, b.book)
-	require.Equal(t, 3, report.Exit, "%s %v", report.Trouble, report.Runs) // sixteen edges are too few for a verdict
+	require.EqualValues(t, 3, report.Exit, "%s %v", report.Trouble, report.Runs) // sixteen edges are too few for a verdict
 	require.Equal(t, sheet.StateOpen, report.RigState)
 	require.Len(t, report.Runs[0].Steps, 4, texts(report.Runs[0].Steps))
 	require.NotContains(t, texts(report.Runs[0].Steps), sheet.Violated)
@@ -108,7 +108,7 @@ func TestModbusTCPServerDies(t *testing.T) {
 	b, end := atTCP(t)
 	b.atScan(100, end)
 	report := rig.Perform(context.Background(), b.order, b.book)
-	require.Equal(t, 5, report.Exit)
+	require.EqualValues(t, 5, report.Exit)
 	require.Equal(t, sheet.StateUnknown, report.RigState)
 }
 
@@ -142,9 +142,9 @@ func TestSupplyCutInTheMiddle(t *testing.T) {
 			require.True(t, found, said)
 			if wrong == "" {
 				require.NotContains(t, said, sheet.Violated, "%v", report.Runs[0].Lag)
-				require.Equal(t, 3, report.Exit, fmt.Sprint(report.Trouble, said))
+				require.EqualValues(t, 3, report.Exit, fmt.Sprint(report.Trouble, said))
 			} else {
-				require.Equal(t, 1, report.Exit, said)
+				require.EqualValues(t, 1, report.Exit, said)
 			}
 		})
 	}

@@ -1,5 +1,7 @@
 package sheet
 
+import "ohmgate/interlock/verdict"
+
 // Kinds of entries.
 const (
 	KindHead  = "run"
@@ -9,17 +11,29 @@ const (
 	KindEnd   = "end"
 )
 
-// Words of a judged step. The overall verdict uses the program's words.
-const (
-	Consistent = "consistent"
-	Violated   = "violated"
-	CannotTell = "cannot tell"
+// Finding is what was found of one step or of one expectation: the word of a verdict, or a word that only a bench needs.
+type Finding string
 
-	Shown          = "shown"
-	NotShown       = "not shown"
-	NothingChecked = "nothing checked"
-	NotJudged      = "not judged" // no verdict: of an expectation that this mode cannot judge
+// The findings of a step, and that of an expectation that this mode cannot judge.
+const (
+	Consistent Finding = "consistent"  // shown, as far as one run can
+	CannotTell Finding = "cannot tell" // not shown
+	Violated           = Finding(verdict.Violated)
+	NotJudged  Finding = "not judged" // no verdict
 )
+
+// Verdict is what a finding counts as. What was not judged has checked nothing.
+func (f Finding) Verdict() verdict.Verdict {
+	switch f {
+	case Consistent:
+		return verdict.Shown
+	case CannotTell:
+		return verdict.NotShown
+	case NotJudged:
+		return verdict.NothingChecked
+	}
+	return verdict.Verdict(f)
+}
 
 // Changes of an output.
 const (
@@ -84,10 +98,10 @@ type Instrument struct {
 
 // Inspection is one thing that was looked at before or after a run.
 type Inspection struct {
-	Name    string   `json:"name"`
-	Verdict string   `json:"verdict"`
-	Text    string   `json:"text"`
-	Details []string `json:"details"`
+	Name    string          `json:"name"`
+	Verdict verdict.Verdict `json:"verdict"`
+	Text    string          `json:"text"`
+	Details []string        `json:"details"`
 }
 
 // Millis is an interval of time in milliseconds; Open has no upper end.
@@ -106,7 +120,7 @@ type Step struct {
 	Measured *Millis `json:"measured,omitempty"`
 	Bound    *Millis `json:"bound,omitempty"`
 	Source   string  `json:"bound_source"`
-	Verdict  string  `json:"verdict"`
+	Verdict  Finding `json:"verdict"`
 	Text     string  `json:"text"`
 }
 
@@ -117,21 +131,21 @@ type Expectation struct {
 	Where   string  `json:"where"`      // in the scenario file
 	On      string  `json:"judged_on"`  // empty: not judged
 	At      float64 `json:"at_seconds"` // of the scenario
-	Verdict string  `json:"verdict"`    // shown | violated | nothing checked | not shown | not judged
+	Verdict Finding `json:"verdict"`    // shown | violated | nothing checked | not shown | not judged
 	Detail  string  `json:"detail"`
 }
 
 // End closes one run.
 type End struct {
-	RigState string   `json:"rig_state"`
-	Reason   string   `json:"reason"` // why it ended: played to the end, signal, port lost, …
-	Played   bool     `json:"played_to_the_end"`
-	Verdict  string   `json:"verdict"`
-	Exit     int      `json:"exit"`
-	Steps    int      `json:"steps"`
-	Seen     []string `json:"transitions_seen"`
-	Graph    []string `json:"graph_seen,omitempty"` // of the verified graph, by name; absent in records of older programs
-	Faults   []string `json:"faults_played"`
+	RigState string          `json:"rig_state"`
+	Reason   string          `json:"reason"` // why it ended: played to the end, signal, port lost, …
+	Played   bool            `json:"played_to_the_end"`
+	Verdict  verdict.Verdict `json:"verdict"`
+	Exit     verdict.Exit    `json:"exit"`
+	Steps    int             `json:"steps"`
+	Seen     []string        `json:"transitions_seen"`
+	Graph    []string        `json:"graph_seen,omitempty"` // of the verified graph, by name; absent in records of older programs
+	Faults   []string        `json:"faults_played"`
 	// Expected are the scenario's expectations; absent in records of older programs.
 	Expected  []Expectation `json:"expectations,omitempty"`
 	Statement string        `json:"statement"`
@@ -150,9 +164,9 @@ type Sheet struct {
 }
 
 // Verdict is the sheet's own, or what a missing end means.
-func (s *Sheet) Verdict() string {
+func (s *Sheet) Verdict() verdict.Verdict {
 	if s.End == nil {
-		return NotShown
+		return verdict.NotShown
 	}
 	return s.End.Verdict
 }

@@ -4,6 +4,8 @@ import (
 	"encoding/xml"
 	"fmt"
 	"io"
+
+	"ohmgate/interlock/verdict"
 )
 
 type suites struct {
@@ -61,16 +63,16 @@ func suiteOf(s *Sheet) suite {
 	made := suite{Name: fmt.Sprintf("%s run %d of %d (%s)", s.Head.Scenario, s.Head.Run, s.Head.Runs, s.Begun)}
 	last := 0.0
 	for _, check := range s.Checks {
-		made.add(check.Name, s.Head.Scenario, check.Verdict, check.Text)
+		made.add(check.Name, s.Head.Scenario, Finding(check.Verdict), check.Text)
 	}
 	for _, step := range s.Steps {
 		made.add(fmt.Sprintf("%s %s at %.3f s", step.Output, step.Change, step.At), s.Head.Scenario, step.Verdict, step.Text)
 		last = max(last, step.At)
 	}
 	if len(s.Steps) == 0 {
-		made.add("steps", s.Head.Scenario, NothingChecked, "no step of this run was judged: "+endReason(s))
-	} else if s.Verdict() == NotShown {
-		made.add("run", s.Head.Scenario, NotShown, endReason(s)) // broken off, perhaps, with every step so far consistent
+		made.add("steps", s.Head.Scenario, Finding(verdict.NothingChecked), "no step of this run was judged: "+endReason(s))
+	} else if s.Verdict() == verdict.NotShown {
+		made.add("run", s.Head.Scenario, Finding(verdict.NotShown), endReason(s)) // broken off, perhaps, with every step so far consistent
 	}
 	for _, e := range s.expected() {
 		if e.Verdict != NotJudged { // that is no verdict, neither good nor bad
@@ -79,22 +81,22 @@ func suiteOf(s *Sheet) suite {
 	}
 	state := Consistent
 	if s.State() == StateUnknown {
-		state = NotShown
+		state = Finding(verdict.NotShown)
 	}
 	made.add("rig after the run", s.Head.Scenario, state, s.State()+": "+endReason(s))
 	made.Time = fmt.Sprintf("%.3f", last)
 	return made
 }
 
-func (s *suite) add(name, class, verdict, text string) {
+func (s *suite) add(name, class string, found Finding, text string) {
 	one := unit{Name: name, Class: class}
-	switch verdict {
-	case Consistent, Shown:
-	case Violated:
-		one.Failure = &trouble{Message: text, Type: verdict}
+	switch found.Verdict() {
+	case verdict.Shown:
+	case verdict.Violated:
+		one.Failure = &trouble{Message: text, Type: string(found)}
 		s.Failures++
 	default:
-		one.Error = &trouble{Message: text, Type: verdict}
+		one.Error = &trouble{Message: text, Type: string(found)}
 		s.Errors++
 	}
 	s.Tests++

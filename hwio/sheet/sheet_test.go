@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/port"
+	"ohmgate/interlock/verdict"
 )
 
 // twoRuns writes a record with two runs, the second one without its end.
@@ -22,11 +23,11 @@ func twoRuns(t *testing.T) string {
 	require.NoError(t, err)
 	require.Empty(t, before)
 	require.NoError(t, book.Add(KindHead, Head{Site: "s", Scenario: "one <&> 9 Ω", Run: 1, Runs: 2, Tester: "A. Tester", Instruments: []Instrument{{Name: "relays", Kind: "relays"}}, Notes: []string{"note"}}))
-	require.NoError(t, book.Add(KindCheck, Inspection{Name: "self-test", Verdict: Shown, Text: "7 relays"}))
+	require.NoError(t, book.Add(KindCheck, Inspection{Name: "self-test", Verdict: verdict.Shown, Text: "7 relays"}))
 	require.NoError(t, book.Add(KindStep, Step{Output: "valve", Change: "withheld", At: 3.4, Stimulus: "bond -> open", Measured: &Millis{Least: 5, Most: 30}, Bound: &Millis{Most: 125}, Verdict: Consistent, Text: "within"}))
 	require.NoError(t, book.Add(KindStep, Step{Output: "valve", Change: "energised", Verdict: Violated, Text: "too slow"}))
 	require.NoError(t, book.Add(KindStep, Step{Output: "valve", Change: "energised", Verdict: CannotTell, Measured: &Millis{Least: 7, Open: true}}))
-	require.NoError(t, book.Add(KindEnd, End{RigState: StateOpen, Reason: "played to the end", Verdict: Violated, Exit: 1, Steps: 3}))
+	require.NoError(t, book.Add(KindEnd, End{RigState: StateOpen, Reason: "played to the end", Verdict: verdict.Violated, Exit: 1, Steps: 3}))
 	require.NoError(t, book.Close())
 	again, before, err := Open(path) // append-only: the second run is added behind the first
 	require.NoError(t, err)
@@ -46,11 +47,11 @@ func TestRecordReadsBack(t *testing.T) {
 	require.Len(t, report.Sheets, 2)
 	require.Equal(t, 1, report.Unended())
 	first, second := &report.Sheets[0], &report.Sheets[1]
-	require.Equal(t, Violated, first.Verdict())
+	require.Equal(t, verdict.Violated, first.Verdict())
 	require.Equal(t, StateOpen, first.State())
 	require.Len(t, first.Steps, 3)
 	require.Equal(t, "one <&> 9 Ω", first.Head.Scenario)
-	require.Equal(t, NotShown, second.Verdict())
+	require.Equal(t, verdict.NotShown, second.Verdict())
 	require.Equal(t, StateUnknown, second.State(), "a run without an end left the rig nobody knows how")
 }
 
@@ -179,7 +180,7 @@ func TestSeriesThatStops(t *testing.T) {
 	require.NoError(t, err)
 	for run := 1; run <= 2; run++ {
 		require.NoError(t, book.Add(KindHead, Head{Scenario: "s", Run: run, Runs: 3}))
-		require.NoError(t, book.Add(KindEnd, End{RigState: StateOpen, Verdict: Shown, Played: true}))
+		require.NoError(t, book.Add(KindEnd, End{RigState: StateOpen, Verdict: verdict.Shown, Played: true}))
 	}
 	check := func() Report {
 		text, err := os.ReadFile(path)
@@ -189,7 +190,7 @@ func TestSeriesThatStops(t *testing.T) {
 	report := check()
 	require.Equal(t, 1, report.Unfollowed())
 	require.NoError(t, book.Add(KindHead, Head{Scenario: "s", Run: 3, Runs: 3}))
-	require.NoError(t, book.Add(KindEnd, End{RigState: StateUnknown, Verdict: NotShown}))
+	require.NoError(t, book.Add(KindEnd, End{RigState: StateUnknown, Verdict: verdict.NotShown}))
 	report = check()
 	require.Zero(t, report.Unfollowed())
 	require.NoError(t, book.Close())
@@ -246,7 +247,7 @@ func TestExports(t *testing.T) {
 func TestJUnitOfARunThatWasBrokenOff(t *testing.T) {
 	for _, steps := range [][]Step{nil, {{Output: "valve_1", Verdict: Consistent}}} {
 		var out bytes.Buffer
-		require.NoError(t, WriteJUnit(&out, []Sheet{{Steps: steps, End: &End{RigState: StateOpen, Reason: "interrupted by signal terminated", Verdict: NotShown}}}))
+		require.NoError(t, WriteJUnit(&out, []Sheet{{Steps: steps, End: &End{RigState: StateOpen, Reason: "interrupted by signal terminated", Verdict: verdict.NotShown}}}))
 		require.Contains(t, out.String(), `errors="1"`)
 		require.Regexp(t, `<error message="[^"]*interrupted by signal`, out.String())
 	}

@@ -28,17 +28,17 @@ func sheetRows(number int, s *Sheet) (rows [][]string) {
 	}
 	add := func(cells ...string) { rows = append(rows, append(append([]string(nil), front...), cells...)) }
 	for _, check := range s.Checks {
-		add("check", check.Name, "", "", "", "", "", "", "", "", check.Verdict, check.Text)
+		add("check", check.Name, "", "", "", "", "", "", "", "", check.Verdict.String(), check.Text)
 	}
 	for _, step := range s.Steps {
 		least, most := step.Measured.cells()
 		boundLeast, boundMost := step.Bound.exactCells()
-		add("step", step.Output, step.Change, fmt.Sprintf("%.3f", step.At), step.Stimulus, least, most, boundLeast, boundMost, step.Source, step.Verdict, step.Text)
+		add("step", step.Output, step.Change, fmt.Sprintf("%.3f", step.At), step.Stimulus, least, most, boundLeast, boundMost, step.Source, string(step.Verdict), step.Text)
 	}
 	for _, e := range s.expected() {
-		add("expectation", e.Text, "", fmt.Sprintf("%.3f", e.At), "", "", "", "", "", e.On, e.Verdict, e.Detail)
+		add("expectation", e.Text, "", fmt.Sprintf("%.3f", e.At), "", "", "", "", "", e.On, string(e.Verdict), e.Detail)
 	}
-	add("end", s.State(), "", "", "", "", "", "", "", "", s.Verdict(), endReason(s))
+	add("end", s.State(), "", "", "", "", "", "", "", "", s.Verdict().String(), endReason(s))
 	return rows
 }
 

@@ -12,6 +12,7 @@ import (
 	"ohmgate/hwio/rig/interval"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/verdict"
 )
 
 // LeastEdges is how many edges a loop-back run must have before a time is believed.
@@ -54,7 +55,7 @@ func median(list []time.Duration) time.Duration {
 // MeasureLatency moves one relay to and fro at random moments and looks how long its own contact takes to be seen. It is the
 // time of relay, bus, adapter and program; the unit has no part in it.
 func (b *Bench) MeasureLatency(ctx context.Context, edges int, seed uint64) (Latency, sheet.Inspection, error) {
-	made := sheet.Inspection{Name: "loop-back latency", Verdict: sheet.NotShown, Details: []string{}}
+	made := sheet.Inspection{Name: "loop-back latency", Verdict: verdict.NotShown, Details: []string{}}
 	loop := b.bestLoop()
 	if loop == nil {
 		return Latency{}, made, &Refused{"loop-back latency", "no relay has a loop-back input: wire one (use: loopback), or no time can be believed"}
@@ -82,7 +83,7 @@ func (b *Bench) MeasureLatency(ctx context.Context, edges int, seed uint64) (Lat
 	made.Text = fmt.Sprintf("%d edges of %s at random phase: %.1f..%.1f ms, median %.1f ms; every interval is widened at both ends by the %.1f ms of scatter that the intervals do not explain",
 		l.Edges, l.Loop, interval.InMillis(l.Least), interval.InMillis(l.Most), interval.InMillis(l.Median), interval.InMillis(l.Spread))
 	if edges >= LeastEdges {
-		made.Verdict = sheet.Shown
+		made.Verdict = verdict.Shown
 	} else {
 		made.Text += fmt.Sprintf("; %d edges are asked for", LeastEdges)
 	}

@@ -10,6 +10,7 @@ import (
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 )
 
 // Refused is a rig that a check before the run has found wanting. No scenario is played on it.
@@ -27,7 +28,7 @@ const settleContact = 5 * time.Millisecond
 // SelfTest tries every wire alone: all relays open, no contact of the unit made; then each relay is closed, its own input
 // must be seen and nothing else may move; then it is opened again.
 func (b *Bench) SelfTest(ctx context.Context) (sheet.Inspection, error) {
-	made := sheet.Inspection{Name: "wiring self-test", Verdict: sheet.NotShown, Details: []string{}}
+	made := sheet.Inspection{Name: "wiring self-test", Verdict: verdict.NotShown, Details: []string{}}
 	for _, module := range b.ModulesOf(wiring.KindRelays) {
 		if _, err := b.WriteRelays(module, make([]bool, b.sizes[module])); err != nil {
 			return made, err
@@ -54,7 +55,7 @@ func (b *Bench) SelfTest(ctx context.Context) (sheet.Inspection, error) {
 		made.Details = append(made.Details, fmt.Sprintf("%s (%s): seen on its loop-back input, nothing else moved", b.Map.TerminalName(relay.Terminal), relay.Name))
 	}
 	if seen > 0 {
-		made.Verdict = sheet.Shown
+		made.Verdict = verdict.Shown
 	}
 	b.unseen = unseen
 	made.Text = fmt.Sprintf("%d relays tried one by one: %d seen on an input of their own, nothing else moved", seen+len(unseen), seen)
@@ -176,7 +177,7 @@ func (b *Bench) sameAs(rest map[wiring.Terminal]bool, relay wiring.UsedRelay) er
 // ProveSilence closes one relay of each module, says nothing to anybody for the module's own time-out and a fifth more, and
 // then looks: first at the contact, where a loop-back input shows it, then at the relays.
 func (b *Bench) ProveSilence(ctx context.Context) (sheet.Inspection, error) {
-	made := sheet.Inspection{Name: "relays fall when the program goes silent", Verdict: sheet.NotShown, Details: []string{}}
+	made := sheet.Inspection{Name: "relays fall when the program goes silent", Verdict: verdict.NotShown, Details: []string{}}
 	for _, module := range b.ModulesOf(wiring.KindRelays) {
 		relay, loop := b.trial(module)
 		wanted := make([]bool, b.sizes[module])
@@ -200,7 +201,7 @@ func (b *Bench) ProveSilence(ctx context.Context) (sheet.Inspection, error) {
 		}
 		made.Details = append(made.Details, text)
 	}
-	made.Verdict, made.Text = sheet.Shown, strings.Join(made.Details, "; ")
+	made.Verdict, made.Text = verdict.Shown, strings.Join(made.Details, "; ")
 	return made, nil
 }
 

@@ -20,14 +20,14 @@ func TestJudge(t *testing.T) {
 	bound := Bound{Span: span(40, 100)}
 	for _, c := range []struct {
 		measured interval.Span
-		verdict  string
+		found    sheet.Finding
 	}{
 		{span(50, 90), sheet.Consistent}, {span(40, 100), sheet.Consistent}, {span(30, 90), sheet.Consistent},
 		{span(90, 101), sheet.CannotTell}, {span(10, 300), sheet.CannotTell}, {span(100, 101), sheet.CannotTell},
 		{span(101, 130), sheet.Violated}, {span(5, 39), sheet.Violated},
 	} {
-		verdict, text := bound.Judge(c.measured)
-		require.Equal(t, c.verdict, verdict, text)
+		found, text := bound.Judge(c.measured)
+		require.Equal(t, c.found, found, text)
 		require.NotEmpty(t, text)
 	}
 }

@@ -19,7 +19,7 @@ type Bound struct {
 
 // Judge holds a measured interval against the bound: inside is consistent, wholly outside is violated, anything else cannot be
 // told. A straddled lower end does not spoil the verdict on the upper one, which is the one that protects; it is said.
-func (bound Bound) Judge(measured interval.Span) (verdict, text string) {
+func (bound Bound) Judge(measured interval.Span) (found sheet.Finding, text string) {
 	switch {
 	case measured.Least > bound.Most:
 		return sheet.Violated, fmt.Sprintf("slower than %v", interval.Exactly(bound.Most))
