@@ -2,47 +2,28 @@ package main
 
 import (
 	"cmp"
-	"errors"
 	"fmt"
 	"io"
 	"maps"
 	"slices"
-	"strconv"
 	"strings"
-	"time"
 
 	"ohmgate/interlock/verify"
-	"ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
-	"ohmgate/interlock/verify/table"
 )
 
 // jointReport is the JSON document of verify --joint.
 type jointReport struct {
-	Schema  int             `json:"schema"`
-	Verb    string          `json:"verb"`
-	Tool    string          `json:"tool"`
-	Exit    int             `json:"exit"`
-	Verdict string          `json:"verdict"`
-	Caution string          `json:"caution"`
-	Site    string          `json:"site"`
-	Hash    string          `json:"site_hash"`
-	Outputs []jointOutput   `json:"outputs"`
-	Own     []verify.Result `json:"own"` // wanted of the site's own: none is judged jointly
-}
-
-// jointOutput is what was found of one output.
-type jointOutput struct {
-	Output     string            `json:"output"`
-	Channels   []string          `json:"channels"`
-	States     string            `json:"states,omitempty"` // past 64 bits, so a text
-	Scans      int               `json:"scans"`
-	Incomplete string            `json:"incomplete,omitempty"`
-	Results    []verify.Result   `json:"results"`
-	Response   []verify.Response `json:"response"`
-	NotJudged  map[string]string `json:"not_judged"` // property and why
-	Taken      map[string]string `json:"taken"`      // property whose verdict is that of verify without --joint, and why
-	Seconds    float64           `json:"seconds"`
+	Schema  int                  `json:"schema"`
+	Verb    string               `json:"verb"`
+	Tool    string               `json:"tool"`
+	Exit    int                  `json:"exit"`
+	Verdict string               `json:"verdict"`
+	Caution string               `json:"caution"`
+	Site    string               `json:"site"`
+	Hash    string               `json:"site_hash"`
+	Outputs []verify.JointOutput `json:"outputs"`
+	Own     []verify.Result      `json:"own"` // wanted of the site's own: none is judged jointly
 }
 
 // jointly searches every wanted output with all of its channels at once.
@@ -54,7 +35,7 @@ func jointly(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 		if len(o.outputs) > 0 && !isOneOf(o.outputs, name) {
 			continue
 		}
-		one, err := jointOne(m, options, i)
+		one, err := verify.Jointly(m, options, i)
 		if err != nil {
 			end()
 			return failed(exitInternal, "%w", err)
@@ -119,119 +100,6 @@ func ownNotJudged(m *model.Model, o *verifyOptions) []verify.Result {
 			Verdict: verify.NotShown, Says: "not judged jointly: a property of the site's own"})
 	}
 	return results
-}
-
-// jointOne searches one output. A full table is no error: what was not searched
-// is not shown.
-func jointOne(m *model.Model, options model.Options, output int) (*jointOutput, error) {
-	began := time.Now()
-	one := &jointOutput{Output: m.Names.Outputs[output], NotJudged: map[string]string{}, Taken: map[string]string{}, Channels: []string{}}
-	j, err := verify.JointOf(m, options, output)
-	if err == nil && len(j.Channels) > 0 {
-		err = one.search(j, options)
-	} else if err == nil {
-		one.leave(options.Properties, "no channel is in its permissive")
-	}
-	if err == nil {
-		err = one.aside(j, options)
-	}
-	one.Seconds = time.Since(began).Seconds()
-	var cut *table.CutOff
-	if errors.As(err, &cut) {
-		one.Incomplete = cut.Error()
-		return one, nil
-	}
-	return one, err
-}
-
-func (one *jointOutput) search(j *verify.Joint, options model.Options) error {
-	for i := range j.Channels {
-		one.Channels = append(one.Channels, j.Channels[i].Name)
-	}
-	e, err := joint.New(j, options.Memory)
-	if err != nil {
-		return err
-	}
-	err = e.Run(one.progress(options))
-	one.Scans = e.Scans
-	if err != nil {
-		return err
-	}
-	one.States = e.States().String()
-	found, err := e.Found()
-	if err != nil {
-		return err
-	}
-	one.Results, one.Response, err = j.Judge(found)
-	return err
-}
-
-func (one *jointOutput) progress(options model.Options) joint.Progress {
-	return func(scans, nodes int, bytes uint64) {
-		if options.Progress != nil {
-			options.Progress(0, 1, fmt.Sprintf("%s, scan %d, %d MB", one.Output, scans, bytes>>20), uint64(nodes))
-		}
-	}
-}
-
-// aside judges what has a search of its own, when the first one has given back its
-// memory.
-func (one *jointOutput) aside(j *verify.Joint, options model.Options) error {
-	if wants(options, "8") {
-		waits, err := joint.Waits(j, options.Memory, one.progress(options))
-		if err != nil {
-			return err
-		}
-		one.add(j.JudgeWaits(waits))
-	}
-	if wants(options, "11") {
-		list, err := joint.Bypasses(j, options.Memory, one.progress(options))
-		if err != nil {
-			return err
-		}
-		one.add(j.JudgeBypasses(list))
-	}
-	if wants(options, "9") {
-		r, err := joint.Unknown(j, options.Memory)
-		if err != nil {
-			return err
-		}
-		one.add(r)
-	}
-	slices.SortStableFunc(one.Results, func(a, b verify.Result) int { return byNumber(a.Property, b.Property) })
-	one.taken(j, options)
-	return nil
-}
-
-func wants(options model.Options, property string) bool {
-	return len(options.Properties) == 0 || isOneOf(options.Properties, property)
-}
-
-// add appends a result, if there is one.
-func (one *jointOutput) add(r *verify.Result) {
-	if r != nil {
-		one.Results = append(one.Results, *r)
-	}
-}
-
-// leave says that only what has a search of its own is judged. What was asked for by
-// name beside it is not shown: its absence must not look like an answer.
-func (one *jointOutput) leave(asked []string, why string) {
-	one.NotJudged["others"] = why
-	for _, name := range asked {
-		if n, err := strconv.Atoi(name); err == nil && !isOneOf([]string{"8", "9", "11"}, name) {
-			one.Results = append(one.Results, verify.Result{Property: name, Title: verify.TitleOf(n), Output: one.Output, Verdict: verify.NotShown, Says: "not judged jointly: " + why})
-		}
-	}
-}
-
-// taken says of what the verdict is that of verify without --joint, and why.
-func (one *jointOutput) taken(j *verify.Joint, options model.Options) {
-	for n, why := range j.Taken() {
-		if name := strconv.Itoa(n); len(one.Channels) > 0 && wants(options, name) {
-			one.Taken[name] = why
-		}
-	}
 }
 
 func tellJoint(out io.Writer, r *jointReport) {

@@ -510,8 +510,8 @@ func (h *hunt) sign(t *trail) string {
 	}
 	for _, i := range h.near.bypasses {
 		num(h.counter.bypass[i].Index(s.Bypasses[i].Active), h.counter.gap[i].Index(s.Bypasses[i].Gap))
-		b = append(b, flags(s.Bypasses[i].Low, m.keys[i].low))
-		num(h.counter.gap[i].Index(m.keys[i].gap))
+		b = append(b, flags(s.Bypasses[i].Low, m.keys[i].Low))
+		num(h.counter.gap[i].Index(m.keys[i].Gap))
 	}
 	num(uint32(m.watch.Pack()>>table.WatchShift), h.counter.disagree[h.quarry.output].Index(m.moving), m.memory, uint32(model.Int(m.tripped)))
 	for _, word := range m.named {

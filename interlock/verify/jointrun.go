@@ -6,6 +6,7 @@ import (
 	"strconv"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
@@ -14,7 +15,7 @@ import (
 
 // shownBy is the verdict of a joint run that breaks a property also on the real
 // Step of the whole site; nil if there is none.
-func (j *Joint) shownBy(property int, run JointRun) *Result {
+func (j *jointly) shownBy(property int, run joint.Run) *Result {
 	if len(run.News) == 0 {
 		return nil
 	}
@@ -28,9 +29,9 @@ func (j *Joint) shownBy(property int, run JointRun) *Result {
 // replay gives the channels what a joint run says, from power-up, and looks in
 // every scan for inputs that move the output as the run says, what is healthy
 // first. The last scan must break the property before the eyes of a witness.
-func (j *Joint) replay(property int, run *JointRun) *runs.Run {
+func (j *jointly) replay(property int, run *joint.Run) *runs.Run {
 	v := j.verification
-	d, record, w := runs.NewDriver(v.Logic, v.Model.Config, j.output), runs.NewRecorder(v.Model), v.witnessOf(j.output)
+	d, record, w := runs.NewDriver(v.Logic, v.Model.Config, j.Number), runs.NewRecorder(v.Model), v.witnessOf(j.Number)
 	sight := w.begin()
 	for k, news := range run.News {
 		last := k == len(run.News)-1
@@ -42,7 +43,7 @@ func (j *Joint) replay(property int, run *JointRun) *runs.Run {
 			w.prior.CopyFrom(try.State)
 			try.Turn()
 			found = w.see(seen, try)
-			now := uint64(j.table.Shape.Pack(try.State.Outputs[j.output].OutputControl))
+			now := uint64(j.Steps.Shape.Pack(try.State.Outputs[j.Number].OutputControl))
 			return last && found&table.Bit(property) != 0 || !last && now == run.Words[k]&(1<<table.WatchShift-1)
 		})
 		if !moves {
@@ -64,14 +65,14 @@ func (j *Joint) replay(property int, run *JointRun) *runs.Run {
 }
 
 // lastReadings names what the channels read in the scan that matters.
-func (j *Joint) lastReadings(run *JointRun) (list []string) {
+func (j *jointly) lastReadings(run *joint.Run) (list []string) {
 	for i, class := range run.News[len(run.News)-1] {
 		list = append(list, fmt.Sprintf("reading of %s: %s", j.Channels[i].Name, class))
 	}
 	return append(list, "rule: "+j.Output+" and its permissive")
 }
 
-func (j *Joint) sameInputs(to, from *runs.Driver) {
+func (j *jointly) sameInputs(to, from *runs.Driver) {
 	copy(to.In.Readings, from.In.Readings)
 	copy(to.In.Signals, from.In.Signals)
 	to.In.Overrun = from.In.Overrun
@@ -80,7 +81,7 @@ func (j *Joint) sameInputs(to, from *runs.Driver) {
 // eachMove arms the driver with one choice of the output's inputs after the other
 // until one is right: what a careful operator does first, then every level of its
 // buttons, switches and stop.
-func (j *Joint) eachMove(d *runs.Driver, news []monitor.Class, right func() bool) bool {
+func (j *jointly) eachMove(d *runs.Driver, news []monitor.Class, right func() bool) bool {
 	d.Healthy()
 	for i, class := range news {
 		cause := j.Channels[i].Cause
@@ -89,7 +90,7 @@ func (j *Joint) eachMove(d *runs.Driver, news []monitor.Class, right func() bool
 	if right() {
 		return true
 	}
-	o := &d.Config.Outputs[j.output]
+	o := &d.Config.Outputs[j.Number]
 	healthy := append([]interlock.Signal(nil), d.In.Signals...)
 	var choose func(refs []interlock.Ref) bool
 	choose = func(refs []interlock.Ref) bool {
@@ -119,8 +120,8 @@ func (j *Joint) eachMove(d *runs.Driver, news []monitor.Class, right func() bool
 
 // firstOut adds to the explicit property the losses of two channels in one scan:
 // which pairs can be lost so is a matter of both histories. Both must be named.
-func (j *Joint) firstOut(f *JointFound) *Result {
-	r := j.verification.firstOut(j.output)
+func (j *jointly) firstOut() *Result {
+	r := j.verification.firstOut(j.Number)
 	if r.Verdict != Shown {
 		return r
 	}
@@ -132,7 +133,7 @@ func (j *Joint) firstOut(f *JointFound) *Result {
 				continue
 			}
 			pairs++
-			found, err := f.Lost(pair)
+			found, err := j.engine.Lost(pair)
 			if err != nil {
 				return &Result{Verdict: NotShown, Says: err.Error()}
 			}
@@ -152,9 +153,9 @@ func (j *Joint) firstOut(f *JointFound) *Result {
 
 // bothStop says that the loss of a pair in one scan must name both: each stops the
 // output alone, or they are a cut set, and nothing turns the question round.
-func (j *Joint) bothStop(a, b int) bool {
+func (j *jointly) bothStop(a, b int) bool {
 	x, y := &j.Channels[a], &j.Channels[b]
-	for _, c := range []*JointChannel{x, y} {
+	for _, c := range []*joint.Channel{x, y} {
 		if value, known := model.Wanted(j.Permissive, c.Cause); !known || value != interlock.True {
 			return false
 		}
@@ -167,18 +168,18 @@ func (j *Joint) bothStop(a, b int) bool {
 }
 
 // loseBoth replays a loss of two channels in one scan on the real Step.
-func (j *Joint) loseBoth(found *JointResponse, a, b int) (replayed bool, wrong *Result) {
+func (j *jointly) loseBoth(found *joint.Response, a, b int) (replayed bool, wrong *Result) {
 	if len(found.Bad) == 0 {
 		return false, nil
 	}
-	d, record := j.verification.Start(j.output).From()
+	d, record := j.verification.Start(j.Number).From()
 	for _, news := range append(found.Lead, found.Bad...) {
 		if !d.Enabled() {
 			return false, nil
 		}
 		j.turn(d, record, news)
 	}
-	out := &d.State.Outputs[j.output]
+	out := &d.State.Outputs[j.Number]
 	for _, i := range [...]int{a, b} {
 		c := &j.Channels[i]
 		if out.Mode != interlock.Tripped || d.State.Channels[c.Cause].Phase.MayKeep() {

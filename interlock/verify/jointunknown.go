@@ -1,48 +1,46 @@
 package verify
 
 import (
+	"errors"
 	"fmt"
 	"math/big"
 
-	"ohmgate/interlock"
-	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/table"
-	"ohmgate/monitor"
 )
 
-// JointPairs is what a search of one channel beside itself met: the one hears what
-// it hears, the other any part of it.
-type JointPairs struct {
-	Pairs  *big.Int
-	Wrong  string // how the one that hears less fares better; empty if it never does
-	Kept   bool   // the one that hears less was seen to stay fit at all
-	CutOff error
-}
-
-// Node is what the logic says of one node of a permissive, whatever stands below.
-func (j *Joint) Node(n *interlock.Node, values []interlock.Truth) interlock.Truth {
-	small, args := make(interlock.Permissive, len(values)+1), make([]int, len(values))
-	for i := range values {
-		small[i], args[i] = interlock.Node{Op: interlock.OpCause, Cause: i}, i
+// unknown judges property 9: the joint letters, and every different channel beside
+// itself.
+func (j *jointly) unknown() (*Result, error) {
+	said, err := joint.Letters(j.Problem, j.memory)
+	if err != nil {
+		return nil, err
 	}
-	small[len(values)] = interlock.Node{Op: n.Op, M: n.M, Args: args}
-	return j.verification.Logic.Eval(small, values)
+	known, by := map[*table.ChannelTable]joint.SideBySide{}, map[string]joint.SideBySide{}
+	for i := range j.Channels {
+		c := &j.Channels[i]
+		found, ok := known[c.Table]
+		if !ok {
+			t, err := j.Endless(c)
+			if err == nil {
+				found, err = joint.Pairs(t, j.memory)
+			}
+			if err != nil && !errors.As(err, new(*table.CutOff)) {
+				return nil, fmt.Errorf("%s: %w", c.Name, err)
+			}
+			found.CutOff = err
+			known[c.Table] = found
+		}
+		by[c.Name] = found
+	}
+	return j.judgeUnknown(said, by), nil
 }
 
-// Endless is a channel that doubtful readings alone never bring to its longest
-// stay: of two that are compared, the one that hears less has been doubtful for at
-// least as long.
-func (j *Joint) Endless(c *JointChannel) (*table.ChannelTable, error) {
-	endless := *c.Table.Config
-	endless.LongestStay = monitor.ScansMax
-	return table.TabulateWith(j.verification.Logic, &endless, model.Cells{First: []model.Scans{0}}, j.verification.Options.MemoryLimit())
-}
-
-// JudgeUnknown says of property 9 what was met over all joint letters, and by every
+// judgeUnknown says of property 9 what was met over all joint letters, and by every
 // different channel of the output beside itself.
-func (j *Joint) JudgeUnknown(said string, pairs map[string]JointPairs) *Result {
+func (j *jointly) judgeUnknown(said string, pairs map[string]joint.SideBySide) *Result {
 	v := j.begin()
-	r := v.unknown(j.output)
+	r := v.unknown(j.Number)
 	if r.Verdict == Shown && said != "" {
 		r = j.met(9, said)
 	}

@@ -409,7 +409,7 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 	l := Lemma{Counter: "bypass", Of: name, properties: []int{11}}
 	type pair struct {
 		logic  interlock.BypassState
-		key    keySight
+		key    table.KeyMemory
 		on     model.Scans
 		memory uint8
 	}
@@ -422,13 +422,13 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 			switch {
 			case now.on > 0:
 				next.on = (now.on + 1) % c.For.Next()
-			case r.Value == interlock.True && r.Fresh && now.key.low && now.key.gap > c.Gap:
+			case r.Value == interlock.True && r.Fresh && now.key.Low && now.key.Gap > c.Gap:
 				next.on = 1
 			}
-			next.key = now.key.see(r.Value, r.Fresh, now.on > 0, c.Gap)
+			next.key = now.key.See(r.Value, r.Fresh, now.on > 0, c.Gap)
 			l.Values++
 			if next.logic.Active != next.on {
-				l.refuse("on for %d scans where it must be for %d (of %d, 0 is off), its key at 0 for %d scans before", next.logic.Active, next.on, c.For, now.key.gap)
+				l.refuse("on for %d scans where it must be for %d (of %d, 0 is off), its key at 0 for %d scans before", next.logic.Active, next.on, c.For, now.key.Gap)
 			}
 			if l.holds() {
 				to(next)

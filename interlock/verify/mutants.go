@@ -1,6 +1,8 @@
 package verify
 
 import (
+	"slices"
+
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
@@ -479,4 +481,24 @@ var vesselMutants = []Mutant{
 			return real(c, s, level, fresh)
 		}
 	}},
+}
+
+// Planted is the logic with the mistake of a mutant in a part that a joint search
+// tabulates, a channel or an output; false where the mistake is elsewhere.
+func (m *Mutant) Planted() (*model.Logic, bool) { return m.plantedIn(partChannel, partOutput) }
+
+// PlantedInChannel is the same for a channel alone.
+func (m *Mutant) PlantedInChannel() (*model.Logic, bool) { return m.plantedIn(partChannel) }
+
+// PlantedAside is the same for the parts that stand beside those where they are
+// asked for: a vessel, a stream, a bypass.
+func (m *Mutant) PlantedAside() (*model.Logic, bool) { return m.plantedIn(partVessel) }
+
+func (m *Mutant) plantedIn(parts ...part) (*model.Logic, bool) {
+	l := model.Real()
+	if !slices.Contains(parts, m.part) {
+		return nil, false
+	}
+	m.plant(l)
+	return l, true
 }

@@ -67,21 +67,7 @@ func (v *verification) job(kind string, output, channel, vessel int) *Searched {
 
 // focusOf is the channel of a job and how the output hangs on it.
 func (v *verification) focusOf(s *Searched) *table.Focus {
-	c := v.Model.Config
-	f := &table.Focus{Channel: &c.Channels[s.channel], Perm: model.Residues(v.Logic, c.Outputs[s.output].Permissive, s.channel), Cut: s.cut}
-	for i := range c.Bypasses {
-		if c.Bypasses[i].Channel == s.channel {
-			f.Bypassed, f.LostToo = true, c.Bypasses[i].CoversLost
-		}
-	}
-	if s.vessel >= 0 {
-		bond := c.Vessels[s.vessel].BondedBy
-		f.Bond = model.Residues(v.Logic, bond, s.channel)
-		causes := bond.Causes()
-		f.InVessel = causes.Has(s.channel)
-		f.OthersBond = causes.Len() > model.Int(f.InVessel)
-	}
-	return f
+	return v.Focus(s.output, s.channel, s.vessel)
 }
 
 // keyOf writes down everything that a product depends on. Products with the same

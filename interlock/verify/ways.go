@@ -77,7 +77,7 @@ func (v *verification) misjudged(output, property int, r *Result) *Result {
 	channels := v.Model.Needed(output)
 	for _, vessel := range v.Model.Config.VesselsOf(output) {
 		for _, ch := range v.Model.ChannelsOf(output, vessel) {
-			channels = appendNew(channels, ch)
+			channels = model.AppendNew(channels, ch)
 		}
 	}
 	for _, ch := range channels {

@@ -57,7 +57,7 @@ type sight struct {
 	stopped []model.Scans
 	vessels []vesselSight
 	bypass  []model.Scans
-	keys    []keySight
+	keys    []table.KeyMemory
 	tripped bool
 	named   interlock.CauseSet
 	memory  uint32 // of a property of the site's own
@@ -71,13 +71,6 @@ type vesselSight struct {
 	rested            model.Scans // since the end of flow
 	press             uint8
 	pressed           model.Scans
-}
-
-// keySight is what is remembered of the key of a bypass: a valid 0 since its last
-// 1, and the scans at 0 since the bypass ended.
-type keySight struct {
-	low bool
-	gap model.Scans
 }
 
 // bondSight is what is remembered of one channel.
@@ -111,7 +104,7 @@ func (v *verification) witnessOf(output int) *witness {
 	w.followed = slices.Clone(w.needed)
 	for _, vessel := range w.vessels {
 		for _, ch := range v.Model.ChannelsOf(output, vessel) {
-			w.followed = appendNew(w.followed, ch)
+			w.followed = model.AppendNew(w.followed, ch)
 		}
 		for _, st := range c.ChargedBy(vessel) {
 			if !slices.Contains(w.streams, st) {
@@ -122,17 +115,10 @@ func (v *verification) witnessOf(output int) *witness {
 	return w
 }
 
-func appendNew(list []int, n int) []int {
-	if slices.Contains(list, n) {
-		return list
-	}
-	return append(list, n)
-}
-
 func (w *witness) begin() *sight {
 	return &sight{inputs: make([]interlock.InputState, len(w.config.Inputs)), bonds: make([]bondSight, len(w.config.Channels)),
 		stopped: make([]model.Scans, len(w.config.Streams)), vessels: make([]vesselSight, len(w.vessels)),
-		bypass: make([]model.Scans, len(w.config.Bypasses)), keys: make([]keySight, len(w.config.Bypasses))}
+		bypass: make([]model.Scans, len(w.config.Bypasses)), keys: make([]table.KeyMemory, len(w.config.Bypasses))}
 }
 
 func (s *sight) copyFrom(o *sight) {
@@ -276,7 +262,7 @@ func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad table.Mask) {
 	for i := range w.config.Bypasses {
 		b := &w.config.Bypasses[i]
 		key := s.keys[i]
-		s.keys[i] = key.see(s.level(b.Input), w.fresh[b.Input-1], d.State.Bypasses[i].Active != 0 || s.bypass[i] > 0, b.Gap)
+		s.keys[i] = key.See(s.level(b.Input), w.fresh[b.Input-1], d.State.Bypasses[i].Active != 0 || s.bypass[i] > 0, b.Gap)
 		if d.State.Bypasses[i].Active == 0 {
 			s.bypass[i] = 0
 			continue
@@ -287,7 +273,7 @@ func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad table.Mask) {
 			continue
 		}
 		name := w.v.Model.Names.Bypasses[i]
-		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1] && key.low && key.gap > b.Gap) {
+		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1] && key.Low && key.Gap > b.Gap) {
 			bad |= w.must(w.broken(11, "%s begins without a new press of its key after its gap", name), "never: %s is active", name)
 		}
 		if s.bypass[i] > b.For {
@@ -295,18 +281,6 @@ func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad table.Mask) {
 		}
 	}
 	return bad
-}
-
-// see follows one scan of the key.
-func (k keySight) see(level interlock.Truth, fresh, on bool, gap model.Scans) keySight {
-	k.low = level == interlock.False && (k.low || fresh)
-	switch {
-	case on:
-		k.gap = 0
-	case level == interlock.False:
-		k.gap = min(k.gap.Next(), gap.Next())
-	}
-	return k
 }
 
 // switches is what an output's end switches say.

@@ -1,57 +1,34 @@
 package joint
 
 import (
-	"errors"
 	"runtime"
 	"runtime/debug"
 
-	"ohmgate/interlock/verify"
-	"ohmgate/interlock/verify/table"
+	"ohmgate/interlock/verdict"
 )
 
 // Progress is told of scans, of nodes in the table and of the memory they take.
 type Progress func(scans, nodes int, bytes uint64)
 
-// Waits searches the charge memory of one vessel after the other beside the
-// channels, each in a search of its own. What did not end is told as such.
-func Waits(j *verify.Joint, memory uint64, progress Progress) (waits []verify.JointWait, err error) {
-	done := map[string]verify.JointWait{}
-	for _, vessel := range j.Vessels() {
-		w := verify.JointWait{Vessel: vessel}
-		if same := j.SameAs(vessel); same != "" {
-			w.Verdict, w.States, w.CutOff = done[same].Verdict, done[same].States, done[same].CutOff
-			waits = append(waits, w)
-			continue
-		}
-		with, err := j.WithVessel(vessel)
-		if err == nil {
-			w.Verdict, w.States, err = aside(with, memory, progress, (*Engine).wait)
-		}
-		if err != nil && !errors.As(err, new(*table.CutOff)) {
-			return nil, err
-		}
-		w.CutOff = err
-		done[vessel] = w
-		waits = append(waits, w)
-	}
-	return waits, nil
+// Wait searches the charge memory of a vessel beside the channels, in a search of its
+// own.
+func Wait(j *Problem, memory uint64, progress Progress) (said verdict.Verdict, states string, err error) {
+	return aside(j, memory, progress, func(e *Engine) (verdict.Verdict, error) { return e.Verdict(8) })
 }
 
 // aside runs a search that is judged in one way.
-func aside(j *verify.Joint, memory uint64, progress Progress, judge func(*Engine) (verify.Verdict, error)) (verdict verify.Verdict, states string, err error) {
+func aside(j *Problem, memory uint64, progress Progress, judge func(*Engine) (verdict.Verdict, error)) (said verdict.Verdict, states string, err error) {
 	// What the search before held goes back first: its nodes in one round, then
 	// the table that they named.
 	runtime.GC()
 	debug.FreeOSMemory()
 	e, err := New(j, memory)
 	if err != nil {
-		return verify.NotShown, "", err
+		return verdict.NotShown, "", err
 	}
 	if err := e.Run(progress); err != nil {
-		return verify.NotShown, "", err
+		return verdict.NotShown, "", err
 	}
-	verdict, err = judge(e)
-	return verdict, e.States().String(), err
+	said, err = judge(e)
+	return said, e.States().String(), err
 }
-
-func (e *Engine) wait() (verify.Verdict, error) { return e.Verdict(8) }

@@ -1,12 +1,9 @@
 package joint
 
 import (
-	"errors"
-
 	"github.com/dalzilio/rudd"
 
-	"ohmgate/interlock/verify"
-	"ohmgate/interlock/verify/table"
+	"ohmgate/interlock/verdict"
 )
 
 // timer is a bypass beside the channels, its key free.
@@ -37,8 +34,8 @@ func (e *Engine) timerSteps() {
 // Bypassed says of the bypass whose timer stands beside the channels whether it
 // keeps to its words, and lets the output run without the bond only while it is on
 // and covers what the channel is. Nothing is that it never did.
-func (e *Engine) Bypassed() (verdict verify.Verdict, err error) {
-	verdict = verify.NotShown
+func (e *Engine) Bypassed() (said verdict.Verdict, err error) {
+	said = verdict.NotShown
 	defer e.full("judging a bypass jointly", &err)
 	var c *channel
 	for i := range e.channels {
@@ -57,17 +54,7 @@ func (e *Engine) Bypassed() (verdict verify.Verdict, err error) {
 	return e.verdict(hit, bad), nil
 }
 
-// Bypasses searches with the timer of one bypass after the other beside the
-// channels. What did not end is told as such.
-func Bypasses(j *verify.Joint, memory uint64, progress Progress) (list []verify.JointBypass, err error) {
-	for _, name := range j.Bypasses() {
-		b := verify.JointBypass{Bypass: name}
-		b.Verdict, b.States, err = aside(j.WithBypass(name), memory, progress, (*Engine).Bypassed)
-		if err != nil && !errors.As(err, new(*table.CutOff)) {
-			return nil, err
-		}
-		b.CutOff = err
-		list = append(list, b)
-	}
-	return list, nil
+// Bypass searches the timer of a bypass beside the channels, in a search of its own.
+func Bypass(j *Problem, memory uint64, progress Progress) (said verdict.Verdict, states string, err error) {
+	return aside(j, memory, progress, (*Engine).Bypassed)
 }

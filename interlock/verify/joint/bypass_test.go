@@ -1,4 +1,4 @@
-package joint
+package joint_test
 
 import (
 	"fmt"
@@ -8,7 +8,9 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
+	. "ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
 )
 
@@ -20,11 +22,10 @@ func keyed(c *interlock.Config) {
 // As many joint states with the timer of a bypass as a walk finds.
 func TestStatesWithATimerAgreeWithAWalk(t *testing.T) {
 	for n, text := range []string{"bond_1", "bond_1 AND bond_2"} {
-		j, err := verify.JointOf(yard(t, n+1, text, func(c *interlock.Config) {
+		j := of(t, yard(t, n+1, text, func(c *interlock.Config) {
 			tiny(c)
 			keyed(c)
-		}), model.Options{}, 0)
-		require.NoError(t, err)
+		}), model.Options{})
 		require.Equal(t, []string{"bypass_1"}, j.Bypasses())
 		j = j.WithBypass("bypass_1")
 		e, err := New(j, 1<<30)
@@ -35,17 +36,19 @@ func TestStatesWithATimerAgreeWithAWalk(t *testing.T) {
 	}
 }
 
-func bypassesOf(t testing.TB, m *model.Model, o model.Options) (*verify.Result, verify.Verdict) {
+// bypassesOf is the verdict of property 11, nil where it has no meaning, and what the
+// search with the first bypass says alone.
+func bypassesOf(t testing.TB, m *model.Model, o model.Options) (*verify.Result, verdict.Verdict) {
 	t.Helper()
-	o.Properties = []string{"11"}
-	j, err := verify.JointOf(m, o, 0)
-	require.NoError(t, err)
-	list, err := Bypasses(j, 1<<30, nil)
-	require.NoError(t, err)
-	if len(list) == 0 {
-		return j.JudgeBypasses(list), ""
+	alone := verdict.Verdict("")
+	j := of(t, m, o)
+	for _, name := range j.Bypasses() {
+		said, _, err := Bypass(j.WithBypass(name), 1<<30, nil)
+		require.NoError(t, err)
+		alone = said
+		break
 	}
-	return j.JudgeBypasses(list), list[0].Verdict
+	return one(t, m, o, "11"), alone
 }
 
 // Property 11 gets the explicit verdict; without a bypass that is needed neither
@@ -67,8 +70,8 @@ func TestBypassesAgree(t *testing.T) {
 			}
 			require.Len(t, report.Results, 1, text)
 			assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s, %s: %s; jointly: %s", text, name, report.Results[0].Says, got.Says)
-			assert.Equal(t, verify.Shown, got.Verdict, "%s, %s: %s", text, name, got.Says)
-			assert.Equal(t, verify.Shown, alone)
+			assert.Equal(t, verdict.Shown, got.Verdict, "%s, %s: %s", text, name, got.Says)
+			assert.Equal(t, verdict.Shown, alone)
 			assert.Equal(t, "bypass_1", got.Subject)
 		}
 	}
@@ -120,24 +123,23 @@ func TestPlantedMutantsOfABypassAreCaught(t *testing.T) {
 	} {
 		got, alone := bypassesOf(t, m, model.Options{Logic: k.logic})
 		if name != "never ends" { // what counts wrongly without end is the lemma's
-			assert.Equal(t, verify.Violated, alone, name)
+			assert.Equal(t, verdict.Violated, alone, name)
 		}
-		assert.Equal(t, verify.Violated, got.Verdict, "%s: %s", name, got.Says)
+		assert.Equal(t, verdict.Violated, got.Verdict, "%s: %s", name, got.Says)
 		report, err := verify.Verify(m, model.Options{Logic: k.logic, Properties: []string{"11"}})
 		require.NoError(t, err)
-		assert.Equal(t, k.explicit, report.Results[0].Verdict == verify.Violated, "%s: %s", name, report.Results[0].Says)
+		assert.Equal(t, k.explicit, report.Results[0].Verdict == verdict.Violated, "%s: %s", name, report.Results[0].Says)
 	}
 }
 
 // A bypass under which the output never runs is nothing checked.
 func TestABypassThatNeverStandsInIsNothingChecked(t *testing.T) {
 	m := yard(t, 1, "bond_1 AND NOT bond_1", keyed)
-	j, err := verify.JointOf(m, model.Options{}, 0)
-	require.NoError(t, err)
+	j := of(t, m, model.Options{})
 	e, err := New(j.WithBypass("bypass_1"), 1<<30)
 	require.NoError(t, err)
 	require.NoError(t, e.Run(nil))
-	verdict, err := e.Bypassed()
+	said, err := e.Bypassed()
 	require.NoError(t, err)
-	assert.Equal(t, verify.Nothing, verdict)
+	assert.Equal(t, verdict.NothingChecked, said)
 }

@@ -20,14 +20,13 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock"
-	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
 // Engine is the diagram of one output with all its channels.
 type Engine struct {
-	joint               *verify.Joint
+	joint               *Problem
 	b                   *diagrams
 	limit               uint64
 	output              block
@@ -64,7 +63,7 @@ type block struct {
 }
 
 type channel struct {
-	*verify.JointChannel
+	*Channel
 	block
 	step  rudd.Node                  // every news
 	again []int                      // in a vessel: a parted connection reads good again in this scan
@@ -83,7 +82,7 @@ type channel struct {
 }
 
 // New builds the diagrams of the parts.
-func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
+func New(j *Problem, memory uint64) (e *Engine, err error) {
 	e = &Engine{joint: j, limit: memory, bad: map[int][]rudd.Node{}, hit: map[int][]rudd.Node{}, inputs: map[int][]int{}}
 	words := make([][]uint64, len(j.Channels))
 	e.output = e.place(j.Words)
@@ -92,7 +91,7 @@ func New(j *verify.Joint, memory uint64) (e *Engine, err error) {
 	}
 	for i := range j.Channels {
 		words[i] = wordsOf(j.Channels[i].Table)
-		c := channel{JointChannel: &j.Channels[i], block: e.place(words[i])}
+		c := channel{Channel: &j.Channels[i], block: e.place(words[i])}
 		c.free = e.more(3) // its evidence, and whether a bypass stands in
 		if c.InVessel {
 			c.again = e.more(1)
@@ -342,7 +341,7 @@ func (e *Engine) outputSteps() {
 	for _, n := range e.joint.Properties {
 		bad[n], hit[n] = make([][]pattern, letters), make([][]pattern, letters)
 	}
-	e.joint.EachStep(func(s verify.JointStep) {
+	e.joint.EachStep(func(s Step) {
 		row := e.output.code.row(s.From, s.To)
 		all[s.Letter] = append(all[s.Letter], row)
 		for _, n := range e.joint.Properties {

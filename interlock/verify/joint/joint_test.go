@@ -1,4 +1,4 @@
-package joint
+package joint_test
 
 import (
 	"fmt"
@@ -11,8 +11,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
+	. "ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -54,9 +57,34 @@ func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *mod
 	return m
 }
 
-func run(t testing.TB, m *model.Model, o model.Options, memory uint64) (*Engine, *verify.Joint) {
+// of is the first output of a site with its parts tabulated.
+func of(t testing.TB, m *model.Model, o model.Options) *Problem {
 	t.Helper()
-	j, err := verify.JointOf(m, o, 0)
+	j, err := Of(runs.NewBench(m, o), 0)
+	require.NoError(t, err)
+	return j
+}
+
+// one is what verify says jointly of one property of the first output; nil where it
+// has no meaning there.
+func one(t testing.TB, m *model.Model, o model.Options, property string) *verify.Result {
+	t.Helper()
+	if o.Properties = []string{property}; o.Memory == 0 {
+		o.Memory = 1 << 30
+	}
+	found, err := verify.Jointly(m, o, 0)
+	require.NoError(t, err)
+	for i := range found.Results {
+		if found.Results[i].Property == property {
+			return &found.Results[i]
+		}
+	}
+	return nil
+}
+
+func run(t testing.TB, m *model.Model, o model.Options, memory uint64) (*Engine, *Problem) {
+	t.Helper()
+	j, err := Of(runs.NewBench(m, o), 0)
 	require.NoError(t, err)
 	e, err := New(j, memory)
 	require.NoError(t, err)
@@ -98,13 +126,13 @@ func TestOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 
 // walk counts the product of all parts state by state, the slow way, with the
 // logic's own evaluation of the permissive.
-func walk(j *verify.Joint) int {
+func walk(j *Problem) int {
 	row := map[uint64]int{}
 	for i, w := range j.Words {
 		row[w] = i
 	}
 	output := make([][3][]int, len(j.Words))
-	j.EachStep(func(s verify.JointStep) {
+	j.EachStep(func(s Step) {
 		output[row[s.From]][s.Letter] = append(output[row[s.From]][s.Letter], row[s.To])
 	})
 	next := make([][][]uint32, len(j.Channels))
@@ -156,7 +184,7 @@ func walk(j *verify.Joint) int {
 			}
 			return
 		}
-		perm := permOf(to)[flag(j.Running(j.Words[s[0]]))]
+		perm := permOf(to)[model.Int(j.Running(j.Words[s[0]]))]
 		for _, o := range output[s[0]][perm+1] {
 			to[0] = uint32(o)
 			if !seen[to] {
@@ -249,21 +277,21 @@ func TestVerdictsAgree(t *testing.T) {
 			e, _ := run(t, m, model.Options{Logic: logic}, 1<<30)
 			pieces, err := verify.Pieces(m, model.Options{Logic: logic})
 			require.NoError(t, err)
-			want := map[int]verify.Verdict{}
+			want := map[int]verdict.Verdict{}
 			for _, p := range pieces {
 				product, err := p.Search()
 				require.NoError(t, err)
 				for _, n := range Properties {
-					if want[n] != verify.Violated && want[n] != verify.Shown || verify.VerdictOf(product, n) == verify.Violated {
+					if want[n] != verdict.Violated && want[n] != verdict.Shown || verify.VerdictOf(product, n) == verdict.Violated {
 						want[n] = verify.VerdictOf(product, n)
 					}
 				}
 			}
 			for _, n := range Properties {
-				verdict, err := e.Verdict(n)
+				said, err := e.Verdict(n)
 				require.NoError(t, err)
-				assert.Equal(t, want[n], verdict, "%s, %s: property %d", name, text, n)
-				violated += int(flag(verdict == verify.Violated))
+				assert.Equal(t, want[n], said, "%s, %s: property %d", name, text, n)
+				violated += model.Int(said == verdict.Violated)
 			}
 			t.Logf("%s, %s: %s states", name, text, e.States())
 		}
@@ -307,7 +335,7 @@ func TestResponseLeavesTheBypassToItsProperty(t *testing.T) {
 		scans[i], err = e.Response([]string{"bond_1"}, 100)
 		require.NoError(t, err)
 		results, _ := judged(t, m, model.Options{Properties: []string{"4"}})
-		assert.Equal(t, verify.Shown, results["4"].Verdict, results["4"].Says)
+		assert.Equal(t, verdict.Shown, results["4"].Verdict, results["4"].Says)
 		assert.Equal(t, i == 1, strings.Contains(results["4"].But, "stands in for bond_1, adds up to"), results["4"].But)
 	}
 	assert.Positive(t, scans[0])
@@ -332,8 +360,7 @@ func TestTogether(t *testing.T) {
 // Beyond its memory the search says how far it came.
 func TestMemoryIsBounded(t *testing.T) {
 	for _, memory := range []uint64{200_000, 1_500_000, 3_500_000, 5_000_000} {
-		j, err := verify.JointOf(yard(t, 3, "bond_1 AND bond_2 AND bond_3", nil), model.Options{}, 0)
-		require.NoError(t, err)
+		j := of(t, yard(t, 3, "bond_1 AND bond_2 AND bond_3", nil), model.Options{})
 		e, err := New(j, memory)
 		if err == nil {
 			err = e.Run(nil)

@@ -3,32 +3,27 @@ package joint
 import (
 	"github.com/dalzilio/rudd"
 
-	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verdict"
 )
 
-// longestResponse bounds the scans that a response may take.
-const longestResponse = 100_000
-
 // Found is what the search met, for the verifier to judge.
-func (e *Engine) Found() (f *verify.JointFound, err error) {
-	f = &verify.JointFound{States: e.States().String(), Runs: map[int]verify.JointRun{}, Recovery: e.Recovery, Lost: e.Lost,
-		Alone:    func(channels []string, inputs []int) (int, error) { return e.Alone(channels, inputs, longestResponse) },
-		Response: func(set []string) (verify.JointResponse, error) { return e.Attain(set, longestResponse) }}
+func (e *Engine) Found() (f *Found, err error) {
+	f = &Found{States: e.States().String(), Runs: map[int]Run{}}
 	for _, n := range e.joint.Properties {
 		if !e.joint.Judges(n) {
 			continue
 		}
-		verdict, err := e.Verdict(n)
+		said, err := e.Verdict(n)
 		if err != nil {
 			return nil, err
 		}
-		switch verdict {
-		case verify.Violated:
+		switch said {
+		case verdict.Violated:
 			f.Bad |= 1 << n
 			if f.Runs[n], err = e.Shortest(n); err != nil {
 				return nil, err
 			}
-		case verify.Shown:
+		case verdict.Shown:
 			f.Hit |= 1 << n
 		}
 	}
@@ -36,8 +31,8 @@ func (e *Engine) Found() (f *verify.JointFound, err error) {
 }
 
 // Verdict is what the joint search says of a default property: 2, 3, 7 or 10.
-func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
-	verdict = verify.NotShown
+func (e *Engine) Verdict(property int) (said verdict.Verdict, err error) {
+	said = verdict.NotShown
 	defer e.full("judging jointly", &err)
 	moved := e.reachedMoved()
 	hit, bad := false, false
@@ -50,16 +45,16 @@ func (e *Engine) Verdict(property int) (verdict verify.Verdict, err error) {
 
 // verdict is what was met, unless the table is full: then the deferred call of the
 // judge says why nothing is shown.
-func (e *Engine) verdict(hit, bad bool) verify.Verdict {
+func (e *Engine) verdict(hit, bad bool) verdict.Verdict {
 	switch {
 	case e.b.full():
-		return verify.NotShown
+		return verdict.NotShown
 	case bad:
-		return verify.Violated
+		return verdict.Violated
 	case hit:
-		return verify.Shown
+		return verdict.Shown
 	}
-	return verify.Nothing
+	return verdict.NothingChecked
 }
 
 // reachedMoved is everything that can be reached, its channels one scan on.

@@ -5,7 +5,6 @@ import (
 
 	"github.com/dalzilio/rudd"
 
-	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -82,7 +81,7 @@ func (e *Engine) runsOn(set rudd.Node, s scan, limit int, keep bool) (sets []rud
 // Attain measures a response and looks for a run that lasts as long: from where
 // a healthy plant has brought the output to run, every input as it should be, all
 // other channels good. Such a run may be shorter than the response; a replay tells.
-func (e *Engine) Attain(names []string, limit int) (found verify.JointResponse, err error) {
+func (e *Engine) Attain(names []string, limit int) (found Response, err error) {
 	if found.Scans, err = e.Response(names, limit); err != nil || found.Scans <= 0 {
 		return found, err
 	}

@@ -5,7 +5,6 @@ import (
 
 	"github.com/dalzilio/rudd"
 
-	"ohmgate/interlock/verify"
 	"ohmgate/monitor"
 )
 
@@ -30,7 +29,7 @@ func (e *Engine) Together(names []string) (can bool, err error) {
 
 // Lost is a run to where all of the named channels are lost in one scan: from
 // where all is well, with the others good; Scans is 0 where that cannot be.
-func (e *Engine) Lost(names []string) (found verify.JointResponse, err error) {
+func (e *Engine) Lost(names []string) (found Response, err error) {
 	defer e.full("looking for losses in one scan", &err)
 	can, err := e.Together(names)
 	at, ok := e.joint.Settled()

@@ -1,14 +1,11 @@
 package joint
 
 import (
-	"errors"
-	"fmt"
 	"math/big"
 
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock"
-	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -17,7 +14,7 @@ import (
 // permissive as the logic evaluates it node by node with its words, and with itself
 // where some of the causes are unknown instead: what it then allows it must have
 // allowed before. It returns what is wrong, and nothing if nothing is.
-func Letters(j *verify.Joint, memory uint64) (said string, err error) {
+func Letters(j *Problem, memory uint64) (said string, err error) {
 	at := map[int]int{} // causes, by their first variable
 	for _, n := range j.Permissive {
 		if _, known := at[n.Cause]; n.Op == interlock.OpCause && !known {
@@ -53,7 +50,7 @@ func Letters(j *verify.Joint, memory uint64) (said string, err error) {
 
 // nodeOf evaluates one node as the logic does, from its answers to all values of
 // its terms. Of AND and OR any number of terms is taken two by two.
-func nodeOf(b *diagrams, j *verify.Joint) func(n *interlock.Node, terms []three) three {
+func nodeOf(b *diagrams, j *Problem) func(n *interlock.Node, terms []three) three {
 	var node func(n *interlock.Node, terms []three) three
 	node = func(n *interlock.Node, terms []three) three {
 		if (n.Op == interlock.OpAnd || n.Op == interlock.OpOr) && len(terms) > 2 {
@@ -98,7 +95,7 @@ type twice struct {
 // which they are fit to keep, for as long as the one that hears less is. (Once it
 // is lost it must settle anew, which is property 1.) The other must then be fit to
 // keep as well, and fit to start where that one is.
-func Pairs(t *table.ChannelTable, memory uint64) (found verify.JointPairs, err error) {
+func Pairs(t *table.ChannelTable, memory uint64) (found SideBySide, err error) {
 	found.Pairs = new(big.Int)
 	x, err := newTwice(t, memory)
 	if err != nil {
@@ -178,30 +175,4 @@ func (x *twice) same(t *table.ChannelTable) rudd.Node {
 		set = x.b.And(set, x.b.Ite(a, b, x.b.Not(b)))
 	}
 	return set
-}
-
-// Unknown judges property 9: the joint letters, and every different channel.
-func Unknown(j *verify.Joint, memory uint64) (*verify.Result, error) {
-	said, err := Letters(j, memory)
-	if err != nil {
-		return nil, err
-	}
-	known, by := map[*table.ChannelTable]verify.JointPairs{}, map[string]verify.JointPairs{}
-	for i := range j.Channels {
-		c := &j.Channels[i]
-		found, ok := known[c.Table]
-		if !ok {
-			t, err := j.Endless(c)
-			if err == nil {
-				found, err = Pairs(t, memory)
-			}
-			if err != nil && !errors.As(err, new(*table.CutOff)) {
-				return nil, fmt.Errorf("%s: %w", c.Name, err)
-			}
-			found.CutOff = err
-			known[c.Table] = found
-		}
-		by[c.Name] = found
-	}
-	return j.JudgeUnknown(said, by), nil
 }

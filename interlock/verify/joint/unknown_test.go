@@ -1,4 +1,4 @@
-package joint
+package joint_test
 
 import (
 	"fmt"
@@ -9,8 +9,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
+	. "ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -58,11 +61,10 @@ func walkPairs(t *table.ChannelTable) (count int, wrong bool) {
 func TestPairsAgreeWithAWalk(t *testing.T) {
 	random := rand.New(rand.NewPCG(9, 9))
 	for range 4 {
-		j, err := verify.JointOf(yard(t, 1, "bond_1", func(c *interlock.Config) {
+		j := of(t, yard(t, 1, "bond_1", func(c *interlock.Config) {
 			vary(random, c)
 			c.Channels[0].Full, c.Channels[0].StaleAfter = 24, 2
-		}), model.Options{}, 0)
-		require.NoError(t, err)
+		}), model.Options{})
 		endless, err := j.Endless(&j.Channels[0])
 		require.NoError(t, err)
 		found, err := Pairs(endless, 1<<30)
@@ -81,14 +83,11 @@ func TestUnknownAgrees(t *testing.T) {
 	random := rand.New(rand.NewPCG(9, 10))
 	for _, text := range []string{"bond_1", "bond_1 AND bond_2 AND bond_3", "2oo3(bond_1, bond_2, bond_3)", "bond_1 XOR here", "NOT bond_1", "bond_1 AND (bond_2 OR NOT here)"} {
 		m := yard(t, 3, text, func(c *interlock.Config) { vary(random, c) })
-		j, err := verify.JointOf(m, model.Options{}, 0)
-		require.NoError(t, err)
-		got, err := Unknown(j, 1<<30)
-		require.NoError(t, err)
+		got := one(t, m, model.Options{}, "9")
 		report, err := verify.Verify(m, model.Options{Properties: []string{"9"}})
 		require.NoError(t, err)
 		assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s: %s; jointly: %s", text, report.Results[0].Says, got.Says)
-		assert.Equal(t, verify.Shown, got.Verdict, "%s: %s", text, got.Says)
+		assert.Equal(t, verdict.Shown, got.Verdict, "%s: %s", text, got.Says)
 	}
 }
 
@@ -136,7 +135,7 @@ func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
 	caught := map[string]int{}
 	for name, logic := range logics {
 		o := model.Options{Logic: logic, Properties: []string{"9"}}
-		j, err := verify.JointOf(m, o, 0)
+		j, err := Of(runs.NewBench(m, o), 0)
 		require.NoError(t, err)
 		said, err := Letters(j, 1<<30)
 		require.NoError(t, err)
@@ -151,31 +150,11 @@ func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
 			caught["pairs"]++
 			t.Log(name, pairs.Wrong)
 		}
-		got, err := Unknown(j, 1<<30)
-		require.NoError(t, err)
+		got := one(t, m, o, "9")
 		report, err := verify.Verify(m, o)
 		require.NoError(t, err)
 		assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s: %s; jointly: %s", name, report.Results[0].Says, got.Says)
 	}
 	assert.Equal(t, 2, caught["letters"])
 	assert.GreaterOrEqual(t, caught["pairs"], 3)
-}
-
-// Beyond its memory property 9 is not shown.
-func TestMemoryOfUnknownIsBounded(t *testing.T) {
-	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), model.Options{}, 0)
-	require.NoError(t, err)
-	got, err := Unknown(j, 60_000)
-	require.NoError(t, err)
-	assert.Equal(t, verify.NotShown, got.Verdict)
-	assert.Contains(t, got.Says, "memory limit")
-}
-
-// A channel that did not fit beside itself is not shown, and says how far it came.
-func TestPairsThatDoNotFitAreNotShown(t *testing.T) {
-	j, err := verify.JointOf(yard(t, 1, "bond_1", nil), model.Options{}, 0)
-	require.NoError(t, err)
-	r := j.JudgeUnknown("", map[string]verify.JointPairs{"bond_1": {CutOff: &table.CutOff{Where: "tabulating a channel", Limit: 1 << 20}}})
-	require.Equal(t, verify.NotShown, r.Verdict)
-	require.Contains(t, r.Says, "the memory limit of 1 MB is reached")
 }

@@ -1,4 +1,4 @@
-package joint
+package joint_test
 
 import (
 	"fmt"
@@ -9,8 +9,11 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
+	. "ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
+	"ohmgate/interlock/verify/runs"
 )
 
 // charging lets the output charge a vessel that the first n channels bond, of which
@@ -31,13 +34,15 @@ func charging(n int) func(*interlock.Config) {
 	}
 }
 
-func waitsOf(t testing.TB, m *model.Model, o model.Options) (*verify.Joint, []verify.JointWait) {
+// waitOf is what the search with the first vessel says alone.
+func waitOf(t testing.TB, m *model.Model, o model.Options) verdict.Verdict {
 	t.Helper()
-	j, err := verify.JointOf(m, o, 0)
+	j := of(t, m, o)
+	with, err := j.WithVessel(j.Vessels()[0])
 	require.NoError(t, err)
-	waits, err := Waits(j, 1<<30, nil)
+	said, _, err := Wait(with, 1<<30, nil)
 	require.NoError(t, err)
-	return j, waits
+	return said
 }
 
 // With one channel the joint search of a wait is the explicit one: same states,
@@ -57,7 +62,7 @@ func TestWaitOfOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := yard(t, 1, "bond_1", change)
-			j, err := verify.JointOf(m, model.Options{}, 0)
+			j, err := Of(runs.NewBench(m, model.Options{}), 0)
 			require.NoError(t, err)
 			with, err := j.WithVessel("vessel_1")
 			require.NoError(t, err)
@@ -70,10 +75,10 @@ func TestWaitOfOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 			require.NoError(t, err)
 			assert.Equal(t, fmt.Sprint(p.States()), e.States().String())
 			assert.Equal(t, p.Levels, e.Scans)
-			verdict, err := e.Verdict(8)
+			said, err := e.Verdict(8)
 			require.NoError(t, err)
-			assert.Equal(t, verify.Shown, verdict)
-			assert.Equal(t, verify.VerdictOf(p, 8), verdict)
+			assert.Equal(t, verdict.Shown, said)
+			assert.Equal(t, verify.VerdictOf(p, 8), said)
 			t.Logf("%s states, %d scans", e.States(), e.Scans)
 		})
 	}
@@ -88,13 +93,12 @@ func TestWaitsAgree(t *testing.T) {
 			c.Outputs[0].Automatic, c.Outputs[0].Reset = false, 1
 			charging(2)(c)
 		})
-		j, waits := waitsOf(t, m, model.Options{})
-		got := j.JudgeWaits(waits)
+		got := one(t, m, model.Options{}, "8")
 		require.NotNil(t, got)
 		report, err := verify.Verify(m, model.Options{Properties: []string{"8"}})
 		require.NoError(t, err)
 		assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s: %s; jointly: %s", text, report.Results[0].Says, got.Says)
-		assert.Equal(t, verify.Shown, got.Verdict, "%s: %s", text, got.Says)
+		assert.Equal(t, verdict.Shown, got.Verdict, "%s: %s", text, got.Says)
 		assert.Regexp(t, "^joint states: [0-9]+ with vessel_1$", got.Says)
 	}
 }
@@ -102,9 +106,8 @@ func TestWaitsAgree(t *testing.T) {
 // Where the output never runs, no wait was asked for.
 func TestAWaitThatIsNeverAskedForIsNothingChecked(t *testing.T) {
 	m := yard(t, 2, "bond_1 AND NOT bond_1 AND bond_2", charging(1))
-	j, waits := waitsOf(t, m, model.Options{})
-	assert.Equal(t, verify.Nothing, waits[0].Verdict)
-	assert.Equal(t, verify.Nothing, j.JudgeWaits(waits).Verdict)
+	assert.Equal(t, verdict.NothingChecked, waitOf(t, m, model.Options{}))
+	assert.Equal(t, verdict.NothingChecked, one(t, m, model.Options{}, "8").Verdict)
 }
 
 // Every mistake in a vessel or a stream that breaks property 8 in the explicit
@@ -124,23 +127,11 @@ func TestPlantedMutantsOfTheWaitAreCaught(t *testing.T) {
 		report, err := verify.Verify(m, o)
 		require.NoError(t, err)
 		want := report.Results[0]
-		j, waits := waitsOf(t, m, o)
-		got := j.JudgeWaits(waits)
+		got := one(t, m, o, "8")
 		assert.Equal(t, want.Verdict, got.Verdict, "%s: %s; jointly: %s", mutant.Name, want.Says, got.Says)
-		if waits[0].Verdict == verify.Violated {
+		if waitOf(t, m, o) == verdict.Violated {
 			caught++
 		}
 	}
 	assert.GreaterOrEqual(t, caught, 8)
-}
-
-// Beyond its memory a wait is not shown, and says how far it came.
-func TestMemoryOfAWaitIsBounded(t *testing.T) {
-	j, err := verify.JointOf(yard(t, 2, "bond_1 AND bond_2", charging(2)), model.Options{}, 0)
-	require.NoError(t, err)
-	waits, err := Waits(j, 5_000_000, nil)
-	require.NoError(t, err)
-	r := j.JudgeWaits(waits)
-	assert.Equal(t, verify.NotShown, r.Verdict)
-	assert.Contains(t, r.Says, "memory limit of 4 MB")
 }

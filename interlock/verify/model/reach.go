@@ -1,8 +1,9 @@
 package model
 
 import (
-	"ohmgate/interlock"
 	"slices"
+
+	"ohmgate/interlock"
 )
 
 // Needed lists the channels of an output's permissive that are in a cut set.

@@ -2,6 +2,7 @@ package model
 
 import (
 	"fmt"
+	"slices"
 
 	"ohmgate/monitor"
 )
@@ -37,4 +38,20 @@ func PatternText(pattern []monitor.Class) string {
 // ScansText is a number of scans in words.
 func ScansText[N ~uint32 | ~uint64 | ~int](n N) string {
 	return Plural(n, "scan", "scans")
+}
+
+// AppendNew appends what is not in the list yet.
+func AppendNew(list []int, n int) []int {
+	if slices.Contains(list, n) {
+		return list
+	}
+	return append(list, n)
+}
+
+// Union is every number of two lists, each once.
+func Union(a, b []int) []int {
+	for _, n := range b {
+		a = AppendNew(a, n)
+	}
+	return a
 }

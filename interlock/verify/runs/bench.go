@@ -132,3 +132,23 @@ type Started struct {
 
 // From is a copy of a started output to do something with.
 func (s *Started) From() (*Driver, *Recorder) { return s.Driver.CopyOf(), s.Record.CopyOf() }
+
+// Focus is a channel and how an output hangs on it, and how a vessel of it does; -1
+// is no vessel.
+func (b *Bench) Focus(output, channel, vessel int) *table.Focus {
+	c := b.Model.Config
+	f := &table.Focus{Channel: &c.Channels[channel], Perm: model.Residues(b.Logic, c.Outputs[output].Permissive, channel), Cut: model.IsCut(c.Outputs[output].Permissive, channel)}
+	for i := range c.Bypasses {
+		if c.Bypasses[i].Channel == channel {
+			f.Bypassed, f.LostToo = true, c.Bypasses[i].CoversLost
+		}
+	}
+	if vessel >= 0 {
+		bond := c.Vessels[vessel].BondedBy
+		f.Bond = model.Residues(b.Logic, bond, channel)
+		causes := bond.Causes()
+		f.InVessel = causes.Has(channel)
+		f.OthersBond = causes.Len() > model.Int(f.InVessel)
+	}
+	return f
+}

@@ -176,3 +176,22 @@ func (h *OutputShape) press(s *interlock.OutputControl, w Watch, v *seen, l *Out
 	v.Watch.Button = ButtonOf(r.Value)
 	return given
 }
+
+// KeyMemory is what is remembered of the key of a bypass: a valid 0 since its last
+// 1, and the scans at 0 since the bypass ended.
+type KeyMemory struct {
+	Low bool
+	Gap model.Scans
+}
+
+// See follows one scan of the key.
+func (k KeyMemory) See(level interlock.Truth, fresh, on bool, gap model.Scans) KeyMemory {
+	k.Low = level == interlock.False && (k.Low || fresh)
+	switch {
+	case on:
+		k.Gap = 0
+	case level == interlock.False:
+		k.Gap = min(k.Gap.Next(), gap.Next())
+	}
+	return k
+}
