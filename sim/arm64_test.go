@@ -117,7 +117,7 @@ func rawPhysics(t *testing.T, s *site.Site, sc *Scenario) []byte {
 	require.Nil(t, problems)
 	p := NewPlant(s, logic, 5, 2000)
 	p.schedule(sc, 0, newNames(s))
-	p.plan(0, "", func(p *Plant, _ uint64) { p.channels[0].attached = onPart })
+	p.plan(0, Deed{}, func(p *Plant, _ uint64) { p.channels[0].attached = onPart })
 	p.start()
 	in, hash, c := interlock.NewInputs(logic), sha256.New(), &p.channels[0]
 	for scan := range uint64(2000) {

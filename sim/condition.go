@@ -7,8 +7,8 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
-	"ohmgate/sim/trace"
 )
 
 // view is what conditions are read from: one scan of the logic and the plant.
@@ -147,14 +147,14 @@ var tests = [whatKinds][]test{phaseTests(), inputTests(), outputTests(), vesselT
 
 // kindSubject is what an event of a kind is about; whatKinds: the whole logic.
 func kindSubject(k interlock.Kind) what {
-	switch trace.SubjectOf(k) {
-	case trace.OfChannel:
+	switch tell.About(k) {
+	case tell.OfChannel:
 		return aChannel
-	case trace.OfVessel:
+	case tell.OfVessel:
 		return aVessel
-	case trace.OfOutput:
+	case tell.OfOutput:
 		return anOutput
-	case trace.OfBypass:
+	case tell.OfBypass:
 		return aBypass
 	}
 	return whatKinds
@@ -162,13 +162,13 @@ func kindSubject(k interlock.Kind) what {
 
 // condition reads "valve_1 is tripped", "bond_1 reads open", "car_1 is not
 // clear", "valve_1 is withheld for wait" or an event such as "wait over car_1".
-// because narrows an event to those whose reason holds the text.
-func (n *names) condition(text, because string) (condition, string, string) {
+// because narrows an event to those that have such a reason.
+func (n *names) condition(text string, why *because) (condition, string, string) {
 	words := strings.Fields(text)
 	if len(words) == 0 {
 		return condition{}, "the condition is empty", "write one, such as \"valve_1 is tripped\""
 	}
-	if c, ok := n.event(words, because); ok {
+	if c, ok := n.event(words, why); ok {
 		return c, "", ""
 	}
 	subject, ok := n.number[words[0]]
@@ -178,7 +178,7 @@ func (n *names) condition(text, because string) (condition, string, string) {
 	if !ok {
 		return n.unknown(text, words)
 	}
-	if because != "" {
+	if why != nil {
 		return condition{}, fmt.Sprintf("%q is no event, and because belongs to events", text), "delete because, or name an event"
 	}
 	if len(words) < 3 || words[1] != "is" && words[1] != "reads" {
@@ -216,7 +216,7 @@ func kindList(w what) []string {
 }
 
 // event reads "KIND SUBJECT", or "KIND" for what concerns the whole logic.
-func (n *names) event(words []string, because string) (condition, bool) {
+func (n *names) event(words []string, why *because) (condition, bool) {
 	for k := interlock.NoEvent + 1; k < interlock.Kinds; k++ {
 		kind := strings.Fields(k.String())
 		if k == interlock.PhaseChanged || !startsWith(words, kind) {
@@ -232,7 +232,7 @@ func (n *names) event(words []string, because string) (condition, bool) {
 					return false
 				}
 				e := &v.Decision.Events[i]
-				if e.Kind == k && e.Subject == subject && (because == "" || strings.Contains(whyOf(v, e), because)) {
+				if e.Kind == k && e.Subject == subject && why.holds(v, e) {
 					return true
 				}
 			}

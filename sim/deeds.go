@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"ohmgate/interlock"
 	"ohmgate/interlock/fault"
 	"ohmgate/interlock/site"
 	"ohmgate/monitor"
@@ -55,19 +56,19 @@ func (p *Plant) planStep(st *Step, zero uint64, n *names) {
 
 func (p *Plant) planMachine(st *Step, at uint64) {
 	if st.Act == Restart {
-		p.plan(at, "logic restarted: memory lost", func(p *Plant, _ uint64) { p.restart = true })
+		p.plan(at, Deed{Text: "logic restarted: memory lost"}, func(p *Plant, _ uint64) { p.restart = true })
 	} else {
-		p.plan(at, "scan overrun", func(p *Plant, _ uint64) { p.overrun = true })
+		p.plan(at, Deed{Text: interlock.Overrun.String()}, func(p *Plant, _ uint64) { p.overrun = true })
 	}
 }
 
 func (p *Plant) planClamp(st *Step, name string, i int, at uint64) {
 	if st.Act == Disconnect {
-		p.plan(at, "clamp of "+name+" taken off", func(p *Plant, _ uint64) { p.channels[i].attached = hangingFree })
+		p.plan(at, Deed{"clamp of " + name + " taken off", name}, func(p *Plant, _ uint64) { p.channels[i].attached = hangingFree })
 		return
 	}
 	text := "clamp of " + name + " put on the " + st.To
-	p.plan(at, text, func(p *Plant, _ uint64) {
+	p.plan(at, Deed{text, name}, func(p *Plant, _ uint64) {
 		c := &p.channels[i]
 		c.attached = onPart
 		c.touch = defaultTouch(&p.Site.Channels[i], c.lead)
@@ -93,12 +94,12 @@ func (p *Plant) planHand(st *Step, name string, i int, at, end uint64) {
 	case Press:
 		p.press(in, "pressed", at, end)
 	case Hold:
-		p.plan(at, name+" held down", func(*Plant, uint64) { in.on = true })
+		p.plan(at, Deed{name + " held down", name}, func(*Plant, uint64) { in.on = true })
 	case Release:
-		p.plan(at, name+" let go", func(*Plant, uint64) { in.on = false })
+		p.plan(at, Deed{name + " let go", name}, func(*Plant, uint64) { in.on = false })
 	case Set:
 		yes := st.To == "yes"
-		p.plan(at, name+" set to "+st.To, func(*Plant, uint64) { in.on = yes })
+		p.plan(at, Deed{name + " set to " + st.To, name}, func(*Plant, uint64) { in.on = yes })
 	}
 }
 
@@ -108,9 +109,9 @@ func (p *Plant) press(in *input, word string, at, end uint64) {
 	if end != never {
 		text += fmt.Sprintf(" for %.3g s", float64(end-at)*p.seconds)
 	}
-	p.plan(at, text, func(*Plant, uint64) { in.pressed++ })
+	p.plan(at, Deed{text, in.name}, func(*Plant, uint64) { in.pressed++ })
 	if end != never {
-		p.plan(end, "", func(*Plant, uint64) { in.pressed-- })
+		p.plan(end, Deed{}, func(*Plant, uint64) { in.pressed-- })
 	}
 }
 
@@ -120,19 +121,19 @@ func (p *Plant) planForce(st *Step, name string, where place, at, end uint64) {
 	if where.what == anInput {
 		in := &p.inputs[where.i]
 		if st.Act == ReadPlant {
-			p.plan(at, "", func(*Plant, uint64) { in.isForced = false })
+			p.plan(at, Deed{}, func(*Plant, uint64) { in.isForced = false })
 			return
 		}
-		p.plan(at, "", func(*Plant, uint64) { in.isForced, in.forced = true, st.Signal })
+		p.plan(at, Deed{}, func(*Plant, uint64) { in.isForced, in.forced = true, st.Signal })
 		if end != never {
-			p.plan(end, "", func(p *Plant, scan uint64) { in.isForced = p.forcedAgain(name, scan) })
+			p.plan(end, Deed{}, func(p *Plant, scan uint64) { in.isForced = p.forcedAgain(name, scan) })
 		}
 		return
 	}
 	c := &p.channels[where.i]
-	p.plan(at, "", func(*Plant, uint64) { c.forced = c.force(st) })
+	p.plan(at, Deed{}, func(*Plant, uint64) { c.forced = c.force(st) })
 	if end != never {
-		p.plan(end, "", func(p *Plant, scan uint64) {
+		p.plan(end, Deed{}, func(p *Plant, scan uint64) {
 			if !p.forcedAgain(name, scan) {
 				c.forced = force{}
 			}
@@ -193,13 +194,13 @@ func (p *Plant) planFault(sc *Scenario, i int, name string, zero uint64, n *name
 		targets = append(targets, n.number[on])
 	}
 	a.targets = targets
-	p.plan(at, text, func(p *Plant, scan uint64) {
+	p.plan(at, Deed{text, name}, func(p *Plant, scan uint64) {
 		a.begun = scan
 		p.active = append(p.active, a)
 		p.begin(a, targets, end)
 	})
 	if end != never && !f.Fault.Act {
-		p.plan(end, "over: "+text, func(p *Plant, scan uint64) {
+		p.plan(end, Deed{"over: " + text, name}, func(p *Plant, scan uint64) {
 			if a.over {
 				return
 			}
@@ -207,7 +208,7 @@ func (p *Plant) planFault(sc *Scenario, i int, name string, zero uint64, n *name
 			p.finish(a, targets)
 		})
 	} else if f.Fault.Act && end != never && f.Fault.Name == "clamp_removed" {
-		p.plan(end, "clamp of "+name+" put back", func(p *Plant, _ uint64) {
+		p.plan(end, Deed{"clamp of " + name + " put back", name}, func(p *Plant, _ uint64) {
 			p.active = without(p.active, a)
 			p.channels[a.on].attached = onPart
 		})
@@ -380,7 +381,7 @@ func (p *Plant) prelude(sc *Scenario, n *names) uint64 {
 	}
 	for i := range p.channels {
 		if !except[p.channels[i].name] {
-			p.plan(0, "", func(p *Plant, _ uint64) { p.channels[i].attached = onPart })
+			p.plan(0, Deed{}, func(p *Plant, _ uint64) { p.channels[i].attached = onPart })
 		}
 	}
 	p.presetInputs(sc, except, n)
@@ -405,7 +406,7 @@ func (p *Plant) presetInputs(sc *Scenario, except map[string]bool, n *names) {
 	for i := range p.inputs {
 		in := &p.inputs[i]
 		if yes[in.name] && !except[in.name] && in.follows == people {
-			p.plan(0, "", func(*Plant, uint64) { in.on = true })
+			p.plan(0, Deed{}, func(*Plant, uint64) { in.on = true })
 		}
 	}
 }
@@ -459,8 +460,8 @@ func (p *Plant) startAll(at uint64, except map[string]bool) uint64 {
 
 func (p *Plant) pressQuietly(in *input, at, least uint64) uint64 {
 	end := at + least + 2
-	p.plan(at, "", func(*Plant, uint64) { in.pressed++ })
-	p.plan(end, "", func(*Plant, uint64) { in.pressed-- })
+	p.plan(at, Deed{}, func(*Plant, uint64) { in.pressed++ })
+	p.plan(end, Deed{}, func(*Plant, uint64) { in.pressed-- })
 	return end + 5
 }
 

@@ -2,6 +2,7 @@ package sim
 
 import (
 	"fmt"
+	"strings"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verdict"
@@ -212,7 +213,7 @@ func (c *checker) watchFirstOut(v *view, scan uint64) {
 		order = "not known"
 	}
 	if got != c.is {
-		c.decide(verdict.Violated, scan, "it is %s", c.names.causes(got))
+		c.decide(verdict.Violated, scan, "it is %s", causesText(v.plant.called.Causes(got)))
 		return
 	}
 	if c.e.Order != "" && c.e.Order != order {
@@ -220,6 +221,13 @@ func (c *checker) watchFirstOut(v *view, scan uint64) {
 		return
 	}
 	c.decide(verdict.Shown, scan, "order %s", order)
+}
+
+func causesText(names []string) string {
+	if len(names) == 0 {
+		return "none"
+	}
+	return strings.Join(names, ", ")
 }
 
 func (c *checker) watchHolds(v *view, scan uint64) {

@@ -6,6 +6,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -18,6 +19,7 @@ type Plant struct {
 	Period time.Duration
 	Seed   uint64
 
+	called    tell.Names
 	seconds   float64
 	channels  []channel
 	inputs    []input
@@ -38,21 +40,25 @@ type Plant struct {
 	inputsDue bool
 	end       uint64
 	truth     trace.Truth
-	told      func(scan uint64, text string)
+	told      func(scan uint64, what Deed)
 	active    []*acting // all faults that act now, in order of their beginning
 }
 
 // deed is something that happens to the plant at the start of a scan.
 type deed struct {
 	scan uint64
-	text string // for the sequence of events; empty: not told
+	told Deed // without a text it is not told
 	do   func(p *Plant, scan uint64)
 }
+
+// Deed is what people are told of it, and the part of the site to which it
+// happens; empty: the whole.
+type Deed struct{ Text, On string }
 
 // NewPlant is a site at rest: clamps hanging free, nothing pressed, all
 // actuators stopped. It lasts for so many scans.
 func NewPlant(s *site.Site, logic *interlock.Config, seed, scans uint64) *Plant {
-	p := &Plant{Site: s, Logic: logic, Period: s.Period.Max, Seed: seed, end: scans}
+	p := &Plant{Site: s, Logic: logic, Period: s.Period.Max, Seed: seed, called: tell.Names(s.Names()), end: scans}
 	p.seconds = p.Period.Seconds()
 	outputs, streams := map[string]int{}, map[string]int{}
 	for i := range s.Outputs {
@@ -89,8 +95,8 @@ func (p *Plant) takeTurns() {
 
 // plan adds a deed; start puts them in order. Deeds of one scan happen in the
 // order in which they were planned.
-func (p *Plant) plan(scan uint64, text string, do func(p *Plant, scan uint64)) {
-	p.agenda = append(p.agenda, deed{scan, text, do})
+func (p *Plant) plan(scan uint64, told Deed, do func(p *Plant, scan uint64)) {
+	p.agenda = append(p.agenda, deed{scan, told, do})
 }
 
 func (p *Plant) start() {
@@ -146,8 +152,8 @@ func (p *Plant) happen(scan uint64) {
 		d := &p.agenda[p.next]
 		p.next++
 		d.do(p, scan)
-		if d.text != "" && p.told != nil {
-			p.told(scan, d.text)
+		if d.told.Text != "" && p.told != nil {
+			p.told(scan, d.told)
 		}
 	}
 	for i := range p.channels {

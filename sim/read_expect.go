@@ -84,8 +84,10 @@ func (r *reader) within(s *section, e *Expectation) {
 	e.Kind = Within
 	if s.has("event") {
 		text, at := s.text("event")
-		because, _ := s.text("because")
-		c, wrong, instead := r.names.condition(text, because)
+		because, whyAt := s.text("because")
+		why, wrong, instead := r.names.because(because)
+		r.refuse(wrong != "", whyAt, wrong, instead)
+		c, wrong, instead := r.names.condition(text, why)
 		if wrong == "" && !c.event {
 			wrong, instead = fmt.Sprintf("%q is no event", text), "write that: instead of event:"
 		}
@@ -141,7 +143,7 @@ func (r *reader) conditions(s *section, key string) []condition {
 	texts, at := s.list(key)
 	var list []condition
 	for _, text := range texts {
-		c, wrong, instead := r.names.condition(text, "")
+		c, wrong, instead := r.names.condition(text, nil)
 		if wrong != "" {
 			r.complain(at, wrong, instead)
 			continue

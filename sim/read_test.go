@@ -114,7 +114,7 @@ func TestABeginningThatIsNotReachedIsAnInputError(t *testing.T) {
 	require.Nil(t, problems)
 	_, err := Run(s, sc, Options{})
 	require.ErrorContains(t, err, "does not get to")
-	require.ErrorContains(t, err, "pump is kept out")
+	require.ErrorContains(t, err, "pump kept out: ")
 	require.ErrorContains(t, err, "x.yaml:2:8: ")
 }
 

@@ -100,7 +100,7 @@ func reportRun(result *Result) ReportRun {
 		Scenario: sc.Name, Title: sc.Title, SHA256: sc.Hash, Seed: result.Seed, Begin: sc.Begin.String(),
 		ScanSeconds: secondsAt(1, result.Period), PreludeScans: result.Prelude, Scans: result.Scans,
 		Verdict: result.Verdict(), Expectations: []ReportExpectation{}, Margins: []ReportMargin{},
-		Events: []ReportEvent{}, Final: append([]string{}, result.Final...),
+		Events: []ReportEvent{}, Final: []string{},
 	}
 	for i := range result.Outcomes {
 		o := &result.Outcomes[i]
@@ -115,6 +115,9 @@ func reportRun(result *Result) ReportRun {
 	}
 	for _, m := range result.Margins {
 		run.Margins = append(run.Margins, ReportMargin{secondsAt(m.Scan, result.Period), m.Scan, m.Share, m.What})
+	}
+	for i := range result.Final {
+		run.Final = append(run.Final, result.Final[i].Text)
 	}
 	for i := range result.Told {
 		t := &result.Told[i]

@@ -2,12 +2,12 @@ package sim
 
 import (
 	"fmt"
-	"strings"
 	"time"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
 	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 )
@@ -33,7 +33,7 @@ type Result struct {
 	Told     []Told
 	Outcomes []Outcome
 	Margins  []Margin // the tightest of each kind, tightest first
-	Final    []string // for people: what every output is at the end
+	Final    []Final  // what every output is at the end
 }
 
 // Verdict is the worst of all expectations: violated, then nothing checked. A
@@ -94,12 +94,12 @@ type watch struct {
 	writers  []trace.Writer
 	row      trace.Row
 	firstDid uint64 // scan of the first thing that the scenario did
-	final    []string
+	final    []Final
 }
 
 func newWatch(s *site.Site, sc *Scenario, p *Plant, n *names, zero, length uint64) *watch {
 	w := &watch{site: s, scenario: sc, plant: p, names: n, zero: zero, length: length, firstDid: never}
-	w.story = story{names: n, site: s, zero: zero, period: p.Period}
+	w.story = story{zero: zero}
 	for i := range sc.Expect {
 		w.checkers = append(w.checkers, newChecker(&sc.Expect[i], p, n, max(length, 1)-1))
 	}
@@ -122,27 +122,11 @@ func (w *watch) record(o Options, seed uint64) error {
 	if len(o.Recorders) == 0 {
 		return nil
 	}
+	n := &w.plant.called
 	h := trace.Header{
 		Site: w.site.Name, SiteHash: w.site.Hash, Scenario: w.scenario.Name, ScenarioHash: w.scenario.Hash,
 		Tool: o.Tool, Period: w.plant.Period, Simulated: true,
-	}
-	for i := range w.site.Channels {
-		h.Channels = append(h.Channels, w.site.Channels[i].Name)
-	}
-	for i := range w.site.Inputs {
-		h.Inputs = append(h.Inputs, w.site.Inputs[i].Name)
-	}
-	for i := range w.site.Outputs {
-		h.Outputs = append(h.Outputs, w.site.Outputs[i].Name)
-	}
-	for i := range w.site.Vessels {
-		h.Vessels = append(h.Vessels, w.site.Vessels[i].Name)
-	}
-	for i := range w.site.Streams {
-		h.Streams = append(h.Streams, w.site.Streams[i].Name)
-	}
-	for i := range w.site.Bypasses {
-		h.Bypasses = append(h.Bypasses, w.site.Bypasses[i].Name)
+		Channels: n.Channels, Inputs: n.Inputs, Outputs: n.Outputs, Vessels: n.Vessels, Streams: n.Streams, Bypasses: n.Bypasses,
 	}
 	w.writers = o.Recorders
 	for _, recorder := range w.writers {
@@ -178,7 +162,7 @@ func (w *watch) Watch(t *loop.Turn) error {
 		c.watch(&w.view, scan)
 	}
 	if scan+1 == w.length {
-		w.final = w.story.final(&w.view)
+		w.final = final(&w.view)
 	}
 	return nil
 }
@@ -195,13 +179,12 @@ func (w *watch) begun(t *loop.Turn) error {
 	}
 	for i := range t.State.Vessels {
 		if !t.State.Vessels[i].Clear {
-			return w.unreached(w.site.Vessels[i].Name + " may still be charged")
+			return w.unreached(w.site.Vessels[i].Name + " " + tell.Charged.String())
 		}
 	}
 	for i := range t.State.Outputs {
-		name := w.site.Outputs[i].Name
-		if w.scenario.Begin == Running && !except[name] && t.State.Outputs[i].Mode != interlock.Enabled {
-			return w.unreached(name + " is " + t.State.Outputs[i].Mode.String() + ": " + strings.Join(reasonList(&w.view, i, t.Decision.Reasons[i]), "; "))
+		if w.scenario.Begin == Running && !except[w.site.Outputs[i].Name] && t.State.Outputs[i].Mode != interlock.Enabled {
+			return w.unreached(w.view.scene().Output(i))
 		}
 	}
 	return nil

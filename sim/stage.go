@@ -21,7 +21,7 @@ type Stage struct {
 	Prelude uint64
 
 	names *names
-	texts []string
+	deeds []Deed
 }
 
 // NewStage sets up a scenario. seed 0 takes the scenario's own.
@@ -33,15 +33,15 @@ func NewStage(s *site.Site, logic *interlock.Config, sc *Scenario, seed uint64) 
 	st.Prelude = st.prelude(sc, st.names)
 	st.schedule(sc, st.Prelude, st.names)
 	st.start()
-	st.told = func(_ uint64, text string) { st.texts = append(st.texts, text) }
+	st.told = func(_ uint64, what Deed) { st.deeds = append(st.deeds, what) }
 	return st
 }
 
 // Deeds lists what happened to the plant since it was last asked.
-func (st *Stage) Deeds() []string {
-	texts := st.texts
-	st.texts = nil
-	return texts
+func (st *Stage) Deeds() []Deed {
+	deeds := st.deeds
+	st.deeds = nil
+	return deeds
 }
 
 // Acting names the faults that act now.
@@ -87,7 +87,7 @@ func (st *Stage) Clear(scan uint64, name, on string) error {
 			st.channels[i].settle(scan)
 		}
 		st.inputsDue, st.busy = true, true
-		st.texts = append(st.texts, "over: "+a.fault.Title+" on "+on)
+		st.deeds = append(st.deeds, Deed{"over: " + a.fault.Title + " on " + on, on})
 		return nil
 	}
 	return fmt.Errorf("%s does not act: nothing to clear", label)

@@ -49,7 +49,7 @@ func TestStageGoesOnAndTakesHands(t *testing.T) {
 	p.turn(t, 20)
 	require.Equal(t, []string{"clamp_removed bond_1"}, p.Acting())
 	require.Equal(t, interlock.Tripped, p.mode(0))
-	require.Contains(t, p.Deeds(), "clamp taken off on bond_1")
+	require.Contains(t, p.Deeds(), Deed{"clamp taken off on bond_1", "bond_1"})
 	require.NoError(t, p.Clear(p.scan, "clamp_removed", "bond_1"))
 	p.turn(t, 20)
 	require.Empty(t, p.Acting())

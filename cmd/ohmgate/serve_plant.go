@@ -25,6 +25,15 @@ type stagePlant struct{ *sim.Stage }
 // Ahead is how long the way to the beginning of the scenario is.
 func (p stagePlant) Ahead() uint64 { return p.Prelude }
 
+// Deeds lists what happened to the plant since it was last asked.
+func (p stagePlant) Deeds() []live.Deed {
+	var list []live.Deed
+	for _, d := range p.Stage.Deeds() {
+		list = append(list, live.Deed(d))
+	}
+	return list
+}
+
 // Apply turns what somebody does into a line of a scenario.
 func (p stagePlant) Apply(scan uint64, a live.Action) error {
 	on := a.On

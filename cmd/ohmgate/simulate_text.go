@@ -41,9 +41,9 @@ func tellRun(out io.Writer, r *sim.Result, o *simulateOptions) {
 		m := r.Margins[0]
 		printWrapped(out, "smallest margin: ", fmt.Sprintf("at %s, %s", at(m.Scan, r.Period), m.What), 17)
 	}
-	for _, text := range r.Final {
-		if !strings.HasSuffix(text, " enabled") && !o.brief {
-			printWrapped(out, "at the end: ", text, 12)
+	for _, f := range r.Final {
+		if !f.Enabled && !o.brief {
+			printWrapped(out, "at the end: ", f.Text, 12)
 		}
 	}
 	fmt.Fprintln(out)
@@ -67,14 +67,8 @@ func tellEvents(out io.Writer, r *sim.Result, all bool) {
 		} else if name == "" {
 			name = "logic"
 		}
-		text := t.What
-		if len(t.Why) > 0 {
-			text += ": " + strings.Join(t.Why, "; ")
-		}
-		if len(t.FirstOut) > 0 && t.Kind == "tripped" {
-			text += "; first-out " + strings.Join(t.FirstOut, ", ")
-		}
-		if t.Rule != "" && t.Rule != t.What {
+		text := t.Line()
+		if t.Rule != "" {
 			text += " [" + t.Rule + "]"
 		}
 		printWrapped(out, fmt.Sprintf("%11s  %-*s  ", at(t.Scan, r.Period), subject, name), text, 15+subject)

@@ -37,6 +37,35 @@ func badName(name string) (text, instead string) {
 	return fmt.Sprintf("%q is not a name", cut(name)), "use small letters, digits and _, a letter first, 40 at most"
 }
 
+// Names lists what a site calls its parts, in the order of the file.
+type Names struct {
+	Channels, Inputs, Outputs, Vessels, Streams, Bypasses []string
+}
+
+// Names lists the names of all parts.
+func (s *Site) Names() Names {
+	var n Names
+	for i := range s.Channels {
+		n.Channels = append(n.Channels, s.Channels[i].Name)
+	}
+	for i := range s.Inputs {
+		n.Inputs = append(n.Inputs, s.Inputs[i].Name)
+	}
+	for i := range s.Outputs {
+		n.Outputs = append(n.Outputs, s.Outputs[i].Name)
+	}
+	for i := range s.Vessels {
+		n.Vessels = append(n.Vessels, s.Vessels[i].Name)
+	}
+	for i := range s.Streams {
+		n.Streams = append(n.Streams, s.Streams[i].Name)
+	}
+	for i := range s.Bypasses {
+		n.Bypasses = append(n.Bypasses, s.Bypasses[i].Name)
+	}
+	return n
+}
+
 // hash identifies a file's content.
 func hash(data []byte) string {
 	sum := sha256.Sum256(data)

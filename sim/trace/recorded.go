@@ -23,7 +23,7 @@ type Recorded struct {
 	In      *interlock.Inputs
 	Outputs []int8 // per output: interlock.Mode, Withheld or NotRecorded
 	Phases  []int8 // per channel: monitor.Phase or NotRecorded
-	Vessels []int8 // per vessel: index into VesselWords or NotRecorded
+	Vessels []int8 // per vessel: tell.Charge or NotRecorded
 	Events  []byte // text of the events, where HasEvents
 	// HasEvents says that the recording holds the events of this scan.
 	HasEvents bool
@@ -53,9 +53,6 @@ func (r *Recorded) Forget() {
 		}
 	}
 }
-
-// VesselWords are the words of VesselWord.
-var VesselWords = [...]string{"may be charged", "clear", "reconnected early"}
 
 // CopyFrom makes r say what another scan of the same site says, in memory of
 // its own.

@@ -12,7 +12,6 @@ import (
 	"github.com/stretchr/testify/require"
 	"pgregory.net/rapid"
 
-	"ohmgate/interlock"
 	"ohmgate/monitor"
 )
 
@@ -120,27 +119,6 @@ func TestFixedNumbers(t *testing.T) {
 			t.Fatalf("%d with %d decimals is written %s", v, decimals, text)
 		}
 	})
-}
-
-// Every kind of event has a text of its own and a subject that it is about.
-func TestEveryEventHasItsText(t *testing.T) {
-	h := &Header{Channels: []string{"c"}, Vessels: []string{"v"}, Outputs: []string{"o"}, Bypasses: []string{"b"}}
-	seen := map[string]interlock.Kind{}
-	subjects := map[SubjectKind]int{}
-	for k := interlock.NoEvent + 1; k < interlock.Kinds; k++ {
-		text := string(h.AppendEvent(nil, &interlock.Event{Kind: k}))
-		require.NotEmpty(t, text)
-		before, twice := seen[text]
-		require.False(t, twice, "%v and %v are both told as %q", before, k, text)
-		seen[text] = k
-		subjects[SubjectOf(k)]++
-	}
-	require.Equal(t, 2, subjects[NoSubject], "only power-up and overrun are about the whole site")
-	require.Equal(t, "o tripped: scan overrun + backup called", string(h.AppendEvent(nil, &interlock.Event{Kind: interlock.OutputTripped, Reasons: interlock.ReasonOverrun | interlock.ReasonBackup})))
-	require.Equal(t, "c lost after doubtful on open because high", string(h.AppendEvent(nil, &interlock.Event{
-		Kind: interlock.PhaseChanged, From: uint32(monitor.Doubtful), To: uint32(monitor.Lost), Class: monitor.Open, Cause: monitor.High,
-	})))
-	require.Equal(t, "o unconfirmed - did not report stopped in time", string(h.AppendEvent(nil, &interlock.Event{Kind: interlock.ActuatorUnconfirmed, Unconfirmed: interlock.StayedOpen})))
 }
 
 func TestDiaryKeepsTheFirst(t *testing.T) {

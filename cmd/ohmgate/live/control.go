@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"time"
+
+	"ohmgate/interlock/tell"
 )
 
 // Refusal is an order that was not carried out because the session does not
@@ -55,7 +57,7 @@ func (s *Session) setMode(ctx context.Context, to, from string) error {
 		case from:
 			s.drive.Mode = to
 			s.anchor()
-			s.say(to, RankNote, "the run is "+to)
+			s.say(to, tell.Note, "the run is "+to)
 			s.flush(true)
 			return nil
 		}
@@ -78,7 +80,7 @@ func (s *Session) SetSpeed(ctx context.Context, speed float64) error {
 		if speed == 0 {
 			text = "the run turns as fast as it goes"
 		}
-		s.say("speed", RankNote, text)
+		s.say("speed", tell.Note, text)
 		s.flush(true)
 		return nil
 	})
@@ -132,7 +134,7 @@ func (s *Session) Begin(ctx context.Context, r Request, keep bool) error {
 			name = "no scenario"
 		}
 		s.anchor()
-		s.say("run began", RankNote, fmt.Sprintf("run %d began: %s", s.run, name))
+		s.say("run began", tell.Note, fmt.Sprintf("run %d began: %s", s.run, name))
 		s.flush(true)
 		return nil
 	})
@@ -184,7 +186,7 @@ func (s *Session) rewind(scan uint64) error {
 		s.halt(fmt.Errorf("the run could not be turned again: %w", err))
 	}
 	s.anchor()
-	s.say("rewound", RankNote, fmt.Sprintf("wound back from scan %d to scan %d; what followed is void", from, s.scan))
+	s.say("rewound", tell.Note, fmt.Sprintf("wound back from scan %d to scan %d; what followed is void", from, s.scan))
 	s.flush(true)
 	return err
 }
@@ -227,7 +229,7 @@ func (s *Session) Act(ctx context.Context, a Action) error {
 		if err := s.apply(a); err != nil {
 			return err
 		}
-		s.say("hand", RankNote, a.text(), a.On)
+		s.say("hand", tell.Note, a.text(), a.On)
 		s.flush(true)
 		return nil
 	})

@@ -30,9 +30,8 @@ func NewFollower(n *Names) *Follower {
 func (f *Follower) Watch(t *loop.Turn) error {
 	laneValues(f.names.Config, t.State, f.values)
 	f.History.put(t.In.Readings, f.values)
-	w := teller{names: f.names, before: f.before, state: t.State, in: t.In, d: t.Decision, scan: t.Scan}
 	for _, e := range t.Decision.Events {
-		told := w.event(e)
+		told := f.names.teller(f.before, t.In, t.State, t.Decision, t.Scan).event(e)
 		told.Seq = uint64(len(f.Events)) + 1
 		f.Events = append(f.Events, told)
 	}

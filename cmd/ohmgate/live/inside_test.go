@@ -10,6 +10,7 @@ import (
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 )
 
@@ -218,6 +219,6 @@ func TestWordsOfQuantities(t *testing.T) {
 	} {
 		require.Equal(t, want, Ohms(v))
 	}
-	require.Equal(t, "1:01", Clock(60001*time.Millisecond))
+	require.Equal(t, "1:01", tell.Clock(60001*time.Millisecond))
 	require.Equal(t, "300 ms", Seconds(300*time.Millisecond))
 }

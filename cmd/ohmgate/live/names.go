@@ -2,13 +2,14 @@ package live
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 	"time"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 )
 
@@ -45,19 +46,10 @@ func (n *Names) Ref(r interlock.Ref) string {
 	return n.Input(int(r) - 1)
 }
 
-// Cause is the name of a cause: channels first, then inputs.
-func (n *Names) Cause(cause int) string {
-	if cause < len(n.Site.Channels) {
-		return n.Channel(cause)
-	}
-	return n.Input(cause - len(n.Site.Channels))
-}
-
-// Causes lists a set by name.
-func (n *Names) Causes(set *interlock.CauseSet) []string {
-	names := []string{}
-	set.Each(func(cause int) { names = append(names, n.Cause(cause)) })
-	return names
+// teller words one scan.
+func (n *Names) teller(before *interlock.State, in *interlock.Inputs, now *interlock.State, d *interlock.Decision, scan uint64) *teller {
+	called := tell.Names(n.Site.Names())
+	return &teller{names: n, called: &called, before: before, in: in, state: now, d: d, scan: scan}
 }
 
 // Callers lists the outputs of a bit set by name.
@@ -88,30 +80,8 @@ func Seconds(d time.Duration) string {
 	return fmt.Sprintf("%d:%02d min", int(d.Minutes()), int(d.Seconds())%60)
 }
 
-// Clock writes a wait that is left as minutes and seconds, rounded up.
-func Clock(d time.Duration) string {
-	whole := int64(math.Ceil(d.Seconds()))
-	return fmt.Sprintf("%d:%02d", whole/60, whole%60)
-}
-
-var prefixes = []struct {
-	factor float64
-	text   string
-}{{1e12, "TΩ"}, {1e9, "GΩ"}, {1e6, "MΩ"}, {1e3, "kΩ"}, {1, "Ω"}, {1e-3, "mΩ"}, {1e-6, "µΩ"}}
-
-// Ohms writes a resistance with three significant digits at least.
-func Ohms(v monitor.Microohm) string {
-	if v == 0 {
-		return "0 Ω"
-	}
-	ohms := float64(v) / 1e6
-	for _, p := range prefixes {
-		if scaled := ohms / p.factor; math.Abs(scaled) >= 1 {
-			return strconv.FormatFloat(scaled, 'g', max(3, len(strconv.Itoa(int(math.Abs(scaled))))), 64) + " " + p.text
-		}
-	}
-	return strconv.FormatFloat(ohms, 'g', 3, 64) + " Ω"
-}
+// Ohms writes a resistance with three digits, as people do.
+func Ohms(v monitor.Microohm) string { return quantity.Ohms(int64(tell.Digits(v))) }
 
 // and joins names as a sentence does.
 func and(names []string) string {

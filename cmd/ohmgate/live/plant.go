@@ -16,9 +16,13 @@ type Observed interface {
 	// Acting names the faults that act in the scan that was brought last.
 	Acting() []string
 	// Deeds lists what happened to the plant since it was last asked.
-	Deeds() []string
+	Deeds() []Deed
 	Truth() *trace.Truth
 }
+
+// Deed is something that happened to the plant, and the part of the site to which
+// it happened; empty: the whole.
+type Deed struct{ Text, On string }
 
 // Prepared is a plant that needs so many scans until what people want to see
 // begins; they are turned at once.

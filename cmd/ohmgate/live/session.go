@@ -6,7 +6,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -14,6 +13,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -218,12 +218,12 @@ func (s *Session) anchor() {
 func (s *Session) Run(ctx context.Context) error {
 	var teller sync.WaitGroup
 	teller.Go(s.tell)
-	s.say("run began", RankNote, fmt.Sprintf("run %d began on the %s", s.run, s.opts.Kind))
+	s.say("run began", tell.Note, fmt.Sprintf("run %d began on the %s", s.run, s.opts.Kind))
 	for ctx.Err() == nil {
 		s.work(ctx)
 	}
 	s.letGo()
-	s.say("run ended", RankNote, fmt.Sprintf("run %d ended after %d scans", s.run, s.scan))
+	s.say("run ended", tell.Note, fmt.Sprintf("run %d ended after %d scans", s.run, s.scan))
 	s.flush(true)
 	close(s.full)
 	teller.Wait()
@@ -314,7 +314,7 @@ func (s *Session) once() {
 		s.halt(err)
 	case !more:
 		s.drive.Mode, s.drive.Note = "ended", "the "+s.opts.Kind+" has ended"
-		s.say("ended", RankNote, s.drive.Note)
+		s.say("ended", tell.Note, s.drive.Note)
 	case s.batch.scans >= batchScans:
 		s.flush(false)
 	}
@@ -326,7 +326,7 @@ func (s *Session) halt(err error) {
 	s.loop.Decision.Coils, s.loop.Decision.Kick = 0, false
 	s.letGo()
 	s.drive.Mode, s.drive.Note = "stopped", err.Error()
-	s.say("stopped", RankAct, err.Error())
+	s.say("stopped", tell.Act, err.Error())
 }
 
 // batchScans is how many scans one portion holds at most.
@@ -392,9 +392,9 @@ func (s *Session) Watch(t *loop.Turn) error {
 func (s *Session) record(t *loop.Turn) error {
 	observed, can := s.plant.(Observed)
 	if can {
-		for _, text := range observed.Deeds() {
+		for _, deed := range observed.Deeds() {
 			if !s.quiet {
-				s.say("plant", RankNote, text, namesIn(text, s.Lanes)...)
+				s.say("plant", tell.Note, deed.Text, s.about(deed)...)
 				told := &s.batch.events[len(s.batch.events)-1]
 				told.Scan, told.TimeNs = t.Scan, int64(s.Elapsed(t.Scan))
 			}
@@ -410,22 +410,18 @@ func (s *Session) record(t *loop.Turn) error {
 	return s.recorder.Write(&row)
 }
 
-// namesIn lists the lanes that a text names.
-func namesIn(text string, lanes []Lane) []string {
-	var found []string
-	words := strings.FieldsFunc(text, func(r rune) bool { return r == ' ' || r == ',' || r == '(' || r == ')' })
-	for _, l := range lanes {
-		if slices.Contains(words, l.Name) {
-			found = append(found, l.Name)
-		}
+// about names the lane that a deed is about.
+func (s *Session) about(d Deed) []string {
+	if slices.ContainsFunc(s.Lanes, func(l Lane) bool { return l.Name == d.On }) {
+		return []string{d.On}
 	}
-	return found
+	return nil
 }
 
 // word puts what happened in a scan into words.
 func (s *Session) word(t *loop.Turn) {
 	if len(t.Decision.Events) > 0 {
-		w := teller{names: s.Names, before: s.before, state: t.State, in: t.In, d: t.Decision, scan: t.Scan}
+		w := s.Names.teller(s.before, t.In, t.State, t.Decision, t.Scan)
 		for _, e := range t.Decision.Events {
 			s.batch.events = append(s.batch.events, w.event(e))
 		}
@@ -444,7 +440,7 @@ func decidedOf(n *Names, t *loop.Turn) Decided {
 		if t.Decision.Coils.Energised(i) {
 			record.Coils = append(record.Coils, n.Output(i))
 		} else {
-			record.Withheld[n.Output(i)] = reasonTexts(t.Decision.Reasons[i])
+			record.Withheld[n.Output(i)] = tell.Texts(t.Decision.Reasons[i])
 		}
 	}
 	return record
@@ -468,7 +464,7 @@ func (d *decision) note(now *interlock.Decision) {
 }
 
 // say tells something about the session itself.
-func (s *Session) say(kind string, rank Rank, text string, causes ...string) {
+func (s *Session) say(kind string, rank tell.Rank, text string, causes ...string) {
 	if s.batch.scans == 0 {
 		s.batch.first, s.batch.run = s.scan, s.run
 	}

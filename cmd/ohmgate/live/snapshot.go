@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 )
 
@@ -90,16 +91,16 @@ type ReferenceShown struct {
 
 // Advice is what somebody has to do, or must not do.
 type Advice struct {
-	Rank Rank   `json:"rank"`
-	Text string `json:"text"`
-	Lane string `json:"lane"`
+	Rank tell.Rank `json:"rank"`
+	Text string    `json:"text"`
+	Lane string    `json:"lane"`
 }
 
 // shoot takes a snapshot of the logic; heard is what arrived last of each
 // channel, which need not be in this scan.
 func (n *Names) shoot(scan uint64, heard []monitor.Reading, s *interlock.State, d *interlock.Decision) *Snapshot {
 	shot := &Snapshot{Scan: scan, TimeNs: int64(time.Duration(scan) * n.Period), Faults: []string{}, Advice: []Advice{}}
-	t := teller{names: n, state: s}
+	t := n.teller(nil, nil, s, d, scan)
 	for i := range s.Channels {
 		shot.Channels = append(shot.Channels, n.channelNow(i, heard[i], s))
 	}
@@ -107,7 +108,7 @@ func (n *Names) shoot(scan uint64, heard []monitor.Reading, s *interlock.State, 
 		shot.Inputs = append(shot.Inputs, s.Inputs[i].Level.String())
 	}
 	for i := range s.Outputs {
-		shot.Outputs = append(shot.Outputs, n.outputNow(i, s, d))
+		shot.Outputs = append(shot.Outputs, t.outputNow(i))
 	}
 	for i := range s.Vessels {
 		shot.Vessels = append(shot.Vessels, n.vesselNow(i, s, d))
@@ -116,11 +117,11 @@ func (n *Names) shoot(scan uint64, heard []monitor.Reading, s *interlock.State, 
 		b, active := &n.Config.Bypasses[i], s.Bypasses[i].Active
 		shown := BypassShown{Active: active > 0}
 		if active > 0 {
-			shown.LeftNs = int64(t.scansLong(b.For - min(active, b.For)))
+			shown.LeftNs = int64(time.Duration(b.For-min(active, b.For)) * n.Period)
 		}
 		shot.Bypasses = append(shot.Bypasses, shown)
 	}
-	n.advise(shot)
+	t.advise(shot)
 	return shot
 }
 
@@ -142,11 +143,11 @@ func (n *Names) channelNow(i int, heard monitor.Reading, s *interlock.State) Cha
 	return shown
 }
 
-func (n *Names) outputNow(i int, s *interlock.State, d *interlock.Decision) OutputShown {
-	state := &s.Outputs[i]
+func (t *teller) outputNow(i int) OutputShown {
+	state := &t.state.Outputs[i]
 	return OutputShown{
-		Mode: state.Mode.String(), Withheld: reasonTexts(d.Reasons[i]),
-		First: n.Causes(&state.Trip.FirstOut), Alongside: n.Causes(&state.Trip.Alongside),
+		Mode: state.Mode.String(), Withheld: tell.Texts(t.d.Reasons[i]),
+		First: t.called.Causes(state.Trip.FirstOut), Alongside: t.called.Causes(state.Trip.Alongside),
 		Unknown:     state.Mode == interlock.Tripped && state.Trip.OrderUnknown(),
 		Unconfirmed: unconfirmedTexts(state.Unconfirmed),
 	}
@@ -163,32 +164,21 @@ func (n *Names) vesselNow(i int, s *interlock.State, d *interlock.Decision) Vess
 }
 
 // advise says what follows for people. Normal is silent.
-func (n *Names) advise(shot *Snapshot) {
-	say := func(rank Rank, lane, text string) {
-		shot.Advice = append(shot.Advice, Advice{rank, text, lane})
-	}
-	for i, v := range shot.Vessels {
-		name := n.Vessel(i)
-		lane := string(LaneVessel) + ":" + name
-		switch {
-		case v.Waiting:
-			say(RankAct, lane, name+" may be charged: do not touch, wait "+Clock(time.Duration(v.LeftNs)))
-		case v.MayCharged:
-			say(RankAct, lane, name+" may be charged: do not touch; the wait begins when the flow has ended")
-		}
-		if v.Early {
-			say(RankTodo, lane, name+" was reconnected early: acknowledge it with "+n.Ref(n.Config.Vessels[i].Acknowledge))
+func (t *teller) advise(shot *Snapshot) {
+	scene := t.scene()
+	say := func(rank tell.Rank, kind LaneKind, name, text string) {
+		if text != "" {
+			shot.Advice = append(shot.Advice, Advice{rank, text, string(kind) + ":" + name})
 		}
 	}
-	for i, o := range shot.Outputs {
-		lane := string(LaneOutput) + ":" + n.Output(i)
-		if len(o.Unconfirmed) > 0 {
-			say(RankAbnormal, lane, n.Output(i)+" unconfirmed: "+and(o.Unconfirmed))
-		}
+	for i, name := range t.called.Vessels {
+		say(tell.Act, LaneVessel, name, scene.Vessel(i))
+		say(tell.Todo, LaneVessel, name, scene.Early(i))
 	}
-	for i, b := range shot.Bypasses {
-		if b.Active {
-			say(RankAbnormal, string(LaneBypass)+":"+n.Bypass(i), n.Bypass(i)+" is active for another "+Clock(time.Duration(b.LeftNs)))
-		}
+	for i, name := range t.called.Outputs {
+		say(tell.Abnormal, LaneOutput, name, scene.Latched(i))
+	}
+	for i, name := range t.called.Bypasses {
+		say(tell.Abnormal, LaneBypass, name, scene.Bypass(i))
 	}
 }

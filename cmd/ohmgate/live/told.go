@@ -6,6 +6,8 @@ import (
 	"sort"
 	"sync"
 	"time"
+
+	"ohmgate/interlock/tell"
 )
 
 // eventsMax is how many events are kept at hand; the journal has them all.
@@ -157,7 +159,7 @@ func (s *Session) swap(b *batch) {
 		if i < len(t.history.digests) && t.history.digests[i] != sum {
 			t.seq++
 			t.events = append(t.events, Event{
-				Seq: t.seq, Run: b.run, Scan: uint64(i) * digestEvery, Kind: "differs", Rank: RankAct, Causes: []string{},
+				Seq: t.seq, Run: b.run, Scan: uint64(i) * digestEvery, Kind: "differs", Rank: tell.Act, Causes: []string{},
 				Text: fmt.Sprintf("turned again, the run differs from what was told before scan %d: do not rely on it", (i+1)*digestEvery),
 			})
 			break

@@ -5,15 +5,15 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 )
 
 // whyChannel explains a change of phase: the reading, the counters as they
 // stood before this scan, and the line of the chart.
-func (t *teller) whyChannel(e interlock.Event) *Why {
+func (t *teller) whyChannel(e interlock.Event, w *Why) {
 	c := &t.names.Config.Channels[e.Subject].Config
 	before, after := &t.before.Channels[e.Subject].State, &t.state.Channels[e.Subject].State
-	w := &Why{Rule: ruleOf(e)}
 	w.add("reading", "%s", readingText(t.in.Readings[e.Subject]))
 	w.add("class", "%s", classText(c, after.Class))
 	w.add("limits", "accept %s, reject %s, open above %s", Ohms(c.Accept), Ohms(c.Reject), Ohms(c.OpenAbove))
@@ -41,23 +41,6 @@ func (t *teller) whyChannel(e interlock.Event) *Why {
 			w.add("doubt was spent by", "%s", text)
 		}
 	}
-	return w
-}
-
-// ruleOf is the line of the chart that acted.
-func ruleOf(e interlock.Event) string {
-	switch e.Kind {
-	case interlock.AboveAccept:
-		return "between accept and reject is neither good nor bad: it never makes a bond"
-	case interlock.SettlingAgain:
-		return "a reading above accept restarts the settle time"
-	}
-	for _, edge := range monitor.Chart() {
-		if uint32(edge.From) == e.From && uint32(edge.To) == e.To {
-			return edge.Trigger
-		}
-	}
-	return "the chart knows no such change"
 }
 
 func readingText(r monitor.Reading) string {
@@ -99,20 +82,8 @@ func spentText(s *monitor.State) string {
 	return strings.Join(parts, ", ")
 }
 
-var vesselRules = map[interlock.Kind]string{
-	interlock.MayBeCharged:       "a loss of the bond while a stream that charges it is not confirmed stopped, or flow without a bond",
-	interlock.WaitBegan:          "counted from the confirmed end of flow and its run-down; any sign of flow starts it again",
-	interlock.WaitOver:           "the whole wait has passed since the confirmed end of flow",
-	interlock.ReconnectedEarly:   "a parted connection read good again before the wait was over",
-	interlock.Acknowledged:       "a deliberate press of its own acknowledge",
-	interlock.AcknowledgeIgnored: "only a deliberate press counts",
-	interlock.Released:           "unclamped after the confirmed end of flow and its rest: no loss, no wait",
-	interlock.ReleasedTooSoon:    "unclamped after the confirmed end of flow, but before its rest was over",
-}
-
-func (t *teller) whyVessel(e interlock.Event) *Why {
+func (t *teller) whyVessel(e interlock.Event, w *Why) {
 	c, s := &t.names.Config.Vessels[e.Subject], &t.state.Vessels[e.Subject]
-	w := &Why{Rule: vesselRules[e.Kind]}
 	set := c.BondedBy.Causes()
 	w.add("its bond", "%s", t.causeValues(&set, t.d.Keep))
 	for _, i := range t.names.Config.ChargedBy(e.Subject) {
@@ -127,32 +98,18 @@ func (t *teller) whyVessel(e interlock.Event) *Why {
 		w.add("stream "+t.names.Stream(i), "%s", word)
 	}
 	w.add("waited", "%s of %s", t.names.Long(s.Waited), t.names.Long(c.Wait))
-	return w
 }
 
 func (t *teller) causeValues(set *interlock.CauseSet, value []interlock.Truth) string {
 	var at []int
 	set.Each(func(cause int) { at = append(at, cause) })
-	return values(t.names.Causes(set), value, at)
+	return values(t.called.Causes(*set), value, at)
 }
 
-var outputRules = map[interlock.Kind]string{
-	interlock.OutputEnabled:       "its permissive over fit-to-start was true for the on-delay, its restart rule is met, no wait runs, nothing is unconfirmed",
-	interlock.OutputTripped:       "withheld in the very scan in which something that it needs was not true",
-	interlock.OutputReleased:      "its permissive went after every stream through it had ended and run down: no trip",
-	interlock.OutputStopped:       "a stop was asked for",
-	interlock.ResetGiven:          "a deliberate press, seen from 0 to 1 and back, with every condition true throughout",
-	interlock.ResetIgnored:        "a press counts only when every condition was true before it and through it",
-	interlock.StartIgnored:        "a start counts only when nothing else withholds",
-	interlock.ActuatorUnconfirmed: "the actuator did not report its end within the travel time; stands until both ends were seen and a reset",
-	interlock.ActuatorReported:    "the ends that were missing have been seen; a reset is still needed",
-}
-
-func (t *teller) whyOutput(e interlock.Event) *Why {
+func (t *teller) whyOutput(e interlock.Event, w *Why) {
 	o, s := &t.names.Config.Outputs[e.Subject], &t.state.Outputs[e.Subject]
-	w := &Why{Rule: outputRules[e.Kind]}
 	if e.Reasons != 0 {
-		w.add("withheld by", "%s", and(reasonTexts(e.Reasons)))
+		w.add("withheld by", "%s", and(tell.Texts(e.Reasons)))
 	}
 	if e.Kind == interlock.OutputTripped {
 		t.whyTripped(&s.Trip, w)
@@ -167,11 +124,16 @@ func (t *teller) whyOutput(e interlock.Event) *Why {
 		w.add("end switches", "closed %s, opened %s", t.switchText(o.Closed), t.switchText(o.Opened))
 		w.add("disagreed for", "%s of a travel time of %s", t.names.Long(s.Disagree), t.names.Long(o.Travel))
 	}
-	return w
+}
+
+func (t *teller) whyBypass(e interlock.Event, w *Why) {
+	b := &t.names.Config.Bypasses[e.Subject]
+	w.add("active", "%s of %s", t.names.Long(t.state.Bypasses[e.Subject].Active), t.names.Long(b.For))
+	w.add("covers", "%s", map[bool]string{false: "unreadable", true: "unreadable and lost"}[b.CoversLost])
 }
 
 func (t *teller) whyTripped(trip *interlock.TripRecord, w *Why) {
-	w.add("first-out", "%s", and(t.names.Causes(&trip.FirstOut)))
+	w.add("first-out", "%s", and(t.called.Causes(trip.FirstOut)))
 	if trip.OrderUnknown() {
 		w.add("order", "not known: within one bus cycle of %s", t.names.Long(t.names.Config.PollScans))
 	}

@@ -6,9 +6,9 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
-	"ohmgate/monitor"
 )
 
 // outcome is what became of one look, or of two.
@@ -90,42 +90,11 @@ func (x *trial) hear() string {
 		}
 		if x.healthy {
 			x.usual[key] = true
-		} else if alarms(e) && !x.usual[key] {
-			return x.eventText(e)
+		} else if tell.Wrong(e) && !x.usual[key] {
+			return x.Model.Names.Brief(e)
 		}
 	}
 	return ""
-}
-
-// alarms says that an event tells of something wrong, not of something done.
-func alarms(e *interlock.Event) bool {
-	switch e.Kind {
-	case interlock.PhaseChanged:
-		return monitor.Phase(e.To) != monitor.Bonded && monitor.Phase(e.To) != monitor.Settling
-	case interlock.PowerUp, interlock.Overrun, interlock.AboveAccept, interlock.SettlingAgain, interlock.ReconnectedEarly,
-		interlock.AcknowledgeIgnored, interlock.ReleasedTooSoon, interlock.OutputTripped, interlock.OutputStopped, interlock.ResetIgnored,
-		interlock.StartIgnored, interlock.ActuatorUnconfirmed, interlock.BypassBegan, interlock.BypassEnding, interlock.BypassIgnored:
-		return true
-	}
-	return false
-}
-
-// eventText is an event as people read it.
-func (p placer) eventText(e *interlock.Event) string {
-	n := p.Model.Names
-	switch {
-	case e.Kind == interlock.PhaseChanged:
-		return n.Channels[e.Subject] + " " + monitor.Phase(e.To).String()
-	case e.Kind < interlock.PhaseChanged:
-		return e.Kind.String()
-	case e.Kind < interlock.MayBeCharged:
-		return n.Channels[e.Subject] + " " + e.Kind.String()
-	case e.Kind < interlock.OutputEnabled:
-		return n.Vessels[e.Subject] + " " + e.Kind.String()
-	case e.Kind < interlock.BypassBegan:
-		return n.Outputs[e.Subject] + " " + e.Kind.String()
-	}
-	return n.Bypasses[e.Subject] + " " + e.Kind.String()
 }
 
 // limit is longer than any rule takes.

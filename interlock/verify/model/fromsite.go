@@ -17,27 +17,13 @@ func FromSite(s *site.Site) (*Model, error) {
 	if problems != nil {
 		return nil, problems
 	}
-	m := &Model{Site: s.Name, Hash: s.Hash, Config: config, PeriodMin: s.Period.Min, PeriodMax: s.Period.Max, Poll: s.Poll}
+	m := &Model{Site: s.Name, Hash: s.Hash, Config: config, Names: Names(s.Names()), PeriodMin: s.Period.Min, PeriodMax: s.Period.Max, Poll: s.Poll}
 	for i := range s.Channels {
-		m.Names.Channels = append(m.Names.Channels, s.Channels[i].Name)
 		m.Aperture = append(m.Aperture, s.Channels[i].Aperture)
 		m.EarthPath = append(m.EarthPath, s.Channels[i].Measures == "earth-path")
 	}
-	for i := range s.Inputs {
-		m.Names.Inputs = append(m.Names.Inputs, s.Inputs[i].Name)
-	}
 	for i := range s.Outputs {
-		m.Names.Outputs = append(m.Names.Outputs, s.Outputs[i].Name)
 		m.OutputDelay = append(m.OutputDelay, time.Duration(s.Outputs[i].OutputDelay.Hi*float64(time.Second)))
-	}
-	for i := range s.Vessels {
-		m.Names.Vessels = append(m.Names.Vessels, s.Vessels[i].Name)
-	}
-	for i := range s.Streams {
-		m.Names.Streams = append(m.Names.Streams, s.Streams[i].Name)
-	}
-	for i := range s.Bypasses {
-		m.Names.Bypasses = append(m.Names.Bypasses, s.Bypasses[i].Name)
 	}
 	for i := range s.Properties {
 		own, err := m.property(s, &s.Properties[i])

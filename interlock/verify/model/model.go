@@ -7,14 +7,12 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 )
 
-// Names is what people call the parts of a site, in the order of its
-// configuration.
-type Names struct {
-	Channels, Inputs, Outputs, Vessels, Streams, Bypasses []string
-}
+// Names is what people call the parts of a site.
+type Names = tell.Names
 
 // Model is what is verified: the very configuration that runs, what people call
 // its parts, how long a scan is, and what the site wants shown beyond the

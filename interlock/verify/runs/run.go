@@ -108,36 +108,36 @@ func (r *Recorder) show(on, what string) {
 	r.now[on] = &RunStep{r.Scans, 1, on, what}
 }
 
-// tell keeps what people would be told of: phases, outputs, waits.
+// tell keeps what people would be told of: phases, outputs, waits. It is read off
+// the state, so that a run of a planted mistake that tells nothing is told too.
 func (r *Recorder) tell(before *interlock.State, d *Driver) {
-	n := r.model.Names
 	for i := range d.State.Channels {
 		if a, b := before.Channels[i].Phase, d.State.Channels[i].Phase; a != b {
-			r.say("%s is %s", n.Channels[i], b)
+			r.say(interlock.Event{Kind: interlock.PhaseChanged, Subject: i, From: uint32(a), To: uint32(b)})
 		}
 	}
 	for i := range d.State.Vessels {
 		a, b := &before.Vessels[i], &d.State.Vessels[i]
 		if a.Clear != b.Clear {
-			r.say("%s %s", n.Vessels[i], map[bool]string{true: "wait is over", false: "may be charged"}[b.Clear])
+			r.say(interlock.Event{Kind: map[bool]interlock.Kind{true: interlock.WaitOver, false: interlock.MayBeCharged}[b.Clear], Subject: i})
 		}
 		if !a.Early && b.Early {
-			r.say("%s reconnected early", n.Vessels[i])
+			r.say(interlock.Event{Kind: interlock.ReconnectedEarly, Subject: i})
 		}
 	}
 	for i := range d.State.Outputs {
 		a, b := before.Outputs[i], d.State.Outputs[i]
 		if a.Mode != b.Mode {
-			r.say("%s is %s", n.Outputs[i], b.Mode)
+			r.events = append(r.events, told{r.Scans, r.model.Names.Outputs[i] + " " + b.Mode.String()})
 		}
 		if a.Unconfirmed != b.Unconfirmed && b.Unconfirmed != 0 {
-			r.say("%s is unconfirmed", n.Outputs[i])
+			r.say(interlock.Event{Kind: interlock.ActuatorUnconfirmed, Subject: i})
 		}
 	}
 }
 
-func (r *Recorder) say(format string, args ...any) {
-	r.events = append(r.events, told{r.Scans, fmt.Sprintf(format, args...)})
+func (r *Recorder) say(e interlock.Event) {
+	r.events = append(r.events, told{r.Scans, r.model.Names.Brief(&e)})
 }
 
 // Finish makes a Run of what was recorded.

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -87,7 +88,9 @@ func NewReader(from io.Reader, site *trace.Header, c *interlock.Config) (*Reader
 	for m := interlock.Mode(0); m < interlock.Modes; m++ {
 		r.words.modes = append(r.words.modes, m.String())
 	}
-	r.words.vessels = trace.VesselWords[:]
+	for c := tell.Charge(0); c < tell.Charges; c++ {
+		r.words.vessels = append(r.words.vessels, c.String())
+	}
 	names, err := r.readHead()
 	if err != nil {
 		return nil, err

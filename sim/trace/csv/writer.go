@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -107,7 +108,7 @@ func (w *Writer) Write(r *trace.Row) error {
 		b = append(append(b, ','), r.State.Outputs[i].Mode.String()...)
 	}
 	for i := range r.State.Vessels {
-		b = append(append(b, ','), trace.VesselWord(&r.State.Vessels[i])...)
+		b = append(append(b, ','), tell.ChargeOf(&r.State.Vessels[i]).String()...)
 	}
 	b = w.appendEvents(append(b, ','), r.Decision.Events)
 	if w.header.Simulated {

@@ -11,6 +11,7 @@ import (
 	"math"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -100,19 +101,20 @@ func (w *Writer) Write(r *trace.Row) error {
 }
 
 func (w *Writer) entry(r *trace.Row, e *interlock.Event) Entry {
-	w.text = w.header.AppendEvent(w.text[:0], e)
+	names := w.header.Names()
+	w.text = names.AppendRecord(w.text[:0], e)
 	entry := Entry{
 		Scan: r.Scan, Time: math.Round(r.Time.Seconds()*1e9) / 1e9, Event: e.Kind.String(),
-		Subject: w.header.Subject(e), Text: string(w.text),
+		Subject: names.Subject(e), Text: string(w.text),
 	}
 	if e.Kind == interlock.PhaseChanged {
 		entry.From, entry.To = monitor.Phase(e.From).String(), monitor.Phase(e.To).String()
 		entry.Class, entry.Cause = e.Class.String(), e.Cause.String()
 	}
-	e.Reasons.Each(func(one interlock.Reason) { entry.Reasons = append(entry.Reasons, one.String()) })
+	entry.Reasons = tell.Texts(e.Reasons)
 	if e.Kind == interlock.OutputTripped {
 		trip := &r.State.Outputs[e.Subject].Trip
-		entry.FirstOut, entry.NotInOrder = w.header.CauseNames(&trip.FirstOut), trip.OrderUnknown()
+		entry.FirstOut, entry.NotInOrder = names.Causes(trip.FirstOut), trip.OrderUnknown()
 	}
 	if e.Spoil != interlock.NotSpoiled {
 		entry.Spoil = e.Spoil.String()

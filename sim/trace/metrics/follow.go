@@ -4,6 +4,7 @@ import (
 	"math"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -118,16 +119,16 @@ func (m *Metrics) followVessel(v *vesselMetrics, i int, r *trace.Row) {
 
 func (m *Metrics) followEvent(e *interlock.Event) {
 	b := &m.board
-	switch trace.SubjectOf(e.Kind) {
-	case trace.OfChannel:
+	switch tell.About(e.Kind) {
+	case tell.OfChannel:
 		if e.Kind == interlock.PhaseChanged {
 			if c := m.channels[e.Subject].transitions[[2]monitor.Phase{monitor.Phase(e.From), monitor.Phase(e.To)}]; c != nil {
 				b.count(c)
 			}
 		}
-	case trace.OfOutput:
+	case tell.OfOutput:
 		m.followOutputEvent(&m.outputs[e.Subject], e)
-	case trace.OfVessel:
+	case tell.OfVessel:
 		v := &m.vessels[e.Subject]
 		switch e.Kind {
 		case interlock.WaitBegan:
@@ -139,7 +140,7 @@ func (m *Metrics) followEvent(e *interlock.Event) {
 		case interlock.ReleasedTooSoon:
 			b.count(v.tooSoon)
 		}
-	case trace.OfBypass:
+	case tell.OfBypass:
 		if e.Kind == interlock.BypassBegan {
 			b.count(m.bypasses[e.Subject].began)
 		}

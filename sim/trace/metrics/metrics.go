@@ -130,6 +130,7 @@ func (m *Metrics) beginOutputs() {
 	unconfirmedNow := b.add(family{name: "ohmgate_output_unconfirmed", typ: gauge, labels: labels, help: "1 while the actuator is unconfirmed."})
 	resets := count("ohmgate_output_resets", "Resets that counted.", labels...)
 	ignored := count("ohmgate_output_resets_ignored", "Presses of reset that did not count.", labels...)
+	called := m.header.Names()
 	for i, name := range m.header.Outputs {
 		o := outputMetrics{
 			mode: b.with(mode, name), trips: b.with(trips, name), enabled: b.with(enabled, name),
@@ -140,7 +141,7 @@ func (m *Metrics) beginOutputs() {
 		tripReasons.Each(func(one interlock.Reason) { o.reasons[one] = b.with(reasons, name, one.String()) })
 		set := m.config.Outputs[i].Permissive.Causes()
 		set.Each(func(cause int) {
-			text := m.header.CauseName(cause)
+			text := called.Cause(cause)
 			o.causes = append(o.causes, causeMetrics{cause: cause, trips: b.with(causes, name, text), now: b.with(now, name, text)})
 		})
 		m.outputs = append(m.outputs, o)

@@ -2,6 +2,7 @@ package replay
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -49,7 +50,7 @@ func (g *ring) keep(rec *trace.Recorded, s *interlock.State) {
 		m.modes = append(m.modes, s.Outputs[i].Mode)
 	}
 	for i := range s.Vessels {
-		m.vessels = append(m.vessels, vesselIndex(&s.Vessels[i]))
+		m.vessels = append(m.vessels, int8(tell.ChargeOf(&s.Vessels[i])))
 	}
 	for i, list := range [...][]int8{rec.Outputs, rec.Phases, rec.Vessels} {
 		m.recorded[i] = append(m.recorded[i][:0], list...)
@@ -142,15 +143,5 @@ func vesselText(v int8) string {
 	if v == trace.NotRecorded {
 		return "-"
 	}
-	return trace.VesselWords[v]
-}
-
-func vesselIndex(s *interlock.VesselState) int8 {
-	switch {
-	case s.Early:
-		return 2
-	case s.Clear:
-		return 1
-	}
-	return 0
+	return tell.Charge(v).String()
 }

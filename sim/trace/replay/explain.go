@@ -37,8 +37,9 @@ func (r *Replayer) explainOutput(i int) (name string, rule, causes []string, cha
 		reasons.Each(func(one interlock.Reason) { rule = append(rule, one.String()) })
 	}
 	channel = r.channelOf(o.Permissive)
+	names := r.header.Names()
 	culprits.Each(func(cause int) {
-		text := r.header.CauseName(cause)
+		text := names.Cause(cause)
 		if cause < len(r.header.Channels) {
 			c := &r.turner.state.Channels[cause]
 			text += " " + c.Phase.String() + ", " + c.Class.String()

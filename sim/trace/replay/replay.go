@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -212,9 +213,10 @@ func (r *Replayer) compare(rec *trace.Recorded) {
 			continue
 		}
 		r.report.Compared++
-		if have := vesselIndex(&s.Vessels[i]); recorded != have {
+		if have := int8(tell.ChargeOf(&s.Vessels[i])); recorded != have {
 			r.diverge(subject{vessel, i, rec.Scan, rec.Scan}, rec, vesselText(recorded), vesselText(have))
-			s.Vessels[i].Clear, s.Vessels[i].Early, s.Vessels[i].Waited = recorded == 1, recorded == 2, 0
+			charge := tell.Charge(recorded)
+			s.Vessels[i].Clear, s.Vessels[i].Early, s.Vessels[i].Waited = charge == tell.Clear, charge == tell.Early, 0
 			r.turner.disturbed()
 		}
 	}
