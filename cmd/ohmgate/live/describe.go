@@ -1,6 +1,9 @@
 package live
 
-import "ohmgate/interlock/site"
+import (
+	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
+)
 
 // Described is what the page has to know of a site before it draws anything.
 type Described struct {
@@ -18,6 +21,22 @@ type Described struct {
 	Faults    []FaultKind    `json:"faults"`
 	Scenarios []ScenarioKind `json:"scenarios"`
 	Caution   string         `json:"caution"`
+	Words     Words          `json:"words"`
+}
+
+// Words is how the page calls what it draws.
+type Words struct {
+	Lanes        map[LaneKind][]LaneWord `json:"lanes"` // by value
+	Ranks        map[tell.Rank]string    `json:"ranks"`
+	OrderUnknown string                  `json:"order_unknown"`
+}
+
+func words() Words {
+	w := Words{Lanes: laneWords(), Ranks: map[tell.Rank]string{}, OrderUnknown: tell.OrderNotKnown}
+	for _, r := range tell.Ranks {
+		w.Ranks[r] = r.Words()
+	}
+	return w
 }
 
 // LaneShown is a lane with what is drawn and said beside it.
@@ -42,7 +61,7 @@ func (s *Session) Describe(tool, caution string) Described {
 		Tool: tool, Site: o.Site.Name, Title: o.Site.Title, Hash: o.Site.Hash, Kind: o.Kind, Real: o.Real,
 		Control: o.Control && !o.Real, Journal: o.Keeper != nil, PeriodNs: int64(o.Period), Deadline: int64(o.Deadline),
 		Faults: append([]FaultKind{}, o.Faults...), Scenarios: append([]ScenarioKind{}, o.Scenarios...), Caution: caution,
-		Lanes: []LaneShown{},
+		Lanes: []LaneShown{}, Words: words(),
 	}
 	for _, l := range s.Lanes {
 		d.Lanes = append(d.Lanes, s.laneShown(l))

@@ -1,8 +1,12 @@
 package live
 
 import (
+	"cmp"
+
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/tell"
+	"ohmgate/monitor"
 )
 
 // LaneKind is what a lane of the timeline shows.
@@ -26,6 +30,8 @@ const (
 
 	streamFlow, streamRunDown, streamStill = 0, 1, 2
 )
+
+var streamWords = [...]string{streamFlow: "may flow", streamRunDown: "running down", streamStill: "ended"}
 
 // Lane is one row of the timeline.
 type Lane struct {
@@ -85,6 +91,40 @@ func laneValues(c *interlock.Config, s *interlock.State, out []uint8) {
 	for i := range s.Bypasses {
 		put(min(1, uint8(min(s.Bypasses[i].Active, 1))))
 	}
+}
+
+// LaneWord is what a value of a lane is called; Short is for narrow places.
+type LaneWord struct {
+	Word  string `json:"word"`
+	Short string `json:"short,omitempty"`
+}
+
+// laneWords are the words for the values of every kind of lane.
+func laneWords() map[LaneKind][]LaneWord {
+	list := map[LaneKind][]LaneWord{
+		LaneInput:  {{Word: "unknown"}, {Word: "off"}, {Word: "on"}},
+		LaneVessel: {{Word: tell.Clear.String()}, {tell.Charged.String(), "charged?"}, {Word: "wait"}, {Word: "?"}},
+		LaneStream: {{Word: streamWords[streamFlow]}, {Word: streamWords[streamRunDown]}, {Word: streamWords[streamStill]}},
+		LaneBypass: {{Word: "off"}, {Word: "active"}},
+	}
+	for p := range monitor.Phases {
+		list[LaneChannel] = append(list[LaneChannel], LaneWord{Word: monitor.Phase(p).String()})
+	}
+	for m := range interlock.Modes {
+		list[LaneOutput] = append(list[LaneOutput], LaneWord{Word: interlock.Mode(m).String()})
+	}
+	list[LaneOutput] = append(list[LaneOutput], LaneWord{Word: "?"})
+	for _, mode := range list[LaneOutput][:interlock.Modes] {
+		list[LaneOutput] = append(list[LaneOutput], LaneWord{Word: mode.Word + ", " + interlock.ActuatorUnconfirmed.String()})
+	}
+	for _, state := range list[LaneVessel][:vesselWaiting+1] {
+		early := LaneWord{state.Word + ", " + tell.Early.String(), cmp.Or(state.Short, state.Word) + ", early"}
+		if state.Word == tell.Clear.String() {
+			early.Short = "early"
+		}
+		list[LaneVessel] = append(list[LaneVessel], early)
+	}
+	return list
 }
 
 func levelValue(t interlock.Truth) uint8 {

@@ -20,6 +20,7 @@ type Snapshot struct {
 	Vessels   []VesselShown   `json:"vessels"`
 	Bypasses  []BypassShown   `json:"bypasses"`
 	Faults    []string        `json:"faults"` // acting now, in a simulation
+	Values    []int           `json:"values"` // of the lanes, in their order
 	Overruns  uint64          `json:"overruns"`
 	Late      LateShown       `json:"late"`
 	Advice    []Advice        `json:"advice"`
@@ -120,6 +121,11 @@ func (n *Names) shoot(scan uint64, heard []monitor.Reading, s *interlock.State, 
 			shown.LeftNs = int64(time.Duration(b.For-min(active, b.For)) * n.Period)
 		}
 		shot.Bypasses = append(shot.Bypasses, shown)
+	}
+	values := make([]uint8, len(lanesOf(n.Site)))
+	laneValues(n.Config, s, values)
+	for _, v := range values {
+		shot.Values = append(shot.Values, int(v))
 	}
 	t.advise(shot)
 	return shot

@@ -88,12 +88,10 @@ func (t *teller) whyVessel(e interlock.Event, w *Why) {
 	w.add("its bond", "%s", t.causeValues(&set, t.d.Keep))
 	for _, i := range t.names.Config.ChargedBy(e.Subject) {
 		stream, stopped := &t.names.Config.Streams[i], t.state.Streams[i].Stopped
-		word := "may flow"
-		switch {
-		case t.state.Streams[i].Still(stream):
-			word = "ended and run down"
-		case stopped > 0:
-			word = fmt.Sprintf("stopped for %s of a run-down of %s", t.names.Long(stopped), t.names.Long(stream.RunDown))
+		value := streamValue(t.state.Streams[i], stream)
+		word := streamWords[value]
+		if value == streamRunDown {
+			word += fmt.Sprintf(", stopped for %s of %s", t.names.Long(stopped), t.names.Long(stream.RunDown))
 		}
 		w.add("stream "+t.names.Stream(i), "%s", word)
 	}

@@ -261,7 +261,7 @@ func TestPageShowsAndExplainsATrip(t *testing.T) {
 	b.until(`document.querySelector('.advice').textContent.includes('do not touch')`)
 	b.do(chromedp.Click(chromedp.CSS("#tab-events")))
 	b.until(`document.querySelector('.first b')?.textContent === 'bond_2'`)
-	require.Contains(t, b.text(".events"), "bond_2 is lost")
+	require.Contains(t, b.text(".events"), "bond_2 bonded -> lost, open")
 
 	trip := tripScan(t, w)
 	b.do(chromedp.Evaluate[chromedp.Void](`ohmgate.view.look(900, 1700)`))

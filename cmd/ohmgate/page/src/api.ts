@@ -23,6 +23,12 @@ export interface Lane {
 export interface FaultKind { name: string; title: string; models: string; on: string[] | null; params: { name: string; default: string; words: string[] | null; what: string }[] | null }
 export interface ScenarioKind { name: string; title: string }
 
+export interface Words {
+  lanes: Record<LaneKind, { word: string; short?: string }[]>; // by value
+  ranks: Record<Rank, string>;
+  order_unknown: string;
+}
+
 export interface Site {
   tool: string;
   site: string;
@@ -38,6 +44,7 @@ export interface Site {
   faults: FaultKind[];
   scenarios: ScenarioKind[];
   caution: string;
+  words: Words;
 }
 
 export interface Told {
@@ -68,6 +75,7 @@ export interface Shot {
   vessels: { bond: string; may_be_charged: boolean; waiting: boolean; left_ns: number; reconnected_early: boolean }[] | null;
   bypasses: { active: boolean; left_ns: number }[] | null;
   faults: string[];
+  values: number[]; // of the lanes, in their order
   overruns: number;
   late: { max_ns: number; p999_ns: number };
   advice: { rank: Rank; text: string; lane: string }[];

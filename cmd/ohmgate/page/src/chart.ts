@@ -179,7 +179,7 @@ export class Chart {
     const shot = this.shot;
     if (!shot) return;
     for (const strip of this.strips) {
-      const [now, tone] = this.nowOf(strip.lane, shot);
+      const [now, tone] = this.nowOf(strip.lane, shot.values[this.site.lanes.indexOf(strip.lane)]!, shot);
       strip.say(now, tone);
       const at = this.view.a !== null && strip.visible ? strip.readingAt(this.run, this.view.a) : "";
       strip.sayAt(at);
@@ -187,35 +187,19 @@ export class Chart {
     }
   }
 
-  private nowOf(lane: api.Lane, shot: api.Shot): [string, string] {
-    const toneOf = (word: string) => {
-      for (let v = 0; v < 8; v++) if (lookOf(lane.kind, v).word === word) return lookOf(lane.kind, v).tone;
-      return "quiet";
-    };
-    switch (lane.kind) {
-      case "channel": {
-        const c = shot.channels![lane.index]!;
-        const extra = c.doubt_percent ? `, doubt ${c.doubt_percent} %` : c.settled_percent ? ` ${c.settled_percent} %` : "";
-        return [`${c.reading} · ${c.phase}${extra}`, toneOf(c.phase)];
-      }
-      case "output": {
-        const o = shot.outputs![lane.index]!;
-        return [o.unconfirmed.length ? `${o.mode}, unconfirmed` : o.mode, o.unconfirmed.length && o.mode !== "tripped" ? "amber" : toneOf(o.mode)];
-      }
-      case "vessel": {
-        const v = shot.vessels![lane.index]!;
-        if (v.waiting) return [`wait ${clock(Math.ceil(v.left_ns / 1e9), 0)}`, "red"];
-        return v.may_be_charged ? ["charged?", "red"] : v.reconnected_early ? ["reconnected early", "blue"] : ["clear", "quiet"];
-      }
-      case "bypass":
-        return shot.bypasses![lane.index]!.active ? ["active", "amber"] : ["off", "quiet"];
-      case "input": {
-        const level = { true: "on", false: "off" }[shot.inputs![lane.index]!] ?? "unknown";
-        return [level, toneOf(level)];
-      }
+  private nowOf(lane: api.Lane, value: number, shot: api.Shot): [string, string] {
+    const look = lookOf(lane.kind, value);
+    if (lane.kind === "channel") {
+      const c = shot.channels![lane.index]!;
+      const extra = c.doubt_percent ? `, doubt ${c.doubt_percent} %` : c.settled_percent ? ` ${c.settled_percent} %` : "";
+      return [`${c.reading} · ${look.word}${extra}`, look.tone];
     }
-    const last = this.run.valueAt(lane.id, Math.max(0, shot.scan - 1)).value;
-    return [last === undefined ? "" : lookOf(lane.kind, last).word, "quiet"];
+    if (lane.kind === "vessel") {
+      const v = shot.vessels![lane.index]!;
+      if (v.waiting) return [`${look.short ?? look.word} ${clock(Math.ceil(v.left_ns / 1e9), 0)}`, look.tone];
+      if (v.may_be_charged) return [look.short ?? look.word, look.tone];
+    }
+    return [look.word, look.tone];
   }
 
   // cursors places the lines that stand over all lanes.

@@ -3,10 +3,25 @@
 import type { Lane, Told } from "./api";
 import { button, fill, make, select } from "./dom";
 import type { View } from "./view";
-import { clock, rankSign, rankWord } from "./words";
+import { clock, orderUnknown, rankSign, rankWord } from "./words";
 
 const kept = 5000;
 const shown = 400;
+
+// framed puts a frame around the last mention of each name in a text.
+function framed(text: string, names: string[]): (string | HTMLElement)[] {
+  const at = names
+    .map((name) => ({ name, from: [...text.matchAll(new RegExp(`(?<!\\w)${name}(?!\\w)`, "g"))].pop()?.index ?? -1 }))
+    .filter((m) => m.from >= 0)
+    .sort((a, b) => a.from - b.from);
+  const out: (string | HTMLElement)[] = [];
+  let end = 0;
+  for (const { name, from } of at) {
+    out.push(text.slice(end, from), make("b", {}, name));
+    end = from + name.length;
+  }
+  return [...out, text.slice(end)];
+}
 
 export class Events {
   readonly element = make("div");
@@ -22,7 +37,7 @@ export class Events {
   constructor(private view: View, private lanes: Lane[], private show: (e: Told) => void) {
     const refresh = () => view.changed();
     this.causes = select("only events about", [["", "all names"]], (v) => ((view.filter = v), refresh()));
-    this.ranks = select("only events that are", [["", "all kinds"], ["trips", "trips, first-out"], ["act", "act at once"], ["abnormal", "abnormal"], ["todo", "to do"]], (v) => ((view.rank = v), refresh()));
+    this.ranks = select("only events that are", [["", "all kinds"], ["trips", "trips, first-out"], ...(["act", "abnormal", "todo"] as const).map((r): [string, string] => [r, rankWord(r)])], (v) => ((view.rank = v), refresh()));
     this.element.append(make("div", { class: "filters" }, this.causes, this.ranks), this.count, this.list);
     view.onChange(() => this.soon());
   }
@@ -81,15 +96,12 @@ export class Events {
   private key = (e: Told) => `${e.run}/${e.seq}`;
 
   private row(e: Told): HTMLElement {
-    const trip = e.kind === "tripped" && e.first_out !== undefined && e.first_out.length > 0;
-    const body = make("span", {}, trip ? e.text.split(": first-out")[0]! : e.text);
-    if (trip) {
-      body.append(make("span", { class: "first" }, "first-out ", ...e.first_out!.map((f) => make("b", {}, f)), ...(e.order_unknown ? [make("i", {}, "order not known")] : [])));
-    }
+    const body = e.first_out?.length ? make("span", { class: "first" }, ...framed(e.text, e.first_out)) : make("span", {}, e.text);
+    if (e.order_unknown) body.append(" ", make("i", {}, orderUnknown()));
     const b = make("button", { type: "button", "data-rank": e.rank },
       make("time", {}, clock(e.time_ns / 1e9, 2)),
       make("span", { class: "sign", "aria-hidden": "true" }, rankSign[e.rank]),
-      make("span", {}, make("span", { class: "visually-hidden" }, `${rankWord[e.rank]}: `), body));
+      make("span", {}, make("span", { class: "visually-hidden" }, `${rankWord(e.rank)}: `), body));
     b.addEventListener("click", () => this.select(e));
     return make("li", { "data-seq": String(e.seq), "data-key": this.key(e) }, b);
   }
@@ -131,7 +143,7 @@ export class Events {
     this.why.replaceChildren(
       close,
       make("h2", { "data-rank": e.rank }, make("span", { class: "sign", "aria-hidden": "true" }, rankSign[e.rank]), e.text),
-      make("p", { class: "note" }, `${clock(e.time_ns / 1e9, 3)} · scan ${e.scan} · run ${e.run} · ${rankWord[e.rank]}`),
+      make("p", { class: "note" }, `${clock(e.time_ns / 1e9, 3)} · scan ${e.scan} · run ${e.run} · ${rankWord(e.rank)}`),
       make("p", { class: "rule" }, e.why?.rule ?? "told by the session itself"),
       facts,
     );

@@ -8,7 +8,7 @@ import { button, make } from "./dom";
 import { Events } from "./events";
 import { Break, Drive, Orders, Runs } from "./panels";
 import { View } from "./view";
-import { clock, rankSign, rankWord, span } from "./words";
+import { clock, learn, rankSign, rankWord, span } from "./words";
 
 declare global {
   // For tests and for people who want numbers out of the page.
@@ -304,7 +304,7 @@ class Page {
       const [sign, rank, words] = [...row.children];
       row.dataset["rank"] = a.rank;
       sign!.textContent = rankSign[a.rank];
-      rank!.textContent = `${rankWord[a.rank]}: `;
+      rank!.textContent = `${rankWord(a.rank)}: `;
       words!.textContent = a.text;
     });
     rows.slice(list.length).forEach((r) => r.remove());
@@ -368,7 +368,9 @@ class Page {
 
 async function begin(): Promise<void> {
   try {
-    const page = new Page(await api.site());
+    const site = await api.site();
+    learn(site.words);
+    const page = new Page(site);
     page.expose();
     await page.start();
   } catch (e) {

@@ -1,65 +1,75 @@
-// Words and marks for what the lanes can be. Colour is never alone: each value
-// has a word, and each abnormal one a hatching of its own.
+// Marks for what the lanes can be. Colour is never alone: each value has a word,
+// which the server says, and each abnormal one a hatching of its own.
 
-import type { LaneKind, Rank } from "./api";
+import type { LaneKind, Rank, Words } from "./api";
 
 export type Hatch = "none" | "plain" | "rising" | "falling" | "crossed" | "dotted" | "upright";
 export type Tone = "quiet" | "ink" | "amber" | "red" | "blue";
 
-export interface Look { word: string; short?: string; hatch: Hatch; tone: Tone; level: 0 | 0.5 | 1 }
+interface Mark { hatch: Hatch; tone: Tone; level: 0 | 0.5 | 1 }
+export interface Look extends Mark { word: string; short?: string }
 
-const channel: Look[] = [
-  { word: "unconnected", hatch: "none", tone: "quiet", level: 0 },
-  { word: "settling", hatch: "dotted", tone: "quiet", level: 0.5 },
-  { word: "bonded", hatch: "plain", tone: "quiet", level: 1 },
-  { word: "doubtful", hatch: "rising", tone: "amber", level: 1 },
-  { word: "lost", hatch: "crossed", tone: "red", level: 0 },
-  { word: "unreadable", hatch: "upright", tone: "amber", level: 0 },
-];
-const input: Look[] = [
-  { word: "unknown", hatch: "upright", tone: "amber", level: 0.5 },
-  { word: "off", hatch: "none", tone: "quiet", level: 0 },
-  { word: "on", hatch: "plain", tone: "quiet", level: 1 },
-];
-const output: Look[] = [
-  { word: "kept out", hatch: "none", tone: "quiet", level: 0 },
-  { word: "tripped", hatch: "falling", tone: "red", level: 0 },
-  { word: "enabled", hatch: "plain", tone: "ink", level: 1 },
-  { word: "?", hatch: "none", tone: "quiet", level: 0 },
-  { word: "kept out, unconfirmed", hatch: "upright", tone: "amber", level: 0 },
-  { word: "tripped, unconfirmed", hatch: "crossed", tone: "red", level: 0 },
-  { word: "enabled, unconfirmed", hatch: "upright", tone: "amber", level: 1 },
-];
-const vessel: Look[] = [
-  { word: "clear", hatch: "none", tone: "quiet", level: 0 },
-  { word: "may be charged", short: "charged?", hatch: "crossed", tone: "red", level: 1 },
-  { word: "wait", hatch: "falling", tone: "red", level: 1 },
-  { word: "?", hatch: "none", tone: "quiet", level: 0 },
-  { word: "clear, reconnected early", short: "early", hatch: "upright", tone: "blue", level: 0.5 },
-  { word: "may be charged, reconnected early", short: "charged? early", hatch: "crossed", tone: "red", level: 1 },
-  { word: "wait, reconnected early", short: "wait, early", hatch: "crossed", tone: "red", level: 1 },
-];
-const stream: Look[] = [
-  { word: "may flow", hatch: "plain", tone: "quiet", level: 1 },
-  { word: "running down", hatch: "rising", tone: "quiet", level: 0.5 },
-  { word: "ended", hatch: "none", tone: "quiet", level: 0 },
-];
-const bypass: Look[] = [
-  { word: "off", hatch: "none", tone: "quiet", level: 0 },
-  { word: "active", hatch: "rising", tone: "amber", level: 1 },
-];
+const blank: Mark = { hatch: "none", tone: "quiet", level: 0 };
 
-const looks: Record<LaneKind, Look[]> = { channel, input, output, vessel, stream, bypass };
+// marks are the looks of a lane's values, in the order of the server's words.
+const marks: Record<LaneKind, Mark[]> = {
+  channel: [
+    blank,
+    { hatch: "dotted", tone: "quiet", level: 0.5 },
+    { hatch: "plain", tone: "quiet", level: 1 },
+    { hatch: "rising", tone: "amber", level: 1 },
+    { hatch: "crossed", tone: "red", level: 0 },
+    { hatch: "upright", tone: "amber", level: 0 },
+  ],
+  input: [
+    { hatch: "upright", tone: "amber", level: 0.5 },
+    blank,
+    { hatch: "plain", tone: "quiet", level: 1 },
+  ],
+  output: [
+    blank,
+    { hatch: "falling", tone: "red", level: 0 },
+    { hatch: "plain", tone: "ink", level: 1 },
+    blank,
+    { hatch: "upright", tone: "amber", level: 0 },
+    { hatch: "crossed", tone: "red", level: 0 },
+    { hatch: "upright", tone: "amber", level: 1 },
+  ],
+  vessel: [
+    blank,
+    { hatch: "crossed", tone: "red", level: 1 },
+    { hatch: "falling", tone: "red", level: 1 },
+    blank,
+    { hatch: "upright", tone: "blue", level: 0.5 },
+    { hatch: "crossed", tone: "red", level: 1 },
+    { hatch: "crossed", tone: "red", level: 1 },
+  ],
+  stream: [
+    { hatch: "plain", tone: "quiet", level: 1 },
+    { hatch: "rising", tone: "quiet", level: 0.5 },
+    blank,
+  ],
+  bypass: [
+    blank,
+    { hatch: "rising", tone: "amber", level: 1 },
+  ],
+};
 
-const unknown: Look = { word: "unknown", hatch: "none", tone: "quiet", level: 0 };
+let words: Words | undefined;
 
-export const lookOf = (kind: LaneKind, value: number): Look => looks[kind][value] ?? unknown;
+// learn takes the words from the server, before anything is drawn.
+export const learn = (w: Words): void => void (words = w);
+
+export const lookOf = (kind: LaneKind, value: number): Look => ({
+  ...(marks[kind][value] ?? blank),
+  ...(words?.lanes[kind][value] ?? { word: "?" }),
+});
 
 // wordsOf names every value in a set of them.
 export function wordsOf(kind: LaneKind, mask: number): string {
-  const words: string[] = [];
-  for (let v = 0; v < 8; v++) if ((mask >> v) & 1) words.push(lookOf(kind, v).word);
-  return words.join(", ");
+  const list: string[] = [];
+  for (let v = 0; v < 8; v++) if ((mask >> v) & 1) list.push(lookOf(kind, v).word);
+  return list.join(", ");
 }
 
 // gravest is the value in a set that people must not overlook.
@@ -73,7 +83,8 @@ export function gravest(kind: LaneKind, last: number, mask: number): number {
 }
 
 export const rankSign: Record<Rank, string> = { note: "·", todo: "●", abnormal: "◆", act: "▲" };
-export const rankWord: Record<Rank, string> = { note: "note", todo: "to do", abnormal: "abnormal", act: "act at once" };
+export const rankWord = (r: Rank): string => words?.ranks[r] ?? r;
+export const orderUnknown = (): string => words?.order_unknown ?? "?";
 
 const prefixes: [number, string][] = [[1e12, "TΩ"], [1e9, "GΩ"], [1e6, "MΩ"], [1e3, "kΩ"], [1, "Ω"], [1e-3, "mΩ"], [1e-6, "µΩ"]];
 
