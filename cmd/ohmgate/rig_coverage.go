@@ -37,7 +37,7 @@ func (f *rigFiles) verified() (*graph.Graph, []stimulus.Goal, error) {
 	}
 	goals := []stimulus.Goal{}
 	for _, t := range made.Transitions {
-		goals = append(goals, f.goal(t))
+		goals = append(goals, goal(m, t))
 	}
 	return made, goals, nil
 }
@@ -49,8 +49,8 @@ func (f *rigFiles) sight() (func() (loop.Watcher, func() []string), error) {
 		return nil, failed(exitInput, "%w", err)
 	}
 	return func() (loop.Watcher, func() []string) {
-		sightings := graph.NewSightings(m)
-		return sightings, sightings.Seen
+		observer := graph.NewObserver(m)
+		return observer, observer.Texts
 	}, nil
 }
 

@@ -35,31 +35,31 @@ func slug(text string) string {
 	return strings.Join(words[:min(len(words), 8)], "_")
 }
 
-// scenario writes a tour as a scenario file.
-func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour graph.Tour, how ending) []byte {
+// scenario writes a path as a scenario file.
+func (w *gapWriter) scenario(name string, gap stimulus.Goal, path graph.Path, how ending) []byte {
 	var b strings.Builder
 	at := func(scan uint64) string { return quantity.Duration(time.Duration(scan) * w.site.Period.Max) }
-	end := time.Duration(tour.Scans+afterwards) * w.site.Period.Max
+	end := time.Duration(path.Scans+afterwards) * w.site.Period.Max
 	var faults strings.Builder
 	if gap.Kind == stimulus.Fault {
-		begins := time.Duration(tour.Scans+10) * w.site.Period.Max
-		begins += time.Duration(w.travel(tour.Passes.Name)) * w.site.Period.Max
+		begins := time.Duration(path.Scans+10) * w.site.Period.Max
+		begins += time.Duration(w.travel(path.To.Subject)) * w.site.Period.Max
 		faults.WriteString(faultLine(gap.Fault, gap.Name, begins))
 		end = begins + faultLasts
 	}
 	var steps strings.Builder
 	forced := map[int]bool{}
-	for i, deed := range tour.Deeds {
-		for _, line := range w.step(tour.Deeds, i, forced) {
-			fmt.Fprintf(&steps, "  - {at: %s, %s}\n", at(deed.Scan), line)
+	for i, action := range path.Actions {
+		for _, line := range w.step(path.Actions, i, forced) {
+			fmt.Fprintf(&steps, "  - {at: %s, %s}\n", at(action.Scan), line)
 		}
-		if deed.Act == graph.ActStick {
-			fmt.Fprintf(&faults, "  - {at: %s, fault: stuck_valve, on: %s%s}\n", at(deed.Scan), w.site.Outputs[deed.On].Name, freed(tour.Deeds[i+1:], deed.On, at))
+		if action.Act == graph.Stick {
+			fmt.Fprintf(&faults, "  - {at: %s, fault: stuck_valve, on: %s%s}\n", at(action.Scan), w.site.Outputs[action.On].Name, freed(path.Actions[i+1:], action.On, at))
 		}
 	}
 	if how != asItIs {
 		var text string
-		text, end = w.ending(&tour, end, how)
+		text, end = w.ending(&path, end, how)
 		steps.WriteString(text)
 	}
 	fmt.Fprintf(&b, "# Found by ohmgate rig --gaps: passes through\n#   %s\nscenario: %s\nsite: %s\ntitle: %q\nlasts: %s\n",
@@ -70,55 +70,53 @@ func (w *gapWriter) scenario(name string, gap stimulus.Goal, tour graph.Tour, ho
 	if faults.Len() > 0 {
 		fmt.Fprintf(&b, "\nfaults:\n%s", faults.String())
 	}
-	fmt.Fprintf(&b, "\nexpect:\n  - %s\n", w.expectation(&tour))
+	fmt.Fprintf(&b, "\nexpect:\n  - %s\n", w.expectation(&path))
 	return []byte(b.String())
 }
 
 // freed is until when an actuator is stuck.
-func freed(later []graph.Deed, output int, at func(uint64) string) string {
-	for _, deed := range later {
-		if deed.Act == graph.ActFree && deed.On == output {
-			return ", until: " + at(deed.Scan)
+func freed(later []graph.Action, output int, at func(uint64) string) string {
+	for _, action := range later {
+		if action.Act == graph.Free && action.On == output {
+			return ", until: " + at(action.Scan)
 		}
 	}
 	return ""
 }
 
-func (w *gapWriter) travel(output string) uint64 {
-	return uint64(w.logic.Outputs[w.site.OutputIndex(output)].Travel)
-}
+func (w *gapWriter) travel(output int) uint64 { return uint64(w.logic.Outputs[output].Travel) }
 
-// step is one deed as lines of a scenario; deeds that are part of an earlier press, or faults, give none.
-func (w *gapWriter) step(deeds []graph.Deed, i int, forced map[int]bool) []string {
-	deed := deeds[i]
-	switch deed.Act {
-	case graph.ActRestart:
+// step is one action as lines of a scenario; actions that are part of an earlier press, or faults, give none.
+func (w *gapWriter) step(actions []graph.Action, i int, forced map[int]bool) []string {
+	action := actions[i]
+	switch action.Act {
+	case graph.Restart:
 		return []string{"do: restart"}
-	case graph.ActShow:
-		return w.show(&deed, forced)
-	case graph.ActSet:
-		input := &w.site.Inputs[deed.On]
+	case graph.Show:
+		return w.show(&action, forced)
+	case graph.Set:
+		input := &w.site.Inputs[action.On]
 		if input.Use == "evidence" {
-			return []string{fmt.Sprintf("do: set, on: %s, to: %s", input.Name, map[bool]string{true: "yes", false: "no"}[deed.High])}
+			return []string{fmt.Sprintf("do: set, on: %s, to: %s", input.Name, map[bool]string{true: "yes", false: "no"}[action.High])}
 		}
-		return w.press(deeds, i)
+		return w.press(actions, i)
 	}
 	return nil
 }
 
-func (w *gapWriter) show(deed *graph.Deed, forced map[int]bool) (lines []string) {
-	name, c := w.site.Channels[deed.On].Name, &w.logic.Channels[deed.On].Config
-	if deed.Class != monitor.Good && deed.Class != monitor.Open {
-		value, _ := stimulus.ValueOf(w.wires, deed.On, c, deed.Class)
-		forced[deed.On] = true
+func (w *gapWriter) show(action *graph.Action, forced map[int]bool) (lines []string) {
+	name, c := w.site.Channels[action.On].Name, &w.logic.Channels[action.On].Config
+	if action.Class != monitor.Good && action.Class != monitor.Open {
+		value, _ := stimulus.ValueOf(w.wires, action.On, c, action.Class)
+		forced[action.On] = true
 		return []string{fmt.Sprintf("read: %s, on: %s", ohms(value), name)}
 	}
-	if forced[deed.On] {
-		forced[deed.On] = false
+	if forced[action.On] {
+		forced[action.On] = false
 		lines = append(lines, fmt.Sprintf("read: plant, on: %s", name))
 	}
 	word := "connect"
-	if deed.Class == monitor.Open {
+	if action.Class == monitor.Open {
 		word = "disconnect"
 	}
 	return append(lines, fmt.Sprintf("do: %s, on: %s", word, name))
@@ -133,47 +131,41 @@ func ohms(value monitor.Microohm) string {
 }
 
 // press joins a hold and its release.
-func (w *gapWriter) press(deeds []graph.Deed, i int) []string {
-	deed, name := deeds[i], w.site.Inputs[deeds[i].On].Name
-	if !deed.High {
+func (w *gapWriter) press(actions []graph.Action, i int) []string {
+	action, name := actions[i], w.site.Inputs[actions[i].On].Name
+	if !action.High {
 		for k := i - 1; k >= 0; k-- {
-			if deeds[k].Act == graph.ActSet && deeds[k].On == deed.On {
+			if actions[k].Act == graph.Set && actions[k].On == action.On {
 				return nil // the press has said so
 			}
 		}
 		return []string{"do: release, on: " + name}
 	}
-	for _, later := range deeds[i+1:] {
-		if later.Act == graph.ActSet && later.On == deed.On {
-			return []string{fmt.Sprintf("do: press, on: %s, for: %s", name, quantity.Duration(time.Duration(later.Scan-deed.Scan)*w.site.Period.Max))}
+	for _, later := range actions[i+1:] {
+		if later.Act == graph.Set && later.On == action.On {
+			return []string{fmt.Sprintf("do: press, on: %s, for: %s", name, quantity.Duration(time.Duration(later.Scan-action.Scan)*w.site.Period.Max))}
 		}
 	}
 	return []string{"do: hold, on: " + name}
 }
 
-// expectation is what simulate must find of a tour's end.
-func (w *gapWriter) expectation(tour *graph.Tour) string {
-	t, n := tour.Passes, max(tour.Scans, 1)
+// expectation is what simulate must find of a path's end.
+func (w *gapWriter) expectation(path *graph.Path) string {
+	t, n := path.To, max(path.Scans, 1)
 	from := max(n, 6) - 6
 	window := fmt.Sprintf("within: 12 scans, of: %s", quantity.Duration(time.Duration(from)*w.site.Period.Max))
-	kind := map[string]string{graph.KindVessel: t.To, graph.KindBypass: t.To}[t.Kind]
-	switch {
-	case t.Kind == graph.KindChannel || t.Kind == graph.KindOutput:
-		return fmt.Sprintf("{%s, that: %s is %s}", window, t.Name, t.To)
-	case t.To == "reset refused":
-		kind = "reset ignored"
-	case t.To == "start refused":
-		kind = "start ignored"
-	case t.To == "actuator unconfirmed":
-		kind = "unconfirmed"
-	case t.To == "actuator reported again":
-		kind = "reported again"
+	name := t.SubjectName(w.model)
+	switch t.Group() {
+	case graph.OfChannel:
+		return fmt.Sprintf("{%s, that: %s is %s}", window, name, t.After)
+	case graph.OfOutput:
+		return fmt.Sprintf("{%s, that: %s is %s}", window, name, t.Then())
 	}
-	return fmt.Sprintf("{event: %s %s, %s}", kind, t.Name, window)
+	return fmt.Sprintf("{event: %s %s, %s}", t.Kind, name, window)
 }
 
 // ending takes all clamps off, waits until no vessel can hold a charge, clamps again and presses what there is to press.
-func (w *gapWriter) ending(tour *graph.Tour, from time.Duration, how ending) (string, time.Duration) {
+func (w *gapWriter) ending(path *graph.Path, from time.Duration, how ending) (string, time.Duration) {
 	var b strings.Builder
 	now := from
 	add := func(format string, args ...any) {
@@ -181,7 +173,7 @@ func (w *gapWriter) ending(tour *graph.Tour, from time.Duration, how ending) (st
 	}
 	period := w.site.Period.Max
 	pass := func(d time.Duration) { now += (d + period - 1) / period * period }
-	for _, name := range w.held(tour) {
+	for _, name := range w.held(path) {
 		add("do: release, on: %s", name)
 	}
 	for i := range w.site.Channels {
@@ -210,13 +202,13 @@ func (w *gapWriter) ending(tour *graph.Tour, from time.Duration, how ending) (st
 	return b.String(), now + afterwards*period
 }
 
-// held are the buttons that a tour leaves pressed.
-func (w *gapWriter) held(tour *graph.Tour) (names []string) {
+// held are the buttons that a path leaves pressed.
+func (w *gapWriter) held(path *graph.Path) (names []string) {
 	for i := range w.site.Inputs {
 		down := false
-		for _, deed := range tour.Deeds {
-			if deed.Act == graph.ActSet && deed.On == i {
-				down = deed.High
+		for _, action := range path.Actions {
+			if action.Act == graph.Set && action.On == i {
+				down = action.High
 			}
 		}
 		if down && w.site.Inputs[i].Use != "evidence" {

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/graph"
@@ -122,11 +123,12 @@ type gapWriter struct {
 	coverage stimulus.Coverage
 	model    *model.Model
 	kept     []gapFile
+	named    map[string]graph.Transition // by what records call them
 	open     []gapOpen
 	full     bool
 }
 
-// find searches tours, turns each into a scenario, and keeps those that really pass through their gap when simulated, the
+// find searches paths, turns each into a scenario, and keeps those that really pass through their gap when simulated, the
 // shortest first; in the end those go whose gaps others close as well.
 func (w *gapWriter) find() (err error) {
 	if w.model, err = model.FromSite(w.site); err != nil {
@@ -138,22 +140,26 @@ func (w *gapWriter) find() (err error) {
 		}
 		return nil
 	}
-	wanted := map[string]bool{}
+	w.named = map[string]graph.Transition{}
+	for _, t := range w.graph.Transitions {
+		w.named[t.Text(w.model)] = t
+	}
+	wanted := map[graph.Transition]bool{}
 	for _, gap := range w.coverage.Gaps {
 		if gap.Kind != stimulus.Fault {
-			wanted[gap.Text] = true
+			wanted[w.named[gap.Text]] = true
 		}
 	}
 	running := w.enablings()
-	for _, name := range running {
-		wanted[name] = true
+	for _, t := range running {
+		wanted[t] = true
 	}
-	tours, full := graph.Tours(w.model, w.wires.Judged(), w.ability(), wanted)
+	paths, full := graph.Paths(w.model, w.wires.Judged(), w.environment(), wanted)
 	w.full = full
 	gaps := slices.Clone(w.coverage.Gaps) // those on the way of longer ones first
 	length := func(p stimulus.Goal) uint64 {
-		tour, _ := w.tourOf(p, tours, running)
-		return tour.Scans
+		path, _ := w.pathOf(p, paths, running)
+		return path.Scans
 	}
 	slices.SortStableFunc(gaps, func(a, b stimulus.Goal) int { return int(length(a)) - int(length(b)) })
 	closed := map[string]bool{}
@@ -161,12 +167,12 @@ func (w *gapWriter) find() (err error) {
 		if closed[gap.Text] {
 			continue
 		}
-		tour, ok := w.tourOf(gap, tours, running)
+		path, ok := w.pathOf(gap, paths, running)
 		if !ok {
 			w.open = append(w.open, gapOpen{gap.Text, w.notFound()})
 			continue
 		}
-		made, because := w.play(gap, tour)
+		made, because := w.play(gap, path)
 		if because != "" {
 			w.open = append(w.open, gapOpen{gap.Text, because})
 			continue
@@ -185,36 +191,32 @@ func (w *gapWriter) notFound() string {
 	if w.full {
 		return "nothing that this bench can do leads there"
 	}
-	return fmt.Sprintf("no scenario found among the %d shortest stories from each beginning", graph.MostPlaces)
+	return fmt.Sprintf("no scenario found among the %d shortest stories from each beginning", graph.MostNodes)
 }
 
 // enablings are the ways in which the judged outputs come to run for the first time.
-func (w *gapWriter) enablings() (list []string) {
+func (w *gapWriter) enablings() (list []graph.Transition) {
 	for _, t := range w.graph.Transitions {
-		if t.Kind == graph.KindOutput && t.From == "kept out" && t.To == "enabled" {
-			list = append(list, t.String())
+		if t.Kind == interlock.OutputEnabled && t.Mode == interlock.KeptOut {
+			list = append(list, t)
 		}
 	}
 	return list
 }
 
-// tourOf is the tour for a gap; a fault is played while an output runs in whose cone it lies.
-func (w *gapWriter) tourOf(gap stimulus.Goal, tours map[string]graph.Tour, running []string) (graph.Tour, bool) {
+// pathOf is the path for a gap; a fault is played while an output runs in whose cone it lies.
+func (w *gapWriter) pathOf(gap stimulus.Goal, paths map[graph.Transition]graph.Path, running []graph.Transition) (graph.Path, bool) {
+	t := w.named[gap.Text]
 	if gap.Kind != stimulus.Fault {
-		tour, ok := tours[gap.Text]
-		return tour, ok
+		path, ok := paths[t]
+		return path, ok
 	}
-	for _, t := range w.graph.Transitions {
-		if t.String() != gap.Text {
-			continue
-		}
-		for _, name := range running {
-			if tour, ok := tours[name]; ok && slices.Contains(t.Outputs, tour.Passes.Name) {
-				return tour, true
-			}
+	for _, runs := range running {
+		if path, ok := paths[runs]; ok && slices.Contains(w.graph.Outputs(t), runs.Subject) {
+			return path, true
 		}
 	}
-	return graph.Tour{}, false
+	return graph.Path{}, false
 }
 
 // thin drops files whose gaps the others close as well, the shortest first: they lie on the way of longer ones.
@@ -240,26 +242,26 @@ func (w *gapWriter) thin() {
 	}
 }
 
-// ability is what the wires of the bench can do.
-func (w *gapWriter) ability() *graph.Ability {
-	a := &graph.Ability{Shows: make([][monitor.Classes]bool, len(w.site.Channels))}
-	a.Drives, a.Supply = w.wires.CanPlay()
+// environment is what the wires of the bench can do.
+func (w *gapWriter) environment() *graph.Environment {
+	e := &graph.Environment{Shows: make([][monitor.Classes]bool, len(w.site.Channels))}
+	e.Drives, e.Supply = w.wires.CanPlay()
 	late := w.site.Rig.Supply.Boot + w.wires.Load().Cycle
-	a.Slack = 5 + uint64((late+w.site.Period.Max-1)/w.site.Period.Max)
-	for i := range a.Shows {
+	e.Slack = 5 + uint64((late+w.site.Period.Max-1)/w.site.Period.Max)
+	for i := range e.Shows {
 		for class := monitor.Class(0); class < monitor.Classes; class++ {
-			a.Shows[i][class] = stimulus.Shows(w.wires, i, &w.logic.Channels[i].Config, class)
+			e.Shows[i][class] = stimulus.Shows(w.wires, i, &w.logic.Channels[i].Config, class)
 		}
 	}
-	return a
+	return e
 }
 
-// play makes a scenario of a tour. A story in which nothing is energised gets an ending in which something is: a dead unit does
+// play makes a scenario of a path. A story in which nothing is energised gets an ending in which something is: a dead unit does
 // nothing either, and such a run would not be judged.
-func (w *gapWriter) play(gap stimulus.Goal, tour graph.Tour) (made gapFile, because string) {
+func (w *gapWriter) play(gap stimulus.Goal, path graph.Path) (made gapFile, because string) {
 	first := ""
 	for _, how := range []ending{asItIs, putRight, restarted} {
-		if made, because = w.try(gap, tour, how); because == "" {
+		if made, because = w.try(gap, path, how); because == "" {
 			return made, ""
 		}
 		if first == "" || first == notEnergised {
@@ -272,9 +274,9 @@ func (w *gapWriter) play(gap stimulus.Goal, tour graph.Tour) (made gapFile, beca
 const notEnergised = "no way was found to end its story with an output energised, and without that no step is judged"
 
 // try keeps a scenario only if the bench can play and judge it and the simulated logic goes through the gap.
-func (w *gapWriter) try(gap stimulus.Goal, tour graph.Tour, how ending) (made gapFile, because string) {
+func (w *gapWriter) try(gap stimulus.Goal, path graph.Path, how ending) (made gapFile, because string) {
 	name := "gap_" + slug(gap.Text)
-	text := w.scenario(name, gap, tour, how)
+	text := w.scenario(name, gap, path, how)
 	scenario, problems := sim.ParseScenario(name, text, w.site)
 	if problems != nil {
 		return made, "the scenario for it cannot be written: " + problems[0].Text
@@ -285,16 +287,16 @@ func (w *gapWriter) try(gap stimulus.Goal, tour graph.Tour, how ending) (made ga
 	case changes == 0:
 		return made, notEnergised
 	}
-	sightings := graph.NewSightings(w.model)
+	observer := graph.NewObserver(w.model)
 	plant, _, length := sim.Prepare(w.site, w.logic, scenario, scenario.Seed)
 	pace := &pace{w: w}
-	if err := loop.New(w.logic).Run(plant, sightings, pace); err != nil {
+	if err := loop.New(w.logic).Run(plant, observer, pace); err != nil {
 		return made, err.Error()
 	}
 	if pace.hasty {
 		return made, "on the way an output changes twice, faster than its contact can be seen to follow"
 	}
-	seen := sightings.Seen()
+	seen := observer.Texts()
 	if gap.Kind == stimulus.Fault {
 		seen = append(seen, gap.Text)
 	}

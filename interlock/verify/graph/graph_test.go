@@ -26,6 +26,19 @@ func graphModel(t *testing.T, file string) *model.Model {
 	return m
 }
 
+// texts are the transitions of a graph by what records call them.
+func texts(t *testing.T, m *model.Model, g *Graph) map[string]Transition {
+	t.Helper()
+	list := map[string]Transition{}
+	for _, one := range g.Transitions {
+		if _, twice := list[one.Text(m)]; twice {
+			t.Errorf("two transitions are called %q", one.Text(m))
+		}
+		list[one.Text(m)] = one
+	}
+	return list
+}
+
 func graphOf(t *testing.T, m *model.Model) *Graph {
 	t.Helper()
 	g, err := Make(m, model.Options{})
@@ -40,19 +53,19 @@ func TestNothingHappensOutsideTheGraph(t *testing.T) {
 	for _, file := range []string{"rig/bench_siding", "sites/kestrel_siding", "sites/hazel_works", "sites/amber_line"} {
 		m := graphModel(t, file)
 		g := graphOf(t, m)
-		s := NewSightings(m)
-		disturbSite(m, s, 40_000)
+		o := NewObserver(m)
+		disturbSite(m, o, 40_000)
 		inGraph := 0
-		for _, name := range s.Seen() {
-			if g.Has(name) {
+		for one := range o.Seen() {
+			if g.Has(one) {
 				inGraph++
 			} else {
-				t.Errorf("%s: the logic did what is not in the graph: %s", file, name)
+				t.Errorf("%s: the logic did what is not in the graph: %s", file, one.Text(m))
 			}
 		}
 		without := 0 // faults are not seen by the logic: who plays them says so
 		for i := range g.Transitions {
-			without += model.Int(g.Transitions[i].Kind != KindFault)
+			without += model.Int(g.Transitions[i].Group() != OfFault)
 		}
 		t.Logf("%s: %d in the graph without faults, %d seen at random", file, without, inGraph)
 		if inGraph < without/3 {
@@ -62,7 +75,7 @@ func TestNothingHappensOutsideTheGraph(t *testing.T) {
 }
 
 // disturbSite drives a healthy plant and spoils it at random.
-func disturbSite(m *model.Model, s *Sightings, scans int) {
+func disturbSite(m *model.Model, o *Observer, scans int) {
 	random := rand.New(rand.NewPCG(6, 4))
 	d := runs.NewDriver(model.Real(), m.Config, 0)
 	signals, news := make([]interlock.Signal, len(d.In.Signals)), make([]monitor.Class, len(d.In.Readings))
@@ -93,14 +106,14 @@ func disturbSite(m *model.Model, s *Sightings, scans int) {
 		d.In.Overrun = random.IntN(3000) == 0
 		d.Supply = random.IntN(20_000) == 0
 		d.Turn()
-		_ = s.Watch(&loop.Turn{In: d.In, State: d.State, Decision: d.Decision})
+		_ = o.Watch(&loop.Turn{In: d.In, State: d.State, Decision: d.Decision})
 	}
 }
 
 // What settings make impossible is not in the graph, and comes with them.
 func TestTheGraphKnowsTheSettings(t *testing.T) {
 	m := graphModel(t, "rig/bench_siding")
-	g := graphOf(t, m)
+	has := texts(t, m, graphOf(t, m))
 	for _, name := range []string{
 		"bond_1: bonded -> lost (open)", "bond_1: doubtful -> lost (high)", "bond_1: lost -> lost (between)",
 		"valve_1: kept out -> enabled (reset)", "valve_1: tripped -> enabled (reset)", "valve_1: enabled -> tripped (permissive lost: bond_1)",
@@ -108,7 +121,7 @@ func TestTheGraphKnowsTheSettings(t *testing.T) {
 		"valve_1: actuator unconfirmed (stayed open)", "car_1: wait over", "car_1: reconnected early", "car_1: released before rest",
 		"clamp_removed on bond_1", "stuck_valve on valve_1",
 	} {
-		if !g.Has(name) {
+		if _, ok := has[name]; !ok {
 			t.Errorf("%q is not in the graph", name)
 		}
 	}
@@ -116,15 +129,16 @@ func TestTheGraphKnowsTheSettings(t *testing.T) {
 		"bond_1: bonded -> doubtful (open)", "valve_1: enabled -> kept out (stop asked for)", "valve_1: start refused",
 		"valve_1: kept out -> enabled (automatic)", "bond_1: unconnected -> bonded (good)", "valve_1: enabled -> tripped (backup called)",
 	} {
-		if g.Has(name) {
+		if _, ok := has[name]; ok {
 			t.Errorf("%q is in the graph, and this site cannot do it", name)
 		}
 	}
-	if !g.Has("bond_1: bonded -> doubtful (high)") {
+	patient, lost := Transition{Kind: interlock.PhaseChanged, Before: monitor.Bonded, News: monitor.High, After: monitor.Doubtful}, Transition{Kind: interlock.PhaseChanged, Before: monitor.Bonded, News: monitor.High, After: monitor.Lost}
+	if g := graphOf(t, m); !g.Has(patient) || g.Has(lost) {
 		t.Error("a high reading has patience")
 	}
 	m.Config.Channels[0].Cost[monitor.High] = m.Config.Channels[0].Full
-	if g := graphOf(t, m); g.Has("bond_1: bonded -> doubtful (high)") || !g.Has("bond_1: bonded -> lost (high)") {
+	if g := graphOf(t, m); g.Has(patient) || !g.Has(lost) {
 		t.Error("without patience a high reading is lost at once")
 	}
 }
