@@ -50,7 +50,7 @@ func graphOf(t *testing.T, m *model.Model) *Graph {
 
 // Whatever a whole site does under random disturbances stands in the graph.
 func TestNothingHappensOutsideTheGraph(t *testing.T) {
-	for _, file := range []string{"rig/bench_siding", "sites/kestrel_siding", "sites/hazel_works", "sites/amber_line"} {
+	for _, file := range demoSites {
 		m := graphModel(t, file)
 		g := graphOf(t, m)
 		o := NewObserver(m)
