@@ -48,13 +48,22 @@ func faultTable(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 	return ended(code)
 }
 
+// joined are faults with their places in one text.
+func joined(list []fault.At, between string) string {
+	texts := make([]string, len(list))
+	for i, at := range list {
+		texts[i] = at.String()
+	}
+	return strings.Join(texts, between)
+}
+
 // writeFaultRuns writes a scenario for every minimal set that defeats, and for
 // every single fault that nothing shows.
 func writeFaultRuns(directory string, m *model.Model, t *fault.Table) error {
 	runs := namedRuns{}
 	for i := range t.Defeats {
 		d := &t.Defeats[i]
-		runs.add("defeat_"+d.Output+"_"+strings.Join(d.Faults, "_with_"), d.Run)
+		runs.add("defeat_"+d.Output+"_"+joined(d.Faults, "_with_"), d.Run)
 	}
 	for i := range t.Rows {
 		if r := &t.Rows[i]; r.Found == fault.NotDetected && r.Second == "" && !r.Defeats {

@@ -72,16 +72,18 @@ func tellSets(out io.Writer, known namer, defeats []*fault.Defeat) {
 // setGroups puts sets together: faults at one place that defeat it with the very
 // same others are one list, and so are those others.
 func setGroups(known namer, defeats []*fault.Defeat) []*setGroup {
-	with := map[string]map[string][]string{} // says, fault, its others
-	var order [][2]string
-	add := func(says, fault, other string) {
-		if with[says] == nil {
-			with[says] = map[string][]string{}
+	type place struct {
+		says string
+		at   fault.At
+	}
+	with := map[place][]string{} // what defeats with it
+	var order []place
+	add := func(says string, one, other fault.At) {
+		at := place{says, one}
+		if with[at] == nil {
+			order = append(order, at)
 		}
-		if with[says][fault] == nil {
-			order = append(order, [2]string{says, fault})
-		}
-		with[says][fault] = append(with[says][fault], other)
+		with[at] = append(with[at], other.String())
 	}
 	seen := map[string]bool{}
 	for _, d := range defeats {
@@ -91,14 +93,13 @@ func setGroups(known namer, defeats []*fault.Defeat) []*setGroup {
 			seen[d.Says] = d.Seen
 		}
 	}
-	like := map[string]string{} // a list by what stands for it: place, says and others
+	like := map[place]string{} // a list by what stands for it: place, says and others
 	lists := map[string][]string{}
 	for _, at := range order {
-		name, on, _ := strings.Cut(at[1], " on ")
-		others := slices.Sorted(slices.Values(with[at[0]][at[1]]))
-		key := strings.Join(append(others, at[0], on), "|")
-		like[at[0]+"|"+at[1]] = key
-		lists[key] = append(lists[key], name)
+		others := slices.Sorted(slices.Values(with[at]))
+		key := strings.Join(append(others, at.says, at.at.On), "|")
+		like[at] = key
+		lists[key] = append(lists[key], at.at.Fault.Name)
 	}
 	var groups []*setGroup
 	have, shapes := map[string]bool{}, map[string]*setGroup{}
@@ -106,14 +107,12 @@ func setGroups(known namer, defeats []*fault.Defeat) []*setGroup {
 		if len(d.Faults) != 2 {
 			continue
 		}
-		one, other := like[d.Says+"|"+d.Faults[0]], like[d.Says+"|"+d.Faults[1]]
+		one, other := like[place{d.Says, d.Faults[0]}], like[place{d.Says, d.Faults[1]}]
 		if have[one+"||"+other] || have[other+"||"+one] {
 			continue
 		}
 		have[one+"||"+other] = true
-		g := &setGroup{one: lists[one], other: lists[other], says: d.Says, worst: b2i(seen[d.Says]), alike: 1}
-		_, g.onOne, _ = strings.Cut(d.Faults[0], " on ")
-		_, g.onOther, _ = strings.Cut(d.Faults[1], " on ")
+		g := &setGroup{one: lists[one], other: lists[other], onOne: d.Faults[0].On, onOther: d.Faults[1].On, says: d.Says, worst: b2i(seen[d.Says]), alike: 1}
 		if shape := known.shape(g.text()); shapes[shape] != nil {
 			shapes[shape].alike++
 		} else {

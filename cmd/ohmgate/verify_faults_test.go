@@ -15,6 +15,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	catalogue "ohmgate/interlock/fault"
 	"ohmgate/interlock/verify/fault"
 )
 
@@ -112,10 +113,12 @@ func TestFaultTableTellsWhatIsAlikeOnce(t *testing.T) {
 
 // Beyond a dozen groups of sets the rest is counted.
 func TestManySetsAreCounted(t *testing.T) {
+	var take, hide [20]catalogue.Fault
 	var defeats []*fault.Defeat
-	for i := range 20 {
+	for i := range take {
+		take[i].Name, hide[i].Name = fmt.Sprintf("take_%d", i), fmt.Sprintf("hide_%d", i)
 		for k := range i + 1 {
-			defeats = append(defeats, &fault.Defeat{Output: "valve", Says: "runs on", Faults: []string{fmt.Sprintf("take_%d on bond", i), fmt.Sprintf("hide_%d on bond", k)}})
+			defeats = append(defeats, &fault.Defeat{Output: "valve", Says: "runs on", Faults: []fault.At{{Fault: &take[i], On: "bond"}, {Fault: &hide[k], On: "bond"}}})
 		}
 	}
 	var b strings.Builder

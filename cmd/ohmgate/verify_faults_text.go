@@ -61,7 +61,7 @@ func tellFaultCounts(out io.Writer, t *fault.Table) {
 // defeats an output alone.
 func tellAlone(out io.Writer, t *fault.Table) {
 	var order []string
-	faults := map[string][]string{}
+	faults := map[string][]fault.At{}
 	for i := range t.Defeats {
 		if d := &t.Defeats[i]; len(d.Faults) == 1 && !d.Hidden {
 			if faults[d.Output] == nil {
@@ -71,7 +71,7 @@ func tellAlone(out io.Writer, t *fault.Table) {
 		}
 	}
 	for _, output := range order {
-		tellWrapped(out, "violated: "+output+" by ", strings.Join(faults[output], ", "))
+		tellWrapped(out, "violated: "+output+" by ", joined(faults[output], ", "))
 	}
 }
 

@@ -32,7 +32,7 @@ func (x *campaign) apart(a, b *placed) bool {
 }
 
 func (p *placed) everywhere() bool {
-	return p.fault.On == catalogue.OnBus || p.fault.On == catalogue.OnLogic
+	return p.Fault.On == catalogue.OnBus || p.Fault.On == catalogue.OnLogic
 }
 
 func (p *placed) gone() bool {
@@ -63,7 +63,7 @@ type meeting struct {
 // that a fault has to do with.
 func (x *campaign) meetsAt(p *placed) map[meeting]bool {
 	at := map[meeting]bool{}
-	switch p.fault.On {
+	switch p.Fault.On {
 	case catalogue.OnChannel:
 		x.meetsAtChannel(p.target, at)
 	case catalogue.OnOutput:

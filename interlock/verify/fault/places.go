@@ -21,30 +21,32 @@ type At struct {
 	On    string // channel, input, output or bypass; "bus", "logic"
 }
 
+func (a At) String() string { return a.Fault.Name + " on " + a.On }
+
+// MarshalText is how reports have it.
+func (a At) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
+
 // Near lists the faults that can be in the cone of an output, each at every place
 // where it shows anything.
 func Near(b *runs.Bench, output int) (list []At) {
 	for _, p := range (placer{b}).places(output) {
-		list = append(list, At{p.fault, p.on})
+		list = append(list, p.At)
 	}
 	return list
 }
 
 // placed is a fault of the catalogue at one place of the site.
 type placed struct {
-	fault  *catalogue.Fault
-	on     string
+	At
 	target int // channel, input, output or bypass number; 0 for the bus and the logic
 	looks  []look
 	meets  map[meeting]bool // what it has to do with
 }
 
-func (p *placed) name() string { return p.fault.Name + " on " + p.on }
-
 // samePlace says that two faults act on the very same thing, so that it matters
 // which of them has the last word.
 func (p *placed) samePlace(q *placed) bool {
-	return p.fault.On == q.fault.On && p.target == q.target
+	return p.Fault.On == q.Fault.On && p.target == q.target
 }
 
 // look is one way in which a fault can show itself, for as long as it acts, and
@@ -95,7 +97,7 @@ func (p placer) places(output int) []placed {
 			}
 		}
 		if len(looks) > 0 {
-			list = append(list, placed{fault: f, on: on, target: target, looks: looks})
+			list = append(list, placed{At: At{f, on}, target: target, looks: looks})
 		}
 	}
 	for _, f := range catalogue.All() {

@@ -59,8 +59,8 @@ type Row struct {
 // that is needed is gone, after every rule had its time.
 type Defeat struct {
 	Output string    `json:"output"`
-	Faults []string  `json:"faults"`
-	Seen   bool      `json:"seen"` // a rule acted or told, and yet it flows
+	Faults []At      `json:"faults"` // in alphabetical order
+	Seen   bool      `json:"seen"`   // a rule acted or told, and yet it flows
 	Says   string    `json:"says"`
 	Hidden bool      `json:"by_nature"` // each fault hides a loss: only a proof test can show it
 	Run    *runs.Run `json:"run,omitempty"`
@@ -269,9 +269,9 @@ func (x *campaign) rows(n int, of func(int) []faultJudged) []faultJudged {
 // row takes the worst over all looks: what is not seen counts before what is
 // told, and that before what is seen late.
 func (x *campaign) row(a, b *placed) faultJudged {
-	row := Row{Output: x.Model.Names.Outputs[x.output], Fault: a.fault.Name, On: a.on}
+	row := Row{Output: x.Model.Names.Outputs[x.output], Fault: a.Fault.Name, On: a.On}
 	if b != nil {
-		row.Second, row.SecondOn = b.fault.Name, b.on
+		row.Second, row.SecondOn = b.Fault.Name, b.On
 	}
 	var worst, defeating []look
 	var worse, beaten outcome
@@ -289,9 +289,9 @@ func (x *campaign) row(a, b *placed) faultJudged {
 	row.AtMost = x.atMost(worst, worse)
 	row.Defeats = defeating != nil
 	if row.Found == NotDetected {
-		row.Effect, row.Instead = "NOT detected: proof test", a.fault.ShownBy
+		row.Effect, row.Instead = "NOT detected: proof test", a.Fault.ShownBy
 		if text := ""; b != nil {
-			if text = b.fault.ShownBy; text != row.Instead {
+			if text = b.Fault.ShownBy; text != row.Instead {
 				row.Instead += "; " + text
 			}
 		}

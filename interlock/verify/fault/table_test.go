@@ -108,7 +108,7 @@ func TestDefeatsAreMinimal(t *testing.T) {
 	alone := map[string]bool{}
 	for _, d := range table.Defeats {
 		if len(d.Faults) == 1 {
-			alone[d.Faults[0]] = true
+			alone[d.Faults[0].String()] = true
 		}
 	}
 	require.Contains(t, alone, "strap_left_out on bond_3")
@@ -117,8 +117,8 @@ func TestDefeatsAreMinimal(t *testing.T) {
 		require.NotNil(t, d.Run)
 		require.NotEmpty(t, d.Run.Expect)
 		if len(d.Faults) == 2 {
-			require.False(t, alone[d.Faults[0]] || alone[d.Faults[1]], "%v", d.Faults)
-			pairs[d.Faults[0]+" + "+d.Faults[1]] = true
+			require.False(t, alone[d.Faults[0].String()] || alone[d.Faults[1].String()], "%v", d.Faults)
+			pairs[d.Faults[0].String()+" + "+d.Faults[1].String()] = true
 		}
 	}
 	require.Contains(t, pairs, "clamp_removed on bond_1 + shorted_leads on bond_1")
@@ -184,7 +184,7 @@ func TestAStuckValveWithoutConfirmation(t *testing.T) {
 	require.Equal(t, NotDetected, rowOf(t, table, "stuck_valve", "valve_1").Found)
 	found := false
 	for _, d := range table.Defeats {
-		if len(d.Faults) == 2 && d.Faults[0] == "clamp_removed on bond_1" && d.Faults[1] == "stuck_valve on valve_1" {
+		if len(d.Faults) == 2 && d.Faults[0].String() == "clamp_removed on bond_1" && d.Faults[1].String() == "stuck_valve on valve_1" {
 			found = true
 			require.True(t, d.Seen)
 			require.Equal(t, "withheld, and product flows on although the bond is gone", d.Says)

@@ -2,7 +2,6 @@ package fault
 
 import (
 	"fmt"
-	"sort"
 	"strings"
 
 	"ohmgate/interlock"
@@ -247,20 +246,20 @@ func (p placer) ruleOf(d *runs.Driver, output int) string {
 	return strings.Join(texts, ", ")
 }
 
-// names lists one fault, or two, in alphabetical order.
-func namesOf(a, b *placed) []string {
-	names := []string{a.name()}
-	if b != nil {
-		names = append(names, b.name())
-		sort.Strings(names)
+// set lists one fault, or two, in alphabetical order.
+func set(a, b *placed) []At {
+	if b == nil {
+		return []At{a.At}
 	}
-	return names
+	if b.String() < a.String() {
+		a, b = b, a
+	}
+	return []At{a.At, b.At}
 }
 
 // defeat is a set that defeats the interlock.
 func (x *campaign) defeat(a, b *placed, looks []look, o outcome) *Defeat {
-	names := namesOf(a, b)
-	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: names, Seen: o.found != NotDetected, Hidden: a.fault.Hides && (b == nil || b.fault.Hides)}
+	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: set(a, b), Seen: o.found != NotDetected, Hidden: a.Fault.Hides && (b == nil || b.Fault.Hides)}
 	d.Says = "runs on although the bond is gone"
 	if o.found == Withheld {
 		d.Says = "withheld, and product flows on although the bond is gone"
@@ -281,8 +280,12 @@ func (x *campaign) runOf(a, b *placed, looks []look, says string) *runs.Run {
 	if o.found == Withheld && someStuck(looks) && !x.truly(looks) {
 		r.lasts()
 	}
-	names, output := namesOf(a, b), x.Model.Names.Outputs[x.output]
-	run := r.record.Finish(fmt.Sprintf("%s: %s %s", strings.Join(names, " with "), output, says), len(names))
+	faults, output := a.String(), x.Model.Names.Outputs[x.output]
+	list := set(a, b)
+	if len(list) == 2 {
+		faults = list[0].String() + " with " + list[1].String()
+	}
+	run := r.record.Finish(fmt.Sprintf("%s: %s %s", faults, output, says), len(list))
 	run.Property, run.Output = "fault table", output
 	claim := output + " is not enabled"
 	if o.found == Withheld { // it flows on: nothing else in the stream may run
