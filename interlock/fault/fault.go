@@ -106,8 +106,9 @@ func (r Readings) Classes(asBefore monitor.Class, overRangeIsOpen bool) [monitor
 	return set
 }
 
-// Signals is a set of what a binary input may look like while a fault acts, on
-// the wire, before any inversion. Zero: the fault leaves inputs alone.
+// Signals is a set of what a binary input may look like while a fault acts: on the
+// wire, before any inversion, or as its contact stands, whichever way that is wired.
+// Zero: the fault leaves inputs alone.
 type Signals uint8
 
 const (
@@ -116,10 +117,12 @@ const (
 	SignalHigh
 	SignalFaulty // the module says: do not use it
 	NoSignal     // nothing arrives
-	signalKinds  = iota
+	ContactMade  // held down
+	ContactOpen
+	signalKinds = iota
 )
 
-var signalTexts = [signalKinds]string{"as before", "0", "1", "faulty", "nothing arrives"}
+var signalTexts = [signalKinds]string{"as before", "0", "1", "faulty", "nothing arrives", "made", "open"}
 
 // Each calls f with the text of every member, in fixed order.
 func (s Signals) Each(f func(text string)) { eachText(uint16(s), signalTexts[:], f) }
@@ -171,7 +174,60 @@ type Sees struct {
 	Machine  Machine
 }
 
-// Fault is one entry of the catalogue.
+// Bond is what is true of the connection between a part and earth while a fault acts
+// on its channel. Zero is the worst.
+type Bond uint8
+
+const (
+	BondGone   Bond = iota // the part floats, whatever is read
+	BondAsRead             // it floats while it reads bad, and wherever the fault hides that
+	BondStays              // the fault is elsewhere: in the wire, the instrument, on the bus
+)
+
+// Course is what a fault does as time passes. Zero is the worst.
+type Course uint8
+
+const (
+	ComesAndGoes Course = iota // in any scan it may show anything of what it can show, or nothing
+	Steady                     // in every scan the same, or what moves one way and then stays
+	Bounces                    // for a moment after a change, never the same for long
+)
+
+// Hides is where a loss can look good for ever while a fault acts, so that no rule on
+// the reading or the input can notice it. Zero, nobody said, is taken for everywhere,
+// and yet does not excuse the interlock: a test demands that it is said.
+type Hides uint8
+
+const (
+	HidesUnsaid       Hides = iota
+	HidesALoss              // everywhere
+	HidesFromTheClamp       // but for a channel that closes through the part's own way to earth
+	HidesOnMegohms          // on channels that reject at a megohm or more
+	HidesNothing
+)
+
+// Evidence is what becomes of the object evidence of a channel while a fault acts on
+// it. Zero is the worst.
+type Evidence uint8
+
+const (
+	EvidenceFree Evidence = iota // it may stay, and it may go
+	EvidenceGoes
+	EvidenceStays
+)
+
+// Uses is a set of what an input is used for. Zero, as the inputs that a fault fits,
+// is every use.
+type Uses uint8
+
+const (
+	Buttons Uses = 1 << iota
+	EndSwitches
+)
+
+// Fault is one entry of the catalogue: all that is said of a fault anywhere. What an
+// entry leaves out is taken for the worst, so that a fault that was written in a hurry
+// gets no row that is too good.
 type Fault struct {
 	Name   string
 	On     Target
@@ -179,12 +235,16 @@ type Fault struct {
 	Models string  // what happens in the plant
 	Params []Param // in the order in which people read them
 	Sees   Sees
-	// Hides says that while the fault acts a connection that is truly gone can
-	// still read good: no rule on the reading can notice it.
-	Hides bool
-	// Gone says that while it acts the part may truly float, or the actuator may
-	// truly stay open although it is withheld.
-	Gone bool
+	Course Course
+
+	// Of a fault on a channel:
+	Bond     Bond
+	Hides    Hides
+	Evidence Evidence
+
+	// Fits is the use of the inputs on which a fault on an input can be.
+	Fits Uses
+
 	// ShownBy is what shows it to people where no rule of the logic does.
 	ShownBy string
 	// Act says that a person does it on purpose or by habit; it happens at a

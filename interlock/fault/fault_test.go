@@ -43,9 +43,25 @@ func TestEveryEntryIsComplete(t *testing.T) {
 	require.Len(t, names, len(All()))
 }
 
+// What an entry must say, because zero is no answer.
+func TestEveryEntrySaysWhereItHides(t *testing.T) {
+	for _, f := range All() {
+		require.NotEqual(t, HidesUnsaid, f.Hides, "%s: where can a loss look good for ever while it acts? Say Hides: HidesALoss, …, or HidesNothing", f.Name)
+		if f.Bond == BondGone && f.On == OnChannel && f.Hides == HidesNothing {
+			require.Zero(t, f.Sees.Readings&(AsBefore|ReadsGood), "%s takes the bond away and can read good, and says that it hides nothing", f.Name)
+		}
+	}
+}
+
 // TestFreedomFitsTheTarget: a fault acts on what it is on.
 func TestFreedomFitsTheTarget(t *testing.T) {
 	for _, f := range All() {
+		if f.On != OnChannel {
+			require.Zero(t, Evidence(f.Bond)|f.Evidence, "%s: only a fault on a channel says what becomes of bond and evidence", f.Name)
+		}
+		if f.On != OnInput {
+			require.Zero(t, f.Fits, "%s: only a fault on an input says which it fits", f.Name)
+		}
 		switch f.On {
 		case OnChannel:
 			require.NotZero(t, f.Sees.Readings, f.Name)

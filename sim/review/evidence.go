@@ -141,7 +141,7 @@ var seenBy = map[string]func(s *subject, c *site.Channel) bool{
 // unseen are the faults of the catalogue that no rule on this channel notices.
 func (s *subject) unseen(c *site.Channel) (names []string) {
 	for _, f := range fault.All() {
-		if f.On != fault.OnChannel || !f.Hides {
+		if f.On != fault.OnChannel || f.Hides == fault.HidesNothing {
 			continue
 		}
 		if shown := seenBy[f.Name]; shown == nil || !shown(s, c) {

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock"
+	catalogue "ohmgate/interlock/fault"
 	"ohmgate/interlock/tell"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
@@ -257,9 +258,14 @@ func set(a, b *placed) []At {
 	return []At{a.At, b.At}
 }
 
+// excused says that by its nature a fault lets a loss look good.
+func excused(p *placed) bool {
+	return p.Fault.Hides != catalogue.HidesNothing && p.Fault.Hides != catalogue.HidesUnsaid
+}
+
 // defeat is a set that defeats the interlock.
 func (x *campaign) defeat(a, b *placed, looks []look, o outcome) *Defeat {
-	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: set(a, b), Seen: o.found != NotDetected, Hidden: a.Fault.Hides && (b == nil || b.Fault.Hides)}
+	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: set(a, b), Seen: o.found != NotDetected, Hidden: excused(a) && (b == nil || excused(b))}
 	d.Says = "runs on although the bond is gone"
 	if o.found == Withheld {
 		d.Says = "withheld, and product flows on although the bond is gone"
