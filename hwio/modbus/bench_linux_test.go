@@ -20,7 +20,7 @@ func BenchmarkPollCycle(b *testing.B) {
 		b.Run(fmt.Sprint(baud), func(b *testing.B) {
 			line := port.Line{Baud: baud, DataBits: 8, Parity: port.EvenParity, StopBits: 1}
 			const turnaround = 2 * time.Millisecond
-			_, _, client, _ := bench(b, twin.Behaviour{Line: line, Turnaround: turnaround}, modbus.Settings{Line: line, RefuseEarly: true})
+			_, _, client, _ := benchOn(b, false, twin.Behaviour{Line: line, Turnaround: turnaround}, modbus.Settings{Line: line, RefuseEarly: true})
 			request := modbus.Request{Function: modbus.ReadInputs, Count: 16}
 			_, err := client.Do(unit, request)
 			require.NoError(b, err)
@@ -48,7 +48,7 @@ func BenchmarkPollCycle(b *testing.B) {
 // end of the line included.
 func BenchmarkIdleLoop(b *testing.B) {
 	line := port.Line{Baud: 115200, DataBits: 8, Parity: port.EvenParity, StopBits: 1}
-	_, _, client, _ := bench(b, twin.Behaviour{Line: line, Turnaround: time.Millisecond}, modbus.Settings{Line: line, RefuseEarly: true})
+	_, _, client, _ := benchOn(b, false, twin.Behaviour{Line: line, Turnaround: time.Millisecond}, modbus.Settings{Line: line, RefuseEarly: true})
 	request := modbus.Request{Function: modbus.ReadInputs, Count: 16}
 	used := processorTime(b)
 	next := time.Now()

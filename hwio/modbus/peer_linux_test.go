@@ -14,12 +14,19 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/hwio/internal/hwtest"
 	"ohmgate/hwio/modbus"
 	"ohmgate/hwio/port"
 )
 
 // These tests hold the client and the pure server against an independent one: pymodbus, Debian package python3-pymodbus,
 // over a pair of pseudo-terminals made by socat, and over TCP.
+
+const (
+	answerLimit = 5 * time.Second
+	// tolerated is how late the machine may be while a peer cuts frames by silence: it waits for five milliseconds of that.
+	tolerated = 5 * time.Millisecond
+)
 
 const python = "/usr/bin/python3" // Debian's own, which sees Debian's packages
 
@@ -44,7 +51,7 @@ else:
 `
 
 // missing skips a test for want of a peer, unless on the build server, where peers are not optional.
-func missing(t *testing.T, what string) {
+func missing(t testing.TB, what string) {
 	t.Helper()
 	if os.Getenv("CI") == "true" {
 		t.Fatalf("%s is missing: install it", what)
@@ -52,7 +59,7 @@ func missing(t *testing.T, what string) {
 	t.Skipf("%s is missing: this test needs it as an independent peer", what)
 }
 
-func needPeer(t *testing.T) {
+func needPeer(t testing.TB) {
 	t.Helper()
 	if _, err := exec.LookPath("socat"); err != nil {
 		missing(t, "socat (Debian package socat)")
@@ -63,7 +70,7 @@ func needPeer(t *testing.T) {
 }
 
 // background starts a program that is ended with the test.
-func background(t *testing.T, name string, arguments ...string) *bytes.Buffer {
+func background(t testing.TB, name string, arguments ...string) *bytes.Buffer {
 	t.Helper()
 	during, stop := context.WithCancel(context.Background())
 	command := exec.CommandContext(during, name, arguments...)
@@ -77,9 +84,9 @@ func background(t *testing.T, name string, arguments ...string) *bytes.Buffer {
 	return output
 }
 
-func eventually(t *testing.T, what string, is func() bool) {
+func eventually(t testing.TB, what string, is func() bool) {
 	t.Helper()
-	for deadline := time.Now().Add(15 * time.Second); !is(); time.Sleep(20 * time.Millisecond) {
+	for deadline := time.Now().Add(2 * time.Minute); !is(); time.Sleep(20 * time.Millisecond) {
 		if time.Now().After(deadline) {
 			t.Fatalf("%s did not come up", what)
 		}
@@ -98,7 +105,7 @@ func peerImage() *modbus.Image {
 	return image
 }
 
-func serialPeer(t *testing.T) port.Port {
+func serialPeer(t testing.TB) port.Port {
 	needPeer(t)
 	directory := t.TempDir()
 	ours, theirs := filepath.Join(directory, "ours"), filepath.Join(directory, "theirs")
@@ -112,7 +119,7 @@ func serialPeer(t *testing.T) port.Port {
 	line, err := port.Open(ours, port.Settings{Poll: 5 * time.Millisecond})
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = line.Halt() })
-	client := modbus.NewClient(line, modbus.Settings{Turnaround: 100 * time.Millisecond, Late: 20 * time.Millisecond})
+	client := modbus.NewClient(line, modbus.Settings{Turnaround: 200 * time.Millisecond, Late: 20 * time.Millisecond})
 	eventually(t, "pymodbus", func() bool {
 		_, _, err := client.ReadCoils(unit, 0, 1)
 		return err == nil
@@ -120,7 +127,7 @@ func serialPeer(t *testing.T) port.Port {
 	return line
 }
 
-func tcpPeer(t *testing.T) port.Port {
+func tcpPeer(t testing.TB) port.Port {
 	needPeer(t)
 	listener, err := net.Listen("tcp", "127.0.0.1:0")
 	require.NoError(t, err)
@@ -138,15 +145,19 @@ func tcpPeer(t *testing.T) port.Port {
 
 func TestClientAgainstIndependentServer(t *testing.T) {
 	t.Run("RTU over socat", func(t *testing.T) {
-		allFunctions(t, modbus.NewClient(serialPeer(t), modbus.Settings{Turnaround: time.Second}))
+		hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
+			allFunctions(t, modbus.NewClient(serialPeer(t), modbus.Settings{Turnaround: answerLimit}))
+		})
 	})
 	t.Run("TCP", func(t *testing.T) {
-		allFunctions(t, modbus.NewClient(tcpPeer(t), modbus.Settings{Framing: modbus.TCP, Turnaround: time.Second}))
+		hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
+			allFunctions(t, modbus.NewClient(tcpPeer(t), modbus.Settings{Framing: modbus.TCP, Turnaround: answerLimit}))
+		})
 	})
 }
 
 // allFunctions puts every function and the exceptions that a well-formed client can cause.
-func allFunctions(t *testing.T, client *modbus.Client) {
+func allFunctions(t testing.TB, client *modbus.Client) {
 	image := peerImage()
 	coils, _, err := client.ReadCoils(unit, 3, 37)
 	require.NoError(t, err)
@@ -206,14 +217,18 @@ func TestServeAgreesWithIndependentServer(t *testing.T) {
 		{0x01, 0, 0, 0, 0}, {0x02, 0, 0, 0x07, 0xD1}, {0x03, 0, 0, 0, 0}, {0x04, 0, 0, 0, 0x7E}, {0x03, 0xFF, 0xFF, 0, 0},
 	}
 	t.Run("RTU over socat", func(t *testing.T) {
-		agree(t, serialPeer(t), malformed, func(pdu []byte) []byte { return modbus.EncodeRTU(unit, pdu) })
+		hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
+			agree(t, serialPeer(t), malformed, func(pdu []byte) []byte { return modbus.EncodeRTU(unit, pdu) })
+		})
 	})
 	t.Run("TCP", func(t *testing.T) {
-		agree(t, tcpPeer(t), append(malformed, []byte{0x41, 0, 0, 0, 0}), func(pdu []byte) []byte { return modbus.EncodeTCP(77, unit, pdu) })
+		hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
+			agree(t, tcpPeer(t), append(malformed, []byte{0x41, 0, 0, 0, 0}), func(pdu []byte) []byte { return modbus.EncodeTCP(77, unit, pdu) })
+		})
 	})
 }
 
-func agree(t *testing.T, line port.Port, pdus [][]byte, frame func([]byte) []byte) {
+func agree(t testing.TB, line port.Port, pdus [][]byte, frame func([]byte) []byte) {
 	image := peerImage()
 	dice := rand.New(rand.NewPCG(9, 1))
 	for range 150 {
@@ -224,7 +239,7 @@ func agree(t *testing.T, line port.Port, pdus [][]byte, frame func([]byte) []byt
 		served := modbus.Serve(image, pdu)
 		want := frame(served)
 		answer, err := line.Exchange(port.Ask{
-			Request: frame(pdu), Quiet: 3 * time.Millisecond, Wait: 500 * time.Millisecond, Rest: 20 * time.Millisecond,
+			Request: frame(pdu), Quiet: 3 * time.Millisecond, Wait: answerLimit, Rest: answerLimit,
 			Complete: func(heard []byte) bool { return len(heard) >= len(want) },
 		})
 		require.NoError(t, err, "% X", pdu)
@@ -237,7 +252,7 @@ func agree(t *testing.T, line port.Port, pdus [][]byte, frame func([]byte) []byt
 	require.Greater(t, refused, 15)
 }
 
-func randomRequest(t *testing.T, dice *rand.Rand) []byte {
+func randomRequest(t testing.TB, dice *rand.Rand) []byte {
 	request := modbus.Request{Function: modbus.Functions[dice.IntN(len(modbus.Functions))], First: uint16(dice.IntN(110))}
 	count := 1 + dice.IntN(12)
 	switch request.Function {

@@ -336,7 +336,7 @@ func (b *rehearsed) atScan(scan int, what func()) {
 
 func TestPulledPlug(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
-	b.atScan(100, func() { _ = b.twin.Room.Unplug("bus") })
+	b.atScan(100, func() { _ = b.twin.Hardware.Unplug("bus") })
 	report, sheets := b.perform(t, context.Background())
 	require.EqualValues(t, 5, report.Exit)
 	require.Equal(t, sheet.StateUnknown, report.RigState)
@@ -353,7 +353,7 @@ func TestUnpluggedInEveryPhase(t *testing.T) {
 	for _, phase := range []string{"looking", "wiring", "loop-back", "silence", "run 1", "release"} {
 		t.Run(phase, func(t *testing.T) {
 			b := newBench(t, rehearse.Options{})
-			unplug := func() { _ = b.twin.Room.Unplug("bus") }
+			unplug := func() { _ = b.twin.Hardware.Unplug("bus") }
 			b.order.Progress = func(text string) {
 				switch {
 				case !strings.HasPrefix(text, phase):
@@ -384,8 +384,8 @@ func TestUnpluggedInEveryPhase(t *testing.T) {
 func TestPlugPutBack(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
 	b.atScan(100, func() {
-		_ = b.twin.Room.Unplug("bus")
-		time.AfterFunc(400*time.Millisecond, func() { _ = b.twin.Room.Plug("bus") })
+		_ = b.twin.Hardware.Unplug("bus")
+		time.AfterFunc(400*time.Millisecond, func() { _ = b.twin.Hardware.Plug("bus") })
 	})
 	report, _ := b.perform(t, context.Background())
 	require.EqualValues(t, 5, report.Exit, "the run is lost all the same")
@@ -423,7 +423,7 @@ func TestFullDisk(t *testing.T) {
 		require.EqualValues(t, 5, report.Exit)
 		require.Equal(t, sheet.StateUnmoved, report.RigState)
 		require.Contains(t, report.Trouble, "no space left")
-		for _, change := range b.twin.Room.History() {
+		for _, change := range b.twin.Hardware.History() {
 			require.NotEqual(t, "coil", change.Kind, "a relay moved without a record")
 		}
 	})
@@ -460,7 +460,7 @@ func TestMisbehavingLine(t *testing.T) {
 // TestSilentModule: an input module that stops answering for good ends the run.
 func TestSilentModule(t *testing.T) {
 	b := newBench(t, rehearse.Options{})
-	b.atScan(60, func() { _ = b.twin.Room.Behave("bus", twin.Behaviour{LoseQuestion: 1000}) })
+	b.atScan(60, func() { _ = b.twin.Hardware.Behave("bus", twin.Behaviour{LoseQuestion: 1000}) })
 	report, _ := b.perform(t, context.Background())
 	require.EqualValues(t, 5, report.Exit)
 	require.Equal(t, sheet.StateUnknown, report.RigState)

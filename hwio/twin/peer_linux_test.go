@@ -42,7 +42,7 @@ int main(int argc, char **argv) {
     uint8_t pattern[3] = {1, 0, 1}; uint16_t values[2] = {0x0102, 0xFFFE};
     modbus_t *bus = modbus_new_rtu(argv[1], 19200, 'N', 8, 1);
     MUST(argc == 2 && bus && modbus_set_slave(bus, 17) == 0 && modbus_connect(bus) == 0);
-    MUST(modbus_set_response_timeout(bus, 1, 0) == 0);
+    MUST(modbus_set_response_timeout(bus, 30, 0) == 0 && modbus_set_byte_timeout(bus, 30, 0) == 0);
     MUST(modbus_write_bit(bus, 2, 1) == 1);
     MUST(modbus_write_bits(bus, 8, 3, pattern) == 3);
     MUST(modbus_read_bits(bus, 0, 16, bits) == 16);
@@ -72,7 +72,7 @@ int main(int argc, char **argv) {
 const clientInPython = `
 import sys
 from pymodbus.client import ModbusSerialClient
-client = ModbusSerialClient(port=sys.argv[1], baudrate=19200, timeout=1)
+client = ModbusSerialClient(port=sys.argv[1], baudrate=19200, timeout=30)
 assert client.connect()
 def good(reply):
     assert not reply.isError(), reply
@@ -93,20 +93,20 @@ client.close()
 print("all as it should be")
 `
 
-// peerRoom is what both clients expect to find.
-func peerRoom(t *testing.T, behaviour twin.Behaviour) *twin.Room {
+// peerHardware is what both clients expect to find.
+func peerHardware(t *testing.T, behaviour twin.Behaviour) *twin.Hardware {
 	module := &twin.Module{Unit: 17, Memory: modbus.NewImage(16, 16, 8, 8)}
-	room := open(t, twin.Config{Lines: []twin.Line{{Name: "bus", Behaviour: behaviour, Modules: []*twin.Module{module}}}})
-	require.NoError(t, room.Within(func(stage *twin.Stage) {
-		require.True(t, stage.SetInput("bus", 17, 5, true))
-		require.True(t, stage.SetReadings("bus", 17, 6, 0x0012, 0xD687)) // 1234567 micro-ohms in two registers
+	hardware := open(t, twin.Config{Lines: []twin.Line{{Name: "bus", Behaviour: behaviour, Modules: []*twin.Module{module}}}})
+	require.NoError(t, hardware.Within(func(devices *twin.Devices) {
+		require.True(t, devices.SetInput("bus", 17, 5, true))
+		require.True(t, devices.SetReadings("bus", 17, 6, 0x0012, 0xD687)) // 1234567 micro-ohms in two registers
 	}))
-	return room
+	return hardware
 }
 
 func runPeer(t *testing.T, name string, arguments ...string) {
 	t.Helper()
-	limited, stop := context.WithTimeout(context.Background(), 30*time.Second)
+	limited, stop := context.WithTimeout(context.Background(), 5*time.Minute)
 	defer stop()
 	output, err := exec.CommandContext(limited, name, arguments...).CombinedOutput()
 	require.NoError(t, err, "%s", output)
@@ -134,7 +134,7 @@ func TestIndependentClientInC(t *testing.T) {
 	output, err := exec.Command("gcc", "-Wall", "-o", program, source, "-I/usr/include/modbus", "-lmodbus").CombinedOutput()
 	require.NoError(t, err, "%s", output)
 	for name, behaviour := range behaviours {
-		t.Run(name, func(t *testing.T) { runPeer(t, program, peerRoom(t, behaviour).Path("bus")) })
+		t.Run(name, func(t *testing.T) { runPeer(t, program, peerHardware(t, behaviour).Path("bus")) })
 	}
 }
 
@@ -146,6 +146,6 @@ func TestIndependentClientInPython(t *testing.T) {
 		if behaviour.Pieces > 0 {
 			continue // this client takes a gap above t1.5 for the end of the frame, which is its right
 		}
-		t.Run(name, func(t *testing.T) { runPeer(t, python, "-c", clientInPython, peerRoom(t, behaviour).Path("bus")) })
+		t.Run(name, func(t *testing.T) { runPeer(t, python, "-c", clientInPython, peerHardware(t, behaviour).Path("bus")) })
 	}
 }

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"ohmgate/hwio/internal/pseudo"
 	"ohmgate/hwio/modbus"
 	"ohmgate/hwio/port"
 )
@@ -14,13 +13,13 @@ import (
 const heardLimit = 4096
 
 // arrived is called for every lump of bytes from a client.
-func (r *Room) arrived(l *line, from *pseudo.Terminal, at port.Stamp, data []byte) {
+func (h *Hardware) arrived(l *line, from terminal, at port.Stamp, data []byte) {
 	if l.terminal != from {
 		return // of a plug that was pulled since
 	}
 	onWire := l.Behaviour.Line.WireTime(len(data))
 	if l.Behaviour.Echo {
-		r.due(at.Add(onWire), func() { r.put(l, from, data) })
+		h.due(at.Add(onWire), func() { h.put(l, from, data) })
 	}
 	// A silence of t3.5 ends whatever was there: half a frame never joins the next one.
 	if l.Instrument == nil && len(l.heard) > 0 && at.Sub(l.heardAt) > modbus.OuterSilence(l.Behaviour.Line.Baud)+lumpTime {
@@ -29,7 +28,7 @@ func (r *Room) arrived(l *line, from *pseudo.Terminal, at port.Stamp, data []byt
 	l.heard = append(l.heard, data...)
 	l.heardAt = max(at, l.heardAt).Add(onWire)
 	if l.Instrument != nil {
-		r.hearLines(l, from)
+		h.hearLines(l, from)
 		return
 	}
 	for {
@@ -38,9 +37,9 @@ func (r *Room) arrived(l *line, from *pseudo.Terminal, at port.Stamp, data []byt
 			break
 		}
 		l.heard = append([]byte(nil), l.heard[end:]...)
-		r.question(l, from, unit, append([]byte(nil), pdu...))
+		h.question(l, from, unit, append([]byte(nil), pdu...))
 	}
-	r.unknownFunction(l, from)
+	h.unknownFunction(l, from)
 	if len(l.heard) > heardLimit {
 		l.heard = nil
 	}
@@ -51,25 +50,25 @@ const lumpTime = 20 * time.Millisecond
 
 // unknownFunction answers a frame whose function this program does not know, and whose length therefore only silence
 // tells: after t3.5, if the check sum is right.
-func (r *Room) unknownFunction(l *line, from *pseudo.Terminal) {
+func (h *Hardware) unknownFunction(l *line, from terminal) {
 	heard := append([]byte(nil), l.heard...)
 	if len(heard) == 0 {
 		return
 	}
 	silence := modbus.OuterSilence(l.Behaviour.Line.Baud)
-	r.due(l.heardAt.Add(silence), func() {
+	h.due(l.heardAt.Add(silence), func() {
 		if l.terminal != from || !bytes.Equal(l.heard, heard) {
 			return
 		}
 		if unit, pdu, err := modbus.DecodeRTU(heard); err == nil {
 			l.heard = nil
-			r.question(l, from, unit, append([]byte(nil), pdu...))
+			h.question(l, from, unit, append([]byte(nil), pdu...))
 		}
 	})
 }
 
 // question plans what happens to one valid question.
-func (r *Room) question(l *line, from *pseudo.Terminal, unit byte, pdu []byte) {
+func (h *Hardware) question(l *line, from terminal, unit byte, pdu []byte) {
 	behaviour := l.Behaviour
 	if falls(l.dice.question, behaviour.LoseQuestion) {
 		return
@@ -81,53 +80,53 @@ func (r *Room) question(l *line, from *pseudo.Terminal, unit byte, pdu []byte) {
 		if unit != modbus.Broadcast && unit != module.Unit {
 			continue
 		}
-		r.due(begin, func() {
-			answer := r.perform(l, module, pdu)
+		h.due(begin, func() {
+			answer := h.perform(l, module, pdu)
 			if unit != modbus.Broadcast {
-				r.answer(l, from, begin, modbus.EncodeRTU(module.Unit, answer))
+				h.answer(l, from, begin, modbus.EncodeRTU(module.Unit, answer))
 			}
 		})
 	}
 }
 
-// perform lets a module serve a question, and tells the world what moved.
-func (r *Room) perform(l *line, module *Module, pdu []byte) []byte {
+// perform lets a module serve a question, and tells the environment what moved.
+func (h *Hardware) perform(l *line, module *Module, pdu []byte) []byte {
 	module.lastHeard = port.Now()
 	coils := slices.Clone(module.Memory.CoilTable)
 	answer := modbus.Serve(module.Memory, pdu)
-	r.coilsMoved(l.Name, module, coils)
+	h.coilsMoved(l.Name, module, coils)
 	request, exception := modbus.DecodeRequest(pdu)
 	wrote := request.Function == modbus.WriteRegister || request.Function == modbus.WriteRegisters
-	if r.world != nil && exception == 0 && wrote && answer[0] == pdu[0] {
+	if h.environment != nil && exception == 0 && wrote && answer[0] == pdu[0] {
 		for index, value := range request.Words {
-			r.world.RegisterWritten(r.stage, l.Name, module.Unit, int(request.First)+index, value)
+			h.environment.RegisterWritten(h.devices, l.Name, module.Unit, int(request.First)+index, value)
 		}
 	}
 	return answer
 }
 
 // coilsMoved compares with what was before.
-func (r *Room) coilsMoved(name string, module *Module, before []bool) {
+func (h *Hardware) coilsMoved(name string, module *Module, before []bool) {
 	for index, on := range module.Memory.CoilTable {
 		if on == before[index] {
 			continue
 		}
-		r.note(Change{At: port.Now(), Line: name, Unit: module.Unit, Kind: "coil", At0: index, On: on})
-		if r.world != nil {
-			r.world.CoilMoved(r.stage, name, module.Unit, index, on)
+		h.note(Change{At: port.Now(), Line: name, Unit: module.Unit, Kind: "coil", At0: index, On: on})
+		if h.environment != nil {
+			h.environment.CoilMoved(h.devices, name, module.Unit, index, on)
 		}
 	}
 }
 
-func (r *Room) note(change Change) {
-	if len(r.history) >= historyLimit {
-		r.history = append([]Change(nil), r.history[historyLimit/2:]...)
+func (h *Hardware) note(change Change) {
+	if len(h.history) >= historyLimit {
+		h.history = append([]Change(nil), h.history[historyLimit/2:]...)
 	}
-	r.history = append(r.history, change)
+	h.history = append(h.history, change)
 }
 
 // answer puts an answer on the line when its last byte would have passed the wire, as faulty as the dice want it.
-func (r *Room) answer(l *line, from *pseudo.Terminal, begin port.Stamp, frame []byte) {
+func (h *Hardware) answer(l *line, from terminal, begin port.Stamp, frame []byte) {
 	behaviour := l.Behaviour
 	if falls(l.dice.answer, behaviour.LoseAnswer) {
 		return
@@ -143,18 +142,18 @@ func (r *Room) answer(l *line, from *pseudo.Terminal, begin port.Stamp, frame []
 		pieces = slices.Collect(slices.Chunk(frame, behaviour.Pieces))
 	}
 	for index, piece := range pieces {
-		r.due(end.Add(time.Duration(index)*behaviour.PieceGap), func() { r.put(l, from, piece) })
+		h.due(end.Add(time.Duration(index)*behaviour.PieceGap), func() { h.put(l, from, piece) })
 	}
 }
 
-func (r *Room) put(l *line, to *pseudo.Terminal, data []byte) {
+func (h *Hardware) put(l *line, to terminal, data []byte) {
 	if l.terminal == to {
 		to.Write(data)
 	}
 }
 
 // hearLines serves an instrument: whole lines, answered as lines.
-func (r *Room) hearLines(l *line, from *pseudo.Terminal) {
+func (h *Hardware) hearLines(l *line, from terminal) {
 	for {
 		end := bytes.IndexByte(l.heard, '\n')
 		if end < 0 {
@@ -167,9 +166,9 @@ func (r *Room) hearLines(l *line, from *pseudo.Terminal) {
 		}
 		begin := max(l.heardAt, l.busyTill).Add(l.dice.delay(l.Behaviour))
 		l.busyTill = begin
-		r.due(begin, func() {
+		h.due(begin, func() {
 			if reply := l.Instrument.Message(text); reply != "" {
-				r.answer(l, from, begin, []byte(reply+"\n"))
+				h.answer(l, from, begin, []byte(reply+"\n"))
 			}
 		})
 	}
@@ -179,17 +178,17 @@ func (r *Room) hearLines(l *line, from *pseudo.Terminal) {
 }
 
 // watchSilence lets a module's coils fall when nobody has spoken to it for its Silence.
-func (r *Room) watchSilence(name string, module *Module) {
+func (h *Hardware) watchSilence(name string, module *Module) {
 	if module.Silence <= 0 {
 		return
 	}
-	r.due(module.lastHeard.Add(module.Silence), func() {
+	h.due(module.lastHeard.Add(module.Silence), func() {
 		if port.Now().Sub(module.lastHeard) >= module.Silence {
 			before := slices.Clone(module.Memory.CoilTable)
 			clear(module.Memory.CoilTable)
-			r.coilsMoved(name, module, before)
+			h.coilsMoved(name, module, before)
 			module.lastHeard = port.Now() // look again one Silence later
 		}
-		r.watchSilence(name, module)
+		h.watchSilence(name, module)
 	})
 }

@@ -48,6 +48,7 @@ var mayImport = map[string][]string{
 	"hwio":                 {},
 	"hwio/internal/hwtest": {"hwio/port"},
 	"hwio/internal/pseudo": {},
+	"hwio/internal/hwtest": {"hwio/port"},
 	"hwio/port":            {},
 	"hwio/modbus":          {"hwio/port"},
 	"hwio/scpi":            {"hwio/port"},

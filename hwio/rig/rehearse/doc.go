@@ -4,7 +4,7 @@
 // Think of a driving simulator with a good driver and a handful of bad ones. The car reacts to the pedals as the real one
 // does, with the same dead times; only the road is painted.
 //
-//	rehearse.go  opens the room and wires it
+//	rehearse.go  opens a twin and wires it
 //	unit.go      the unit under test: reads contacts and resistances once a scan, turns the logic, moves its contacts
 //	wrong.go     units that are wrong, each in one way that has hurt somebody
 //	plant.go     a plant in the place of the unit, for stand-in and listen

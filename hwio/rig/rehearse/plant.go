@@ -11,7 +11,7 @@ import (
 
 // plant plays a source of readings and signals in real time behind transmitters and input modules, and obeys the relays.
 type plant struct {
-	w      *world
+	w      *environment
 	source loop.Source
 	in     *interlock.Inputs
 	last   []monitor.Reading
@@ -19,7 +19,7 @@ type plant struct {
 	ended  bool
 }
 
-func newPlant(w *world, source loop.Source) (*plant, error) {
+func newPlant(w *environment, source loop.Source) (*plant, error) {
 	logic, problems := w.m.Site.Logic()
 	if problems != nil {
 		return nil, problems
@@ -28,7 +28,7 @@ func newPlant(w *world, source loop.Source) (*plant, error) {
 }
 
 // tick is one scan of the plant. When the source has ended everything stays as it is.
-func (p *plant) tick(stage *twin.Stage) {
+func (p *plant) tick(devices *twin.Devices) {
 	if p.ended {
 		return
 	}
@@ -46,24 +46,24 @@ func (p *plant) tick(stage *twin.Stage) {
 	p.scan++
 	for i, t := range p.w.m.Hears {
 		if t != nil {
-			p.w.setInput(stage, *t, p.in.Signals[i] == interlock.High)
+			p.w.setInput(devices, *t, p.in.Signals[i] == interlock.High)
 		}
 	}
 	for output, t := range p.w.m.Contacts {
 		if t != nil { // the contact of a unit that does what it is told
-			p.w.setInput(stage, *t, coils.Energised(output))
+			p.w.setInput(devices, *t, coils.Energised(output))
 		}
 	}
 	for i := range p.in.Readings {
 		if r := p.in.Readings[i]; r.Quality != monitor.Absent {
 			p.last[i] = r
 		}
-		p.show(stage, i)
+		p.show(devices, i)
 	}
 }
 
 // show puts the last reading into the transmitter's registers, or at the meter's terminals.
-func (p *plant) show(stage *twin.Stage, channel int) {
+func (p *plant) show(devices *twin.Devices, channel int) {
 	wires := &p.w.m.Channels[channel]
 	if wires.Reads == nil || wires.ReadUnit == 0 {
 		return
@@ -73,7 +73,7 @@ func (p *plant) show(stage *twin.Stage, channel int) {
 		p.w.meters[wires.Reads.Module] = atMeter(p.last[channel])
 		return
 	}
-	stage.SetReadings(m.Port, byte(m.Address), wires.Reads.Point, wiring.ToRegisters(&p.w.m.Site.Channels[channel], wires.ReadUnit, p.last[channel])...)
+	devices.SetReadings(m.Port, byte(m.Address), wires.Reads.Point, wiring.ToRegisters(&p.w.m.Site.Channels[channel], wires.ReadUnit, p.last[channel])...)
 }
 
 // atMeter is a reading as a resistance that a meter measures.

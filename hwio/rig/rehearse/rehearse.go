@@ -15,29 +15,29 @@ import (
 
 // Options of a rehearsal. The zero value is a good unit on good lines.
 type Options struct {
-	Directory string           // where the lines appear; empty: a new temporary directory
-	Wrong     string           // name of a wrong unit
-	Behaviour twin.Behaviour   // of every line: jitter, lost and spoilt frames; wire times are those of the map
-	Plant     loop.Source      // a plant in the place of the unit
-	Prepare   func(*twin.Room) // told before anything moves; may be nil
-	Deaf      bool             // relay modules whose time-out is switched off, which the silence proof must find
-	Crossed   bool             // the first two loop-back inputs are swapped, which the self-test must find
-	Identity  string           // of every instrument; empty: what the map expects, if it is a plain text
+	Directory string               // where the lines appear; empty: a new temporary directory
+	Wrong     string               // name of a wrong unit
+	Behaviour twin.Behaviour       // of every line: jitter, lost and spoilt frames; wire times are those of the map
+	Plant     loop.Source          // a plant in the place of the unit
+	Prepare   func(*twin.Hardware) // told before anything moves; may be nil
+	Deaf      bool                 // relay modules whose time-out is switched off, which the silence proof must find
+	Crossed   bool                 // the first two loop-back inputs are swapped, which the self-test must find
+	Identity  string               // of every instrument; empty: what the map expects, if it is a plain text
 }
 
 // Twin is a running rehearsal.
 type Twin struct {
-	Room    *twin.Room
-	Devices map[string]string // by port, for bench.Settings
-	world   *world
+	Hardware    *twin.Hardware
+	Devices     map[string]string // by port, for bench.Settings
+	environment *environment
 }
 
 // turnaround is how long the twin's modules think: a tenth of a millisecond less than the map allows, at most 1 ms.
 const turnaround = time.Millisecond
 
-// Open opens a room wired as the map says.
+// Open opens hardware wired as the map says.
 func Open(m *wiring.Map, options Options) (*Twin, error) {
-	w := newWorld(m, options)
+	w := newEnvironment(m, options)
 	var err error
 	if options.Plant != nil {
 		w.ticker, err = newPlant(w, options.Plant)
@@ -47,33 +47,33 @@ func Open(m *wiring.Map, options Options) (*Twin, error) {
 	if err != nil {
 		return nil, err
 	}
-	config := twin.Config{Directory: options.Directory, World: w}
+	config := twin.Config{Directory: options.Directory, Environment: w}
 	for index := range m.Site.Rig.Ports {
 		if line, used := w.line(&m.Site.Rig.Ports[index]); used {
 			config.Lines = append(config.Lines, line)
 		}
 	}
-	room, err := twin.Open(config)
+	hardware, err := twin.Open(config)
 	if err != nil {
 		return nil, err
 	}
 	if options.Prepare != nil {
-		options.Prepare(room)
+		options.Prepare(hardware)
 	}
-	made := &Twin{Room: room, Devices: map[string]string{}, world: w}
+	made := &Twin{Hardware: hardware, Devices: map[string]string{}, environment: w}
 	for _, line := range config.Lines {
-		made.Devices[line.Name] = room.Path(line.Name)
+		made.Devices[line.Name] = hardware.Path(line.Name)
 	}
-	return made, room.Within(func(stage *twin.Stage) { w.begin(stage) })
+	return made, hardware.Within(func(devices *twin.Devices) { w.begin(devices) })
 }
 
 // Close ends the rehearsal.
-func (t *Twin) Close() error { return t.Room.Close() }
+func (t *Twin) Close() error { return t.Hardware.Close() }
 
 // Closed says how many contacts of relays are closed: the truth, whatever the bench believes.
 func (t *Twin) Closed() (count int) {
-	_ = t.Room.Within(func(*twin.Stage) {
-		for _, on := range t.world.contacts {
+	_ = t.Hardware.Within(func(*twin.Devices) {
+		for _, on := range t.environment.contacts {
 			if on {
 				count++
 			}
@@ -82,8 +82,8 @@ func (t *Twin) Closed() (count int) {
 	return count
 }
 
-// world is what hangs behind the terminals; the room's stage manager alone calls it.
-type world struct {
+// environment is what hangs behind the terminals; the twin's event loop alone calls it.
+type environment struct {
 	m        *wiring.Map
 	options  Options
 	contacts map[wiring.Terminal]bool // of relays, after their operate time
@@ -97,11 +97,11 @@ type world struct {
 
 // ticker is a unit or a plant: what happens once a scan.
 type ticker interface {
-	tick(stage *twin.Stage)
+	tick(devices *twin.Devices)
 }
 
-func newWorld(m *wiring.Map, options Options) *world {
-	w := &world{m: m, options: options, contacts: map[wiring.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, glitch: map[int]port.Stamp{}, loops: append([]wiring.Loop(nil), m.Loops...)}
+func newEnvironment(m *wiring.Map, options Options) *environment {
+	w := &environment{m: m, options: options, contacts: map[wiring.Terminal]bool{}, decades: map[int]*scpi.Instrument{}, meters: map[int]scpi.Resistance{}, glitch: map[int]port.Stamp{}, loops: append([]wiring.Loop(nil), m.Loops...)}
 	if options.Crossed && len(w.loops) > 1 {
 		w.loops[0].Input, w.loops[1].Input = w.loops[1].Input, w.loops[0].Input
 	}
@@ -112,7 +112,7 @@ func newWorld(m *wiring.Map, options Options) *world {
 const tableSize = 64
 
 // line is one port of the map with its modules; used is false where nobody is on it.
-func (w *world) line(p *site.RigPort) (made twin.Line, used bool) {
+func (w *environment) line(p *site.RigPort) (made twin.Line, used bool) {
 	settings, err := port.ParseLine(fmt.Sprintf("%d %s", p.Baud, p.Frame))
 	if err != nil {
 		return made, false
@@ -141,7 +141,7 @@ func (w *world) line(p *site.RigPort) (made twin.Line, used bool) {
 	return made, made.Instrument != nil || len(made.Modules) > 0
 }
 
-func (w *world) instrument(index int, module *site.RigModule) *scpi.Instrument {
+func (w *environment) instrument(index int, module *site.RigModule) *scpi.Instrument {
 	model := w.options.Identity
 	if model == "" {
 		model = module.Name
@@ -160,20 +160,20 @@ func (w *world) instrument(index int, module *site.RigModule) *scpi.Instrument {
 }
 
 // begin starts the ticking.
-func (w *world) begin(stage *twin.Stage) {
-	w.next = stage.Now()
-	w.again(stage)
+func (w *environment) begin(devices *twin.Devices) {
+	w.next = devices.Now()
+	w.again(devices)
 }
 
 // again ticks once and plans the next tick on the grid of scans, however late this one is.
-func (w *world) again(stage *twin.Stage) {
-	w.ticker.tick(stage)
+func (w *environment) again(devices *twin.Devices) {
+	w.ticker.tick(devices)
 	w.next = w.next.Add(w.m.Site.Period.Max)
-	stage.After(max(w.next.Sub(stage.Now()), 0), w.again)
+	devices.After(max(w.next.Sub(devices.Now()), 0), w.again)
 }
 
 // module is the number of a module by its line and address.
-func (w *world) module(line string, unit byte) int {
+func (w *environment) module(line string, unit byte) int {
 	for index := range w.m.Site.Rig.Modules {
 		if m := &w.m.Site.Rig.Modules[index]; m.Port == line && m.Address == int(unit) {
 			return index
@@ -183,7 +183,7 @@ func (w *world) module(line string, unit byte) int {
 }
 
 // operate is how long the twin's relays take: a third of the longest that the map allows.
-func (w *world) operate(module int) time.Duration {
+func (w *environment) operate(module int) time.Duration {
 	if limit := w.m.Site.Rig.Modules[module].OperateMax; limit > 0 {
 		return limit / 3
 	}
@@ -191,13 +191,13 @@ func (w *world) operate(module int) time.Duration {
 }
 
 // CoilMoved moves the contact after its time, and what is wired to it.
-func (w *world) CoilMoved(stage *twin.Stage, line string, unit byte, coil int, on bool) {
+func (w *environment) CoilMoved(devices *twin.Devices, line string, unit byte, coil int, on bool) {
 	module := w.module(line, unit)
 	if module < 0 {
 		return
 	}
 	relay := wiring.Terminal{Module: module, Point: coil}
-	stage.After(w.operate(module), func(later *twin.Stage) {
+	devices.After(w.operate(module), func(later *twin.Devices) {
 		w.contacts[relay] = on
 		for _, loop := range w.loops {
 			if loop.Relay == relay {
@@ -208,12 +208,12 @@ func (w *world) CoilMoved(stage *twin.Stage, line string, unit byte, coil int, o
 }
 
 // RegisterWritten does nothing: no module of the map is written registers.
-func (w *world) RegisterWritten(*twin.Stage, string, byte, int, uint16) {}
+func (w *environment) RegisterWritten(*twin.Devices, string, byte, int, uint16) {}
 
-func (w *world) setInput(stage *twin.Stage, t wiring.Terminal, on bool) {
+func (w *environment) setInput(devices *twin.Devices, t wiring.Terminal, on bool) {
 	m := &w.m.Site.Rig.Modules[t.Module]
-	stage.SetInput(m.Port, byte(m.Address), t.Point, on)
+	devices.SetInput(m.Port, byte(m.Address), t.Point, on)
 }
 
 // closed says whether a relay's contact is closed; a relay that is not wired is not.
-func (w *world) closed(t *wiring.Terminal) bool { return t != nil && w.contacts[*t] }
+func (w *environment) closed(t *wiring.Terminal) bool { return t != nil && w.contacts[*t] }

@@ -14,7 +14,7 @@ const contactTime = 4 * time.Millisecond
 
 // unit is the unit under test.
 type unit struct {
-	w        *world
+	w        *environment
 	logic    *interlock.Config
 	state    *interlock.State
 	in       *interlock.Inputs
@@ -25,7 +25,7 @@ type unit struct {
 	awake    port.Stamp // the end of its start, when it was last without supply
 }
 
-func newUnit(w *world, wrong string) (*unit, error) {
+func newUnit(w *environment, wrong string) (*unit, error) {
 	logic, problems := w.m.Site.Logic()
 	if problems != nil {
 		return nil, problems
@@ -39,14 +39,14 @@ func newUnit(w *world, wrong string) (*unit, error) {
 }
 
 // tick is one scan: read everything, decide, move the contacts.
-func (u *unit) tick(stage *twin.Stage) {
+func (u *unit) tick(devices *twin.Devices) {
 	if u.w.m.Supply != nil && !u.w.closed(u.w.m.Supply) {
 		u.state.PowerUp()
-		u.awake = stage.Now().Add(u.w.m.Site.Rig.Supply.Boot * 9 / 10)
-		u.move(stage, u.stuck())
+		u.awake = devices.Now().Add(u.w.m.Site.Rig.Supply.Boot * 9 / 10)
+		u.move(devices, u.stuck())
 		return
 	}
-	if stage.Now() < u.awake {
+	if devices.Now() < u.awake {
 		return
 	}
 	u.stamp++
@@ -67,7 +67,7 @@ func (u *unit) tick(stage *twin.Stage) {
 	if u.habit.moves != nil {
 		coils = u.habit.moves(u, coils)
 	}
-	u.move(stage, coils)
+	u.move(devices, coils)
 }
 
 // stuck are the contacts that no lack of supply opens.
@@ -114,7 +114,7 @@ func (u *unit) reading(channel int) monitor.Reading {
 }
 
 // move sends the contacts on their way, each after its own time.
-func (u *unit) move(stage *twin.Stage, coils interlock.CoilSet) {
+func (u *unit) move(devices *twin.Devices, coils interlock.CoilSet) {
 	for output, contact := range u.w.m.Contacts {
 		on := coils.Energised(output)
 		if contact == nil || on == u.made.Energised(output) {
@@ -125,6 +125,6 @@ func (u *unit) move(stage *twin.Stage, coils interlock.CoilSet) {
 			wait += u.habit.lag
 		}
 		u.made ^= 1 << output
-		stage.After(wait, func(later *twin.Stage) { u.w.setInput(later, *contact, on) })
+		devices.After(wait, func(later *twin.Devices) { u.w.setInput(later, *contact, on) })
 	}
 }

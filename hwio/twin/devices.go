@@ -6,19 +6,19 @@ import (
 	"ohmgate/hwio/port"
 )
 
-// Stage is what a World can see and move. Use it only inside a call from the room.
-type Stage struct{ room *Room }
+// Devices is what an Environment can see and move. Use it only inside a call from the event loop.
+type Devices struct{ hardware *Hardware }
 
 // Now is the present moment on the clock of all ports.
-func (s *Stage) Now() port.Stamp { return port.Now() }
+func (d *Devices) Now() port.Stamp { return port.Now() }
 
-// After plans something on the stage.
-func (s *Stage) After(wait time.Duration, what func(*Stage)) {
-	s.room.due(port.Now().Add(wait), func() { what(s) })
+// After plans something.
+func (d *Devices) After(wait time.Duration, what func(*Devices)) {
+	d.hardware.due(port.Now().Add(wait), func() { what(d) })
 }
 
-func (s *Stage) module(line string, unit byte) *Module {
-	l := s.room.lines[line]
+func (d *Devices) module(line string, unit byte) *Module {
+	l := d.hardware.lines[line]
 	if l == nil {
 		return nil
 	}
@@ -31,33 +31,33 @@ func (s *Stage) module(line string, unit byte) *Module {
 }
 
 // Coil is the state of a relay's coil; false where there is none.
-func (s *Stage) Coil(line string, unit byte, coil int) bool {
-	module := s.module(line, unit)
+func (d *Devices) Coil(line string, unit byte, coil int) bool {
+	module := d.module(line, unit)
 	return module != nil && coil >= 0 && coil < len(module.Memory.CoilTable) && module.Memory.CoilTable[coil]
 }
 
 // SetInput moves a discrete input; false: there is none.
-func (s *Stage) SetInput(line string, unit byte, input int, on bool) bool {
-	module := s.module(line, unit)
+func (d *Devices) SetInput(line string, unit byte, input int, on bool) bool {
+	module := d.module(line, unit)
 	if module == nil || input < 0 || input >= len(module.Memory.InputTable) {
 		return false
 	}
 	if module.Memory.InputTable[input] != on {
 		module.Memory.InputTable[input] = on
-		s.room.note(Change{At: port.Now(), Line: line, Unit: unit, Kind: "input", At0: input, On: on})
+		d.hardware.note(Change{At: port.Now(), Line: line, Unit: unit, Kind: "input", At0: input, On: on})
 	}
 	return true
 }
 
 // Input is the state of a discrete input; false where there is none.
-func (s *Stage) Input(line string, unit byte, input int) bool {
-	module := s.module(line, unit)
+func (d *Devices) Input(line string, unit byte, input int) bool {
+	module := d.module(line, unit)
 	return module != nil && input >= 0 && input < len(module.Memory.InputTable) && module.Memory.InputTable[input]
 }
 
 // SetReadings writes input registers; false: not all are there, and none is written.
-func (s *Stage) SetReadings(line string, unit byte, first int, words ...uint16) bool {
-	module := s.module(line, unit)
+func (d *Devices) SetReadings(line string, unit byte, first int, words ...uint16) bool {
+	module := d.module(line, unit)
 	if module == nil || first < 0 || first+len(words) > len(module.Memory.ReadingTable) {
 		return false
 	}
