@@ -22,7 +22,7 @@ func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
 	if !o.twin {
 		return func() {}, nil
 	}
-	options := rehearse.Options{Wrong: o.wrong}
+	options := rehearse.Options{Wrong: o.wrong, InMemory: !rehearse.Terminals()}
 	if order.Mode != wiring.Stimulate {
 		o.gate = &gatedPlant{fresh: func() loop.Source { p, _ := f.plant(); return p }}
 		options.Plant = o.gate
@@ -31,7 +31,7 @@ func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
 	if err != nil {
 		return nil, failed(exitInput, "%w", err)
 	}
-	order.Settings.Devices = twin.Devices
+	order.Settings.Devices, order.Settings.Lines = twin.Devices, twin.Lines
 	return func() { _ = twin.Close() }, nil
 }
 

@@ -52,11 +52,11 @@ func openRig(s *site.Site, logic *interlock.Config, o *serveOptions, sc *sim.Sce
 		},
 	}
 	if o.twin {
-		twin, err := rehearse.Open(wires, rehearse.Options{Plant: sim.NewStage(s, logic, sc, o.seed)})
+		twin, err := rehearse.Open(wires, rehearse.Options{InMemory: !rehearse.Terminals(), Plant: sim.NewStage(s, logic, sc, o.seed)})
 		if err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}
-		l.twin, l.order.Settings.Devices = twin, twin.Devices
+		l.twin, l.order.Settings.Devices, l.order.Settings.Lines = twin, twin.Devices, twin.Lines
 	}
 	for _, text := range o.ports {
 		name, device, ok := strings.Cut(text, "=")

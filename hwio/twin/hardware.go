@@ -42,6 +42,9 @@ type Environment interface {
 	RegisterWritten(devices *Devices, line string, unit byte, register int, value uint16)
 }
 
+// Terminals says whether this system has pseudo-terminals.
+func Terminals() bool { return pseudo.Available }
+
 // Config is hardware to be opened.
 type Config struct {
 	// Directory is where the lines appear under their names; empty: a new temporary directory, removed at the end.

@@ -46,7 +46,6 @@ var mayImport = map[string][]string{
 
 	// The bench.
 	"hwio":                 {},
-	"hwio/internal/hwtest": {"hwio/port"},
 	"hwio/internal/pseudo": {},
 	"hwio/internal/hwtest": {"hwio/port"},
 	"hwio/port":            {},

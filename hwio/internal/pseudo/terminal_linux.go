@@ -12,6 +12,9 @@ import (
 	"golang.org/x/sys/unix"
 )
 
+// Available says that this system has pseudo-terminals.
+const Available = true
+
 // Terminal is one pseudo-terminal: we hold the master; the slave is the device that a client opens. We also keep the
 // slave open, so that the line stays up between clients.
 type Terminal struct {

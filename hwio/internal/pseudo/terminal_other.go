@@ -5,6 +5,9 @@ package pseudo
 
 import "errors"
 
+// Available says that this system has pseudo-terminals.
+const Available = false
+
 // Terminal does not exist here.
 type Terminal struct{}
 

@@ -37,6 +37,8 @@ const (
 type Settings struct {
 	// Devices gives other devices than the site's, by the port's name.
 	Devices map[string]string
+	// Lines opens lines that are no devices, by the port's name.
+	Lines map[string]func(port.Settings) (port.Port, error)
 	// Tap is told every byte with its time.
 	Tap port.Tap
 }
@@ -138,10 +140,14 @@ func (b *Bench) openLine(index int) error {
 	}
 	framing, onWire := modbus.RTU, true
 	var line port.Port
-	if address, isNet := strings.CutPrefix(device, "tcp://"); isNet {
+	address, isNet := strings.CutPrefix(device, "tcp://")
+	switch open := b.settings.Lines[p.Name]; {
+	case open != nil:
+		line, err = open(port.Settings{Line: settings, Tap: b.settings.Tap})
+	case isNet:
 		framing, onWire = modbus.TCP, false
 		line, err = port.Dial(address, port.NetSettings{Tap: b.settings.Tap})
-	} else {
+	default:
 		line, err = port.Open(device, port.Settings{Line: settings, Tap: b.settings.Tap})
 	}
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 // Options of a rehearsal. The zero value is a good unit on good lines.
 type Options struct {
 	Directory string               // where the lines appear; empty: a new temporary directory
+	InMemory  bool                 // lines that only this program can open, where there are no pseudo-terminals
 	Wrong     string               // name of a wrong unit
 	Behaviour twin.Behaviour       // of every line: jitter, lost and spoilt frames; wire times are those of the map
 	Plant     loop.Source          // a plant in the place of the unit
@@ -28,7 +29,8 @@ type Options struct {
 // Twin is a running rehearsal.
 type Twin struct {
 	Hardware    *twin.Hardware
-	Devices     map[string]string // by port, for bench.Settings
+	Devices     map[string]string                                 // by port, for bench.Settings
+	Lines       map[string]func(port.Settings) (port.Port, error) // the same, in memory
 	environment *environment
 }
 
@@ -47,7 +49,7 @@ func Open(m *wiring.Map, options Options) (*Twin, error) {
 	if err != nil {
 		return nil, err
 	}
-	config := twin.Config{Directory: options.Directory, Environment: w}
+	config := twin.Config{Directory: options.Directory, InMemory: options.InMemory, Environment: w}
 	for index := range m.Site.Rig.Ports {
 		if line, used := w.line(&m.Site.Rig.Ports[index]); used {
 			config.Lines = append(config.Lines, line)
@@ -60,12 +62,19 @@ func Open(m *wiring.Map, options Options) (*Twin, error) {
 	if options.Prepare != nil {
 		options.Prepare(hardware)
 	}
-	made := &Twin{Hardware: hardware, Devices: map[string]string{}, environment: w}
+	made := &Twin{Hardware: hardware, Devices: map[string]string{}, Lines: map[string]func(port.Settings) (port.Port, error){}, environment: w}
 	for _, line := range config.Lines {
-		made.Devices[line.Name] = hardware.Path(line.Name)
+		if options.InMemory {
+			made.Lines[line.Name] = func(settings port.Settings) (port.Port, error) { return hardware.Open(line.Name, settings) }
+		} else {
+			made.Devices[line.Name] = hardware.Path(line.Name)
+		}
 	}
 	return made, hardware.Within(func(devices *twin.Devices) { w.begin(devices) })
 }
+
+// Terminals says whether this system has pseudo-terminals, which other programs can open too.
+func Terminals() bool { return twin.Terminals() }
 
 // Close ends the rehearsal.
 func (t *Twin) Close() error { return t.Hardware.Close() }
