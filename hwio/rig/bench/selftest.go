@@ -2,7 +2,6 @@ package bench
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -263,10 +262,4 @@ func Pause(ctx context.Context, wait time.Duration) bool {
 	case <-ctx.Done():
 		return false
 	}
-}
-
-// IsRefused tells a rig that was found wanting from one that was lost.
-func IsRefused(err error) bool {
-	var refused *Refused
-	return errors.As(err, &refused)
 }

@@ -1,11 +1,13 @@
 package rig_test
 
 import (
+	"context"
 	"testing"
 	"time"
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/hwio/internal/hwtest"
 	"ohmgate/hwio/rig/bench"
 	"ohmgate/hwio/rig/rehearse"
 	"ohmgate/hwio/rig/stimulus"
@@ -37,16 +39,18 @@ func (c *clamped) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) 
 // TestClampOnAtPowerUp: a unit that is right follows, as the clamp is there before it has its supply. A unit that is fed
 // first would see a reconnection in its wait, and rightly withhold.
 func TestClampOnAtPowerUp(t *testing.T) {
-	b := newBench(t, rehearse.Options{})
-	b.order.Edges = bench.LeastEdges
-	b.order.New = func() (loop.Source, error) { return &clamped{}, nil }
-	report, _ := b.calmly(t)
-	require.Len(t, report.Runs, 1, report.Trouble)
-	steps := report.Runs[0].Steps
-	require.Len(t, steps, 1, texts(steps))
-	require.Equal(t, sheet.Consistent, steps[0].Verdict, texts(steps))
-	require.Equal(t, "reset_1 1 -> 0", steps[0].Stimulus)
-	require.InDelta(t, 0.66, steps[0].At, 0.02)
+	hwtest.OnFakeClock(t, func(t *testing.T) {
+		b := newBench(t, rehearse.Options{})
+		b.order.Edges = bench.LeastEdges
+		b.order.New = func() (loop.Source, error) { return &clamped{}, nil }
+		report, _ := b.perform(t, context.Background())
+		require.Len(t, report.Runs, 1, report.Trouble)
+		steps := report.Runs[0].Steps
+		require.Len(t, steps, 1, texts(steps))
+		require.Equal(t, sheet.Consistent, steps[0].Verdict, texts(steps))
+		require.Equal(t, "reset_1 1 -> 0", steps[0].Stimulus)
+		require.InDelta(t, 0.66, steps[0].At, 0.02)
+	})
 }
 
 // TestClampOnAtPowerUpNeedsTheSupply: where nobody can feed the unit afterwards, such a scenario is refused.
