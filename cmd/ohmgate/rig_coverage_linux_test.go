@@ -13,6 +13,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/cmd/ohmgate/coverage"
 	"ohmgate/hwio/rig/stimulus"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/verdict"
@@ -34,13 +35,15 @@ func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
 	made := gapsOf(t, benchSite)
 	require.Greater(t, len(made.Files), 30)
 	for _, one := range made.Files {
-		require.NotEmpty(t, one.Closes, one.Name)
-		require.Equal(t, exitShown, run([]string{"simulate", benchSite, one.Name}), one.Name)
-		files, err := readRig(benchSite, one.Name)
+		require.NotEmpty(t, one.Closes, one.File)
+		require.Equal(t, exitShown, run([]string{"simulate", benchSite, one.File}), one.File)
+		files, err := readRig(benchSite, one.File)
 		require.NoError(t, err)
-		changes, because := files.rehearse(files.scenario)
-		require.Empty(t, because, one.Name)
-		require.Positive(t, changes, "nothing would be judged: %s", one.Name)
+		b, err := files.bench()
+		require.NoError(t, err)
+		changes, because := b.Rehearse(files.scenario)
+		require.Empty(t, because, one.File)
+		require.Positive(t, changes, "nothing would be judged: %s", one.File)
 	}
 	for _, one := range made.Open {
 		require.NotEmpty(t, one.Because, one.Gap)
@@ -60,7 +63,7 @@ func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
 	for _, gap := range []string{"bond_1: bonded -> doubtful (missing)", "valve_1: enabled -> tripped (scan overrun)", "lost_samples on bond_1"} {
 		require.False(t, closes[gap], "this bench cannot show it: %s", gap)
 	}
-	require.True(t, slices.IsSortedFunc(made.Files, func(a, b gapFile) int { return cmp.Compare(a.Lasts, b.Lasts) }), "the shortest first")
+	require.True(t, slices.IsSortedFunc(made.Files, func(a, b coverage.Scenario) int { return cmp.Compare(a.Lasts, b.Lasts) }), "the shortest first")
 	for i := range made.Files { // greedily few: each is needed for something
 		alone := map[string]bool{}
 		for _, gap := range made.Files[i].Closes {
@@ -73,7 +76,7 @@ func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
 				}
 			}
 		}
-		require.NotEmpty(t, alone, made.Files[i].Name)
+		require.NotEmpty(t, alone, made.Files[i].File)
 	}
 	closeOnTheTwin(t, made.Files,
 		"bond_1: doubtful -> doubtful (between)",                        // with an output that runs
@@ -83,16 +86,16 @@ func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
 }
 
 // closeOnTheTwin plays the scenarios for some gaps, all at once: the right unit follows, step by step, and each gap is closed.
-func closeOnTheTwin(t *testing.T, files []gapFile, gaps ...string) {
+func closeOnTheTwin(t *testing.T, files []coverage.Scenario, gaps ...string) {
 	t.Helper()
 	var group sync.WaitGroup
 	for _, gap := range gaps {
-		at := slices.IndexFunc(files, func(one gapFile) bool { return one.Gap == gap })
+		at := slices.IndexFunc(files, func(one coverage.Scenario) bool { return one.Gap == gap })
 		require.GreaterOrEqual(t, at, 0, gap)
 		group.Go(func() {
 			for attempt := 1; ; attempt++ { // a busy machine may be too late for the scenario
 				record := filepath.Join(t.TempDir(), "record")
-				text, code := rigSays(t, "--twin", "--edges", "20", "--record", record, benchSite, files[at].Name)
+				text, code := rigSays(t, "--twin", "--edges", "20", "--record", record, benchSite, files[at].File)
 				assert.NotEqual(t, exitViolated, code, "the right unit: %s", text)
 				if assert.Less(t, attempt, 5, "still open: %s\n%s", gap, text); closedIn(t, gap, record) || t.Failed() {
 					return
@@ -204,24 +207,24 @@ func TestCoverageCountsNothingThatNoUnitFollowed(t *testing.T) {
 	files, err := readRig(benchSite, "")
 	require.NoError(t, err)
 	end := sheet.End{RigState: sheet.StateOpen, Played: true, Verdict: verdict.Shown, Graph: []string{"bond_1: bonded -> lost (open)"}, Faults: []string{"clamp_removed on bond_1"}}
-	for because, change := range map[string]func(*sheet.Sheet){
-		notOnBench: func(s *sheet.Sheet) { s.Head.Twin = ownTwin },
-		notPlayed:  func(s *sheet.Sheet) { s.Head.Mode = "listen" },
-		notJudged:  func(s *sheet.Sheet) { s.Steps = nil },
-		notTold: func(s *sheet.Sheet) {
+	for because, change := range map[coverage.Discount]func(*sheet.Sheet){
+		coverage.NotOnBench: func(s *sheet.Sheet) { s.Head.Twin = coverage.OwnTwin },
+		coverage.NotPlayed:  func(s *sheet.Sheet) { s.Head.Mode = "listen" },
+		coverage.NotJudged:  func(s *sheet.Sheet) { s.Steps = nil },
+		coverage.NotTold: func(s *sheet.Sheet) {
 			s.Steps = append(s.Steps, sheet.Step{Output: "valve_1", Verdict: sheet.CannotTell})
 		},
-		notRight: func(s *sheet.Sheet) {
+		coverage.NotRight: func(s *sheet.Sheet) {
 			s.Steps = append(s.Steps, sheet.Step{Output: "valve_1", Verdict: sheet.Violated})
 		},
-		notThisSite: func(s *sheet.Sheet) { s.Head.SiteHash = "another" },
+		coverage.NotThisSite: func(s *sheet.Sheet) { s.Head.SiteHash = "another" },
 	} {
 		s := aSheet(files.site.Hash, end)
 		change(&s)
 		made := coverageOf(t, benchSite, sheetsIn(t, s))
 		require.Empty(t, made.Coverage.Seen, because)
 		require.Zero(t, made.Sheets, because)
-		require.Equal(t, []string{"1 sheet not counted: " + because}, made.Notes)
+		require.Equal(t, []string{"1 sheet not counted: " + because.String()}, made.Notes)
 	}
 	s := aSheet(files.site.Hash, end)
 	s.Steps[0].Change = "withheld"
@@ -231,7 +234,7 @@ func TestCoverageCountsNothingThatNoUnitFollowed(t *testing.T) {
 	require.Len(t, coverageOf(t, benchSite, sheetsIn(t, s)).Coverage.Seen, 1, "nobody plays faults to a real plant")
 
 	s = aSheet(files.site.Hash, end)
-	s.Head.Twin = ownTwin
+	s.Head.Twin = coverage.OwnTwin
 	require.Len(t, coverageOf(t, "--twin", benchSite, sheetsIn(t, s)).Coverage.Seen, 2, "apart, if asked for")
 	s.Head.Twin = "wrong unit: slow"
 	require.Empty(t, coverageOf(t, "--twin", benchSite, sheetsIn(t, s)).Coverage.Seen)

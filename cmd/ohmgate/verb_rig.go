@@ -14,6 +14,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmgate/cmd/ohmgate/coverage"
 	"ohmgate/hwio/record"
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/bench"
@@ -23,6 +24,7 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verify/graph"
 	"ohmgate/sim"
 )
 
@@ -316,10 +318,11 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 		}
 		order.Settings.Devices[name] = device
 	}
-	var err error
-	if order.Sight, err = f.sight(); err != nil {
+	covers, err := f.bench()
+	if err != nil {
 		return nil, err
 	}
+	order.Sight = covers.Observer
 	if order.Verified, err = verifiedBounds(f.site, f.wires.Judged()); err != nil {
 		return nil, err
 	}
@@ -334,7 +337,7 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 func (f *rigFiles) faults() (list []string) {
 	for i := range f.scenario.Faults {
 		for _, name := range f.scenario.Faults[i].On {
-			list = append(list, f.scenario.Faults[i].Fault.Name+" on "+name)
+			list = append(list, graph.FaultText(f.scenario.Faults[i].Fault.Name, name))
 		}
 	}
 	return list
@@ -401,7 +404,7 @@ func (o *rigOptions) sheetHead(f *rigFiles, order *rig.Order) sheet.Head {
 		head.Notes = append(head.Notes, fmt.Sprintf("calibration %s of %s, due %s, sha256 %s", c.Instrument, c.Date.Format(time.DateOnly), c.Due.Format(time.DateOnly), c.Hash))
 	}
 	if o.twin {
-		head.Twin, head.Confirmed = ownTwin, "twin, no hardware: nothing to confirm"
+		head.Twin, head.Confirmed = coverage.OwnTwin, "twin, no hardware: nothing to confirm"
 		if o.wrong != "" {
 			head.Twin = "wrong unit: " + o.wrong
 		}

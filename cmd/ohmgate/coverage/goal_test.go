@@ -1,4 +1,4 @@
-package main
+package coverage
 
 import (
 	"os"
@@ -9,12 +9,30 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/wiring"
+	"ohmgate/interlock/site"
 )
+
+// verifiedOf reads a site that is on a bench.
+func verifiedOf(t *testing.T, file string) *Verified {
+	t.Helper()
+	s, problems := site.Read(file)
+	require.Nil(t, problems)
+	logic, problems := s.Logic()
+	require.Nil(t, problems)
+	wires, problems := wiring.Read(s)
+	require.Nil(t, problems)
+	b, err := NewBench(s, logic, wires)
+	require.NoError(t, err)
+	v, err := b.Verified()
+	require.NoError(t, err)
+	return v
+}
 
 // TestNamesDecideNothing: what parts are called has no part in what a bench can show of them. The names are words that the
 // graph uses for what happens.
 func TestNamesDecideNothing(t *testing.T) {
-	const folder = "../../testdata/rig"
+	const folder = "../../../testdata/rig"
 	text, err := os.ReadFile(filepath.Join(folder, "bench_siding.yaml"))
 	require.NoError(t, err)
 	rename := strings.NewReplacer("reset_1", "unknown_1", "valve_1_", "start_", "valve_1", "starter", "bond_1", "actuator", "car_1", "acknowledged", "ack_1", "scan")
@@ -31,11 +49,8 @@ func TestNamesDecideNothing(t *testing.T) {
 		calibration, err := os.ReadFile(filepath.Join(folder, "decade_QR-D-11.yaml"))
 		require.NoError(t, err)
 		require.NoError(t, os.WriteFile(filepath.Join(filepath.Dir(file), "decade_QR-D-11.yaml"), calibration, 0o600))
-		files, err := readRig(file, "")
-		require.NoError(t, err)
-		_, goals, err := files.verified()
-		require.NoError(t, err)
-		made := stimulus.Covered(files.wires, files.logic, goals, nil, func(stimulus.Goal) string { return "not asked" })
+		v := verifiedOf(t, file)
+		made := stimulus.Covered(v.Wires, v.Logic, v.Goals, nil, func(stimulus.Goal) string { return "not asked" })
 		for _, one := range made.Cannot {
 			cannot = append(cannot, one.Text+": "+one.Because)
 		}

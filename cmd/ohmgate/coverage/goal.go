@@ -1,4 +1,4 @@
-package main
+package coverage
 
 import (
 	"ohmgate/hwio/rig/stimulus"
