@@ -25,12 +25,11 @@ type Act uint8
 
 // What a bench can do.
 const (
-	Wait    Act = iota
-	Show        // a channel shows a class from now on
-	Set         // an input is set from now on
-	Stick       // an actuator stays where it is from now on
-	Free        // …and follows its command again
-	Restart     // the unit loses its supply and gets it back
+	Show    Act = iota + 1 // a channel shows a class from now on
+	Set                    // an input is set from now on
+	Stick                  // an actuator stays where it is from now on
+	Free                   // …and follows its command again
+	Restart                // the unit loses its supply and gets it back
 )
 
 // Action is one thing that is done on the bench, at the beginning of a scan.
@@ -58,22 +57,24 @@ type node struct {
 
 // successor is a copy of a node, to go on from.
 func (s *exploration) successor(from int) *node {
-	at := &s.nodes[from]
-	next := &node{
-		state: interlock.NewState(s.model.Config), coils: at.coils, shown: slices.Clone(at.shown), set: slices.Clone(at.set), stuck: slices.Clone(at.stuck),
-		position: slices.Clone(at.position), scan: at.scan, parent: from,
-	}
-	next.state.CopyFrom(at.state)
+	next := s.copyOf(&s.nodes[from])
+	next.parent, next.actions = from, nil
 	s.now, s.novel = next, false
 	return next
+}
+
+func (s *exploration) copyOf(at *node) *node {
+	same := *at
+	same.state = interlock.NewState(s.model.Config)
+	same.state.CopyFrom(at.state)
+	same.shown, same.set, same.stuck, same.position = slices.Clone(at.shown), slices.Clone(at.set), slices.Clone(at.stuck), slices.Clone(at.position)
+	return &same
 }
 
 // do changes the bench by an action, before the next scan.
 func (s *exploration) do(at *node, action Action) {
 	action.Scan = at.scan
 	switch action.Act {
-	case Wait:
-		return
 	case Show:
 		at.shown[action.On] = action.Class
 	case Set:
@@ -298,9 +299,6 @@ func (s *exploration) actions(at *node) (list []Action) {
 	}
 	if s.environment.Supply {
 		list = append(list, Action{Act: Restart, lasts: max(s.spacing, s.environment.Slack)})
-	}
-	for _, n := range s.waits {
-		list = append(list, Action{Act: Wait, lasts: n})
 	}
 	return list
 }

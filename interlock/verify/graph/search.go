@@ -122,6 +122,7 @@ func (s *exploration) exhaust(start int) (complete bool) {
 		for _, action := range s.actions(&s.nodes[from]) {
 			s.expand(from, action)
 		}
+		s.wait(from)
 	}
 	return s.open.Len() == 0 || s.left == 0
 }
@@ -183,11 +184,27 @@ func (s *exploration) expand(from int, action Action) {
 	s.keep(next)
 }
 
+// wait does nothing and keeps where every wait leads. A longer one begins like a
+// shorter one: it goes on from there.
+func (s *exploration) wait(from int) {
+	at := s.successor(from)
+	s.observer.resume(at.state)
+	for _, until := range s.waits {
+		for at.scan < s.nodes[from].scan+until {
+			s.turn(at)
+		}
+		if s.keep(at) {
+			at = s.copyOf(at)
+		}
+		s.now, s.novel = at, false
+	}
+}
+
 // keep goes on from a node later, if nothing has led there before.
-func (s *exploration) keep(next *node) {
+func (s *exploration) keep(next *node) (kept bool) {
 	key := next.key(s)
 	if s.known[key] {
-		return
+		return false
 	}
 	s.known[key] = true
 	s.nodes = append(s.nodes, *next)
@@ -195,6 +212,7 @@ func (s *exploration) keep(next *node) {
 	if s.novel {
 		s.starts = append(s.starts, len(s.nodes)-1)
 	}
+	return true
 }
 
 // reach keeps the path to a transition that is a goal and has none yet.
