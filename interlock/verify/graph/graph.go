@@ -25,6 +25,8 @@ type builder struct {
 	*runs.Bench
 	made   *Graph
 	output int
+	steps  map[monitor.Config][]Transition // of a channel with these settings, without its number
+	losses map[interlock.Reason][]Why      // of this output
 }
 
 // Make finds the transitions of the wanted outputs, of every channel and
@@ -34,9 +36,9 @@ func Make(m *model.Model, o model.Options) (*Graph, error) {
 	if err != nil {
 		return nil, err
 	}
-	g := &builder{Bench: runs.NewBench(m, o), made: &Graph{at: map[Transition]int{}}}
+	g := &builder{Bench: runs.NewBench(m, o), made: &Graph{at: map[Transition]int{}}, steps: map[monitor.Config][]Transition{}}
 	for _, output := range outputs {
-		g.output = output
+		g.output, g.losses = output, map[interlock.Reason][]Why{}
 		for _, channel := range g.coneChannels(output) {
 			if err := g.channel(channel); err != nil {
 				return nil, err
@@ -99,20 +101,35 @@ func (g *builder) coneChannels(output int) []int {
 
 // channel adds every step between phases of one channel's table.
 func (g *builder) channel(channel int) error {
-	steps, err := g.ChannelTable(&g.Model.Config.Channels[channel].Config)
-	if err != nil {
-		return err
+	steps, err := g.stepsOf(&g.Model.Config.Channels[channel].Config)
+	for _, t := range steps {
+		t.Subject = channel
+		g.add(t)
 	}
-	for from := monitor.Phase(0); from < monitor.Phases; from++ {
+	return err
+}
+
+// stepsOf are the steps of channels with these settings, looked up once for all.
+func (g *builder) stepsOf(c *monitor.Config) ([]Transition, error) {
+	if list, known := g.steps[*c]; known {
+		return list, nil
+	}
+	steps, err := g.ChannelTable(c)
+	if err != nil {
+		return nil, err
+	}
+	var list []Transition
+	for before := monitor.Phase(0); before < monitor.Phases; before++ {
 		for news := monitor.Class(0); news < monitor.Classes; news++ {
-			for to := monitor.Phase(0); to < monitor.Phases; to++ {
-				if steps.Passes(from, news, to) {
-					g.add(stepping(channel, from, news, to))
+			for after := monitor.Phase(0); after < monitor.Phases; after++ {
+				if steps.Passes(before, news, after) {
+					list = append(list, stepping(0, before, news, after))
 				}
 			}
 		}
 	}
-	return nil
+	g.steps[*c] = list
+	return list, nil
 }
 
 // outputs adds every change of mode of one output's table, and what its buttons
@@ -194,7 +211,10 @@ func (g *builder) mayEnd(output int) bool {
 func (g *builder) alone(output int, r interlock.Reasons) (list []Why) {
 	switch r {
 	case interlock.ReasonNotMet, interlock.ReasonUnknown:
-		return lossesOf(g.Model.Config.Outputs[output].Permissive, r, g.canBe)
+		if _, known := g.losses[r]; !known {
+			g.losses[r] = lossesOf(g.Model.Config.Outputs[output].Permissive, r, g.canBe)
+		}
+		return g.losses[r]
 	case interlock.ReasonOverrun: // the table's name for all that is as hard
 		list = append(list, Why{Reason: r})
 		if g.canBeCalled(output) {

@@ -48,11 +48,29 @@ func graphOf(t *testing.T, m *model.Model) *Graph {
 	return g
 }
 
+type modelled struct {
+	model *model.Model
+	graph *Graph
+}
+
+var demoGraphs = map[string]modelled{}
+
+// demoGraph is the graph of a demo site, made once for all tests; nobody changes it.
+func demoGraph(t *testing.T, file string) (*model.Model, *Graph) {
+	t.Helper()
+	made, ok := demoGraphs[file]
+	if !ok {
+		m := graphModel(t, file)
+		made = modelled{m, graphOf(t, m)}
+		demoGraphs[file] = made
+	}
+	return made.model, made.graph
+}
+
 // Whatever a whole site does under random disturbances stands in the graph.
 func TestNothingHappensOutsideTheGraph(t *testing.T) {
 	for _, file := range demoSites {
-		m := graphModel(t, file)
-		g := graphOf(t, m)
+		m, g := demoGraph(t, file)
 		o := NewObserver(m)
 		disturbSite(m, o, 40_000)
 		inGraph := 0

@@ -65,8 +65,8 @@ func TestEveryKindIsComplete(t *testing.T) {
 func TestEveryKindIsInAGraph(t *testing.T) {
 	found := map[interlock.Kind]bool{}
 	for _, file := range demoSites {
-		m := graphModel(t, file)
-		for _, one := range graphOf(t, m).Transitions {
+		m, g := demoGraph(t, file)
+		for _, one := range g.Transitions {
 			found[one.Kind] = true
 			if text := one.Text(m); strings.Contains(text, "()") || strings.HasSuffix(text, ": ") || strings.HasSuffix(text, "-> ") {
 				t.Errorf("%s: a word is missing in %q: the table of words", file, text)

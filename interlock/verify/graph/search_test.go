@@ -23,8 +23,7 @@ func contacts(m *model.Model) *Environment {
 // A bench of contacts and a decade finds its way to nearly all that it can do,
 // and its paths do what they say.
 func TestPathsOfABench(t *testing.T) {
-	m := graphModel(t, "rig/bench_siding")
-	g := graphOf(t, m)
+	m, g := demoGraph(t, "rig/bench_siding")
 	beyond := Transition{Kind: interlock.PhaseChanged, Before: monitor.Bonded, News: monitor.Missing, After: monitor.Doubtful} // needs an instrument that falls silent
 	goals := map[Transition]bool{beyond: true}
 	for _, one := range g.Transitions {
@@ -64,10 +63,10 @@ func TestPathsOfABench(t *testing.T) {
 
 // What a bench cannot do, no path does.
 func TestPathsStayWithinTheBench(t *testing.T) {
-	m := graphModel(t, "rig/bench_siding")
+	m, g := demoGraph(t, "rig/bench_siding")
 	e := contacts(m)
 	e.Shows[0][monitor.High], e.Supply = false, false
-	lost := texts(t, m, graphOf(t, m))["valve_1: enabled -> tripped (permissive lost: bond_1)"]
+	lost := texts(t, m, g)["valve_1: enabled -> tripped (permissive lost: bond_1)"]
 	found, _ := Paths(m, m.Names.Outputs, e, map[Transition]bool{lost: true})
 	actions := found[lost].Actions
 	if len(actions) < 4 {
