@@ -133,6 +133,7 @@ func TestUnreadBytesAreSeen(t *testing.T) {
 	require.NotNil(t, device)
 	defer device.close()
 	require.Zero(t, device.waiting())
+	require.False(t, device.hasLines(), "a terminal of this system has no modem lines")
 	terminal.Write([]byte("stale\n"))
 	require.Eventually(t, func() bool { return device.waiting() == 6 }, long, time.Millisecond)
 	require.Nil(t, openBeside("/dev/ttyOhmgateNotThere"))

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"strings"
 	"syscall"
 	"time"
 
@@ -62,7 +61,7 @@ func Open(path string, settings Settings) (Port, error) {
 		return nil, err
 	}
 	beside := openBeside(path)
-	handle, err := openStill(path, settings)
+	handle, err := openStill(path, settings, beside.hasLines())
 	if err != nil {
 		beside.close()
 		lock.release()
@@ -97,20 +96,16 @@ func refuseLargeDescriptor(path string) error {
 	return nil
 }
 
-// openStill opens with DTR and RTS as asked. Pseudo-terminals have no such lines and refuse to be asked about them;
-// only then is the port opened without.
-func openStill(path string, settings Settings) (serial.Port, error) {
+// openStill opens with DTR and RTS as asked, where the device has such lines.
+func openStill(path string, settings Settings, hasLines bool) (serial.Port, error) {
 	mode := &serial.Mode{
 		BaudRate: settings.Line.Baud, DataBits: settings.Line.DataBits,
 		Parity: libraryParity(settings.Line.Parity), StopBits: libraryStopBits(settings.Line.StopBits),
-		InitialStatusBits: &serial.ModemOutputBits{DTR: settings.DTR, RTS: settings.RTS},
 	}
-	handle, err := serial.Open(path, mode)
-	if err != nil && strings.Contains(err.Error(), "getting modem bits status") {
-		mode.InitialStatusBits = nil
-		handle, err = serial.Open(path, mode)
+	if hasLines {
+		mode.InitialStatusBits = &serial.ModemOutputBits{DTR: settings.DTR, RTS: settings.RTS}
 	}
-	return handle, err
+	return serial.Open(path, mode)
 }
 
 func libraryParity(p Parity) serial.Parity {

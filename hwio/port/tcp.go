@@ -75,7 +75,7 @@ func (w *netWire) waiting() (count int) {
 	if err != nil {
 		return 0
 	}
-	_ = control.Control(func(number uintptr) { count = unreadOn(int(number)) })
+	_ = control.Control(func(number uintptr) { count, _ = unreadOn(int(number)) })
 	return count
 }
 
