@@ -2,8 +2,8 @@
 //
 // Think of a switchboard operator with a stop-watch. She plugs a line in (port), speaks one of two languages on it
 // (modbus to relay and input modules, scpi to decades and meters), writes down every word with the time it was said
-// (record), and has a rehearsal room with actors who answer like the real devices (twin). What the words mean for the
-// interlock is not her business: nothing in here decides about safety, and nothing in here imports sim or cmd.
+// (record), and has devices made of paper to practise on, which answer like the real ones (twin). What the words mean for
+// the interlock is not her business: nothing in here decides about safety, and nothing in here imports sim or cmd.
 //
 // The one rule that shapes everything below: a line that does not answer, answers late, answers garbage or is pulled
 // is never "the last value again". It is an error with a type, and a reading that is missing.

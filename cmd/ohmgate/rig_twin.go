@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"ohmgate/hwio/rig"
-	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
@@ -22,12 +22,12 @@ func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
 	if !o.twin {
 		return func() {}, nil
 	}
-	options := rehearse.Options{Wrong: o.wrong, InMemory: !rehearse.Terminals()}
+	options := twinbench.Options{Wrong: o.wrong, InMemory: !twinbench.Terminals()}
 	if order.Mode != wiring.Stimulate {
 		o.gate = &gatedPlant{fresh: func() loop.Source { p, _ := f.plant(); return p }}
 		options.Plant = o.gate
 	}
-	twin, err := rehearse.Open(f.wires, options)
+	twin, err := twinbench.Open(f.wires, options)
 	if err != nil {
 		return nil, failed(exitInput, "%w", err)
 	}
@@ -78,7 +78,7 @@ func offerTwin(ctx context.Context, out io.Writer, siteFile string, o *rigOption
 		return failed(exitLost, "%w", err)
 	}
 	defer os.RemoveAll(folder)
-	twin, err := rehearse.Open(f.wires, rehearse.Options{Wrong: o.wrong, Directory: folder})
+	twin, err := twinbench.Open(f.wires, twinbench.Options{Wrong: o.wrong, Directory: folder})
 	if err != nil {
 		return failed(exitInput, "%w", err)
 	}
@@ -97,7 +97,7 @@ func offerTwin(ctx context.Context, out io.Writer, siteFile string, o *rigOption
 }
 
 func listWrong(out io.Writer) error {
-	for _, one := range rehearse.Wrong() {
+	for _, one := range twinbench.Wrong() {
 		fmt.Fprintf(out, "%-10s %s\n", one[0], one[1])
 	}
 	return nil

@@ -11,7 +11,7 @@ import (
 	"ohmgate/cmd/ohmgate/live"
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/bench"
-	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
@@ -25,7 +25,7 @@ import (
 // the rig reads is shown.
 type listening struct {
 	order  *rig.Order
-	twin   *rehearse.Twin
+	twin   *twinbench.Twin
 	feed   *live.Feed
 	cancel context.CancelFunc
 	ended  sync.WaitGroup
@@ -52,7 +52,7 @@ func openRig(s *site.Site, logic *interlock.Config, o *serveOptions, sc *sim.Sce
 		},
 	}
 	if o.twin {
-		twin, err := rehearse.Open(wires, rehearse.Options{InMemory: !rehearse.Terminals(), Plant: sim.NewStage(s, logic, sc, o.seed)})
+		twin, err := twinbench.Open(wires, twinbench.Options{InMemory: !twinbench.Terminals(), Plant: sim.NewStage(s, logic, sc, o.seed)})
 		if err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}

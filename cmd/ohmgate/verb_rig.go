@@ -57,7 +57,7 @@ type rigOptions struct {
 	recording                     *recordFlags
 	gate                          *gatedPlant // twin, stand-in and listen
 	decode                        decodeOptions
-	warnings                      []string // of the rehearsal
+	warnings                      []string // of the dry run
 }
 
 func rigVerb() *cobra.Command {
@@ -297,11 +297,11 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	switch mode {
 	case wiring.Stimulate:
 		source, _ := f.plant()
-		rehearsal, err := stimulus.Rehearse(f.wires, f.logic, source, time.Now())
+		demand, err := stimulus.DryRun(f.wires, f.logic, source, time.Now())
 		if err != nil {
 			return nil, failed(exitInput, "%w", err)
 		}
-		order.Changes, o.warnings = rehearsal.Changes, rehearsal.Warnings
+		order.Changes, o.warnings = demand.Changes, demand.Warnings
 	case wiring.StandIn:
 		if err := f.wires.FitToStandIn(f.logic); err != nil {
 			return nil, failed(exitInput, "%w", err)

@@ -6,13 +6,13 @@
 // it ends, the relays are opened, and it is read back that they are.
 //
 //	wiring    which relay is which clamp, button or end switch, and which input is which contact of the unit under test
-//	stimulus  what such wires can show a unit, and what not; a scenario rehearsed before anything moves
+//	stimulus  what such wires can show a unit, and what not; a scenario run dry before anything moves
 //	bench     the opened lines, modules and instruments: moved, read, checked, let go
 //	play      one run: the program plays the plant, or stands in for the unit, or listens
 //	judge     what was seen, held against the logic and its bounds
 //	analyse   a logic analyser's record, where milliseconds matter
 //	interval  moments and times as intervals, which all of them speak of
-//	rehearse  the rig without hardware: a twin wired as the map says
+//	twinbench the rig without hardware: a twin wired as the map says
 //
 // Arrows go one way: rig -> play -> bench, stimulus, judge -> wiring; analyse -> judge; and nobody but rig knows play.
 //

@@ -11,8 +11,8 @@ import (
 
 	"ohmgate/hwio/internal/hwtest"
 	"ohmgate/hwio/rig"
-	"ohmgate/hwio/rig/rehearse"
 	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
@@ -95,7 +95,7 @@ func TestStepsUnderTheUnitsEyes(t *testing.T) {
 		{"30 ms", false, 300_000, ""}, // no step
 	} {
 		m, logic := demoWith(t, c.breakTime, c.bridge)
-		made, err := stimulus.Rehearse(m, logic, &stepper{last: c.last}, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+		made, err := stimulus.DryRun(m, logic, &stepper{last: c.last}, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
 		require.NoError(t, err)
 		text := strings.Join(made.Warnings, "\n")
 		if c.said == "" {
@@ -113,7 +113,7 @@ func TestGlitchOfADecade(t *testing.T) {
 		t.Run(map[bool]string{false: "open", true: "bridged"}[bridge], func(t *testing.T) {
 			hwtest.OnFakeClock(t, func(t *testing.T) {
 				m, _ := demoWith(t, "50 ms", bridge)
-				b := newBenchOn(t, m, rehearse.Options{Identity: "decade"})
+				b := newBenchOn(t, m, twinbench.Options{Identity: "decade"})
 				b.order.New = func() (loop.Source, error) { return &stepper{last: 9_500_000}, nil }
 				var said string
 				for range 8 { // a busy machine may have the unit miss the glitch, or the bench be late

@@ -16,8 +16,8 @@ import (
 	"ohmgate/hwio/internal/hwtest"
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/bench"
-	"ohmgate/hwio/rig/rehearse"
 	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/hwio/twin"
@@ -108,9 +108,9 @@ func (s *script) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) (
 	return at < s.ends, nil
 }
 
-// rehearsed is one rehearsal with its order.
-type rehearsed struct {
-	twin  *rehearse.Twin
+// trial is one order on one bench.
+type trial struct {
+	twin  *twinbench.Twin
 	order rig.Order
 	out   *sink
 	book  *sheet.Book
@@ -144,25 +144,25 @@ func quickMap(t require.TestingT) (*wiring.Map, *interlock.Config) {
 	return m, logic
 }
 
-func newBench(t testing.TB, options rehearse.Options) *rehearsed {
+func newBench(t testing.TB, options twinbench.Options) *trial {
 	m, _ := quickMap(t)
 	return newBenchOn(t, m, options)
 }
 
 // newBenchOn is for tests on a fake clock.
-func newBenchOn(t testing.TB, m *wiring.Map, options rehearse.Options) *rehearsed {
+func newBenchOn(t testing.TB, m *wiring.Map, options twinbench.Options) *trial {
 	options.InMemory = true
 	return openBench(t, m, options)
 }
 
-func openBench(t testing.TB, m *wiring.Map, options rehearse.Options) *rehearsed {
+func openBench(t testing.TB, m *wiring.Map, options twinbench.Options) *trial {
 	logic, problems := m.Site.Logic()
 	require.Nil(t, problems)
-	made, err := rehearse.Open(m, options)
+	made, err := twinbench.Open(m, options)
 	require.NoError(t, err)
 	t.Cleanup(func() { require.NoError(t, made.Close()) })
 	out := &sink{left: 1 << 20}
-	return &rehearsed{twin: made, out: out, book: sheet.NewBook(out), order: rig.Order{
+	return &trial{twin: made, out: out, book: sheet.NewBook(out), order: rig.Order{
 		Map: m, Logic: logic, Mode: wiring.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05, Settings: bench.Settings{Devices: made.Devices, Lines: made.Lines},
 		New: func() (loop.Source, error) { return &script{ends: 250}, nil },
 	}}
@@ -170,7 +170,7 @@ func openBench(t testing.TB, m *wiring.Map, options rehearse.Options) *rehearsed
 
 // perform carries the order out and demands what holds on every path: the record checks, and where the rig is said to be
 // open it is.
-func (b *rehearsed) perform(t testing.TB, ctx context.Context) (*rig.Report, []sheet.Sheet) {
+func (b *trial) perform(t testing.TB, ctx context.Context) (*rig.Report, []sheet.Sheet) {
 	report := rig.Perform(ctx, b.order, b.book)
 	if report.RigState == sheet.StateOpen {
 		time.Sleep(20 * time.Millisecond)
@@ -197,7 +197,7 @@ func texts(steps []sheet.Step) string {
 
 func TestGoodUnit(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.order.Runs, b.order.Edges = 2, bench.LeastEdges
 		report, sheets := b.perform(t, context.Background())
 		require.EqualValues(t, 0, report.Exit, "%s\n%v", report.Trouble, report.Runs)
@@ -232,7 +232,7 @@ func TestWrongUnits(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			hwtest.OnFakeClock(t, func(t *testing.T) {
-				b := newBench(t, rehearse.Options{Wrong: name})
+				b := newBench(t, twinbench.Options{Wrong: name})
 				report, sheets := b.perform(t, context.Background())
 				require.EqualValues(t, 1, report.Exit, "%s\n%s", report.Trouble, texts(report.Runs[0].Steps))
 				require.Equal(t, verdict.Violated, report.Verdict)
@@ -242,20 +242,20 @@ func TestWrongUnits(t *testing.T) {
 			})
 		})
 	}
-	names := rehearse.Wrong()
+	names := twinbench.Wrong()
 	require.Len(t, names, 7, "each wrong unit has its row above")
 	m, _ := quickMap(t)
-	_, err := rehearse.Open(m, rehearse.Options{Wrong: "perfect"})
+	_, err := twinbench.Open(m, twinbench.Options{Wrong: "perfect"})
 	require.ErrorContains(t, err, "use one of slow, deaf")
 }
 
 func TestRigsThatAreRefused(t *testing.T) {
 	for name, c := range map[string]struct {
-		options rehearse.Options
+		options twinbench.Options
 		said    string
 	}{
-		"relays that do not fall": {rehearse.Options{Deaf: true}, "did not let its relays fall"},
-		"crossed wires":           {rehearse.Options{Crossed: true}, "wiring self-test"},
+		"relays that do not fall": {twinbench.Options{Deaf: true}, "did not let its relays fall"},
+		"crossed wires":           {twinbench.Options{Crossed: true}, "wiring self-test"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			hwtest.OnFakeClock(t, func(t *testing.T) {
@@ -284,8 +284,8 @@ func TestNothingSeenIsNotShown(t *testing.T) {
 		require.Nil(t, problems)
 		m, problems := wiring.Read(s)
 		require.Nil(t, problems)
-		b := newBenchOn(t, m, rehearse.Options{})
-		_, err := stimulus.Rehearse(m, b.order.Logic, &script{ends: 250}, time.Now())
+		b := newBenchOn(t, m, twinbench.Options{})
+		_, err := stimulus.DryRun(m, b.order.Logic, &script{ends: 250}, time.Now())
 		require.True(t, wiring.IsInput(err))
 		require.ErrorContains(t, err, "no relay has a loop-back input")
 		report, _ := b.perform(t, context.Background())
@@ -299,7 +299,7 @@ func TestNothingSeenIsNotShown(t *testing.T) {
 
 func TestNobodyThere(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.order.Settings = bench.Settings{Devices: map[string]string{"bus": filepath.Join(t.TempDir(), "nothing")}}
 		report, sheets := b.perform(t, context.Background())
 		require.EqualValues(t, 5, report.Exit)
@@ -309,7 +309,7 @@ func TestNobodyThere(t *testing.T) {
 }
 
 // atScan has something happen in one scan of the first run.
-func (b *rehearsed) atScan(scan int, what func()) {
+func (b *trial) atScan(scan int, what func()) {
 	b.order.New = func() (loop.Source, error) {
 		return &script{ends: 250, told: func(at int) {
 			if at == scan {
@@ -321,7 +321,7 @@ func (b *rehearsed) atScan(scan int, what func()) {
 
 func TestPulledPlug(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.atScan(100, func() { _ = b.twin.Hardware.Unplug("bus") })
 		report, sheets := b.perform(t, context.Background())
 		require.EqualValues(t, 5, report.Exit)
@@ -339,7 +339,7 @@ func TestUnpluggedInEveryPhase(t *testing.T) {
 	for _, phase := range []string{"looking", "wiring", "loop-back", "silence", "run 1", "release"} {
 		t.Run(phase, func(t *testing.T) {
 			hwtest.OnFakeClock(t, func(t *testing.T) {
-				b := newBench(t, rehearse.Options{})
+				b := newBench(t, twinbench.Options{})
 				unplug := func() { _ = b.twin.Hardware.Unplug("bus") }
 				b.order.Progress = func(text string) {
 					switch {
@@ -372,7 +372,7 @@ func TestUnpluggedInEveryPhase(t *testing.T) {
 
 func TestPlugPutBack(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.atScan(100, func() {
 			_ = b.twin.Hardware.Unplug("bus")
 			time.AfterFunc(400*time.Millisecond, func() { _ = b.twin.Hardware.Plug("bus") })
@@ -385,7 +385,7 @@ func TestPlugPutBack(t *testing.T) {
 
 func TestSignalInTheMiddle(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		ctx, cancel := context.WithCancelCause(context.Background())
 		defer cancel(nil)
 		b.atScan(130, func() { cancel(errors.New("interrupted by signal X")) })
@@ -400,7 +400,7 @@ func TestSignalInTheMiddle(t *testing.T) {
 
 func TestPanicInTheMiddle(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.order.New = func() (loop.Source, error) { return &script{ends: 250, panics: 100}, nil }
 		report, _ := b.perform(t, context.Background())
 		require.EqualValues(t, 70, report.Exit)
@@ -412,7 +412,7 @@ func TestPanicInTheMiddle(t *testing.T) {
 func TestFullDisk(t *testing.T) {
 	t.Run("before anything moves", func(t *testing.T) {
 		hwtest.OnFakeClock(t, func(t *testing.T) {
-			b := newBench(t, rehearse.Options{})
+			b := newBench(t, twinbench.Options{})
 			b.out.left = 10
 			report, _ := b.perform(t, context.Background())
 			require.EqualValues(t, 5, report.Exit)
@@ -425,7 +425,7 @@ func TestFullDisk(t *testing.T) {
 	})
 	t.Run("in the middle", func(t *testing.T) {
 		hwtest.OnFakeClock(t, func(t *testing.T) {
-			b := newBench(t, rehearse.Options{})
+			b := newBench(t, twinbench.Options{})
 			b.atScan(100, func() {
 				b.out.guard.Lock()
 				defer b.out.guard.Unlock()
@@ -445,7 +445,7 @@ func TestFullDisk(t *testing.T) {
 func TestMisbehavingLine(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
 		behaviour := twin.Behaviour{Jitter: 2 * time.Millisecond, Turnaround: time.Millisecond, Seed: 4, LoseAnswer: 6, FlipBit: 6, Noise: 10}
-		b := newBench(t, rehearse.Options{Behaviour: behaviour})
+		b := newBench(t, twinbench.Options{Behaviour: behaviour})
 		report, _ := b.perform(t, context.Background())
 		require.NotEqualValues(t, 1, report.Exit, "%v", report.Runs)
 		require.Contains(t, []string{sheet.StateOpen, sheet.StateUnknown}, report.RigState)
@@ -460,7 +460,7 @@ func TestMisbehavingLine(t *testing.T) {
 // TestSilentModule: an input module that stops answering for good ends the run.
 func TestSilentModule(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.atScan(60, func() { _ = b.twin.Hardware.Behave("bus", twin.Behaviour{LoseQuestion: 1000}) })
 		report, _ := b.perform(t, context.Background())
 		require.EqualValues(t, 5, report.Exit)
@@ -470,10 +470,10 @@ func TestSilentModule(t *testing.T) {
 
 func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 	m, logic := quickMap(t)
-	rehearsal, err := stimulus.Rehearse(m, logic, &script{ends: 250}, time.Now())
+	demand, err := stimulus.DryRun(m, logic, &script{ends: 250}, time.Now())
 	require.NoError(t, err)
-	require.Equal(t, 4, rehearsal.Changes)
-	require.Equal(t, uint64(250), rehearsal.Scans)
+	require.Equal(t, 4, demand.Changes)
+	require.Equal(t, uint64(250), demand.Scans)
 	for said, spoil := range map[string]func(in *interlock.Inputs){
 		"bad quality":          func(in *interlock.Inputs) { in.Readings[0].Quality = monitor.Bad },
 		"no resistance":        func(in *interlock.Inputs) { in.Readings[0] = monitor.Reading{Quality: monitor.Valid, Value: -5} },
@@ -481,7 +481,7 @@ func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 		"missing or faulty":    func(in *interlock.Inputs) { in.Signals[0] = interlock.NoSignal },
 		"overrun":              func(in *interlock.Inputs) { in.Overrun = true },
 	} {
-		_, err := stimulus.Rehearse(m, logic, &spoilt{script{ends: 250}, spoil}, time.Now())
+		_, err := stimulus.DryRun(m, logic, &spoilt{script{ends: 250}, spoil}, time.Now())
 		require.True(t, wiring.IsInput(err), said)
 		var problems site.Problems
 		require.ErrorAs(t, err, &problems)
@@ -491,7 +491,7 @@ func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 	require.Nil(t, problems)
 	m, problems = wiring.Read(s)
 	require.Nil(t, problems)
-	_, err = stimulus.Rehearse(m, logic, &script{ends: 250}, time.Now())
+	_, err = stimulus.DryRun(m, logic, &script{ends: 250}, time.Now())
 	require.ErrorContains(t, err, `"ack_1"`)
 }
 

@@ -9,8 +9,8 @@ import (
 
 	"ohmgate/hwio/internal/hwtest"
 	"ohmgate/hwio/rig/bench"
-	"ohmgate/hwio/rig/rehearse"
 	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
@@ -40,7 +40,7 @@ func (c *clamped) Next(_ uint64, coils interlock.CoilSet, in *interlock.Inputs) 
 // first would see a reconnection in its wait, and rightly withhold.
 func TestClampOnAtPowerUp(t *testing.T) {
 	hwtest.OnFakeClock(t, func(t *testing.T) {
-		b := newBench(t, rehearse.Options{})
+		b := newBench(t, twinbench.Options{})
 		b.order.Edges = bench.LeastEdges
 		b.order.New = func() (loop.Source, error) { return &clamped{}, nil }
 		report, _ := b.perform(t, context.Background())
@@ -61,8 +61,8 @@ func TestClampOnAtPowerUpNeedsTheSupply(t *testing.T) {
 	require.Nil(t, problems)
 	logic, problems := s.Logic()
 	require.Nil(t, problems)
-	_, err := stimulus.Rehearse(m, logic, &clamped{}, time.Now())
+	_, err := stimulus.DryRun(m, logic, &clamped{}, time.Now())
 	require.ErrorContains(t, err, "in scan 0 bond_1: it is there at power-up")
-	_, err = stimulus.Rehearse(m, logic, &script{ends: 250}, time.Now())
+	_, err = stimulus.DryRun(m, logic, &script{ends: 250}, time.Now())
 	require.NoError(t, err)
 }

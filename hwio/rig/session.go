@@ -38,7 +38,7 @@ type Order struct {
 	Expect   func(loop.Source) (loop.Watcher, func(ended bool) []sheet.Expectation)
 	Unjudged []sheet.Expectation
 	Scans    uint64 // of one run (stand-in, listen)
-	Changes  int    // of the judged outputs, found by the rehearsal (stimulate)
+	Changes  int    // of the judged outputs, found by the dry run (stimulate)
 	Runs     int
 	Edges    int
 	Seed     uint64
@@ -251,7 +251,7 @@ func (s *session) run(ctx context.Context, number int, latency bench.Latency) bo
 }
 
 // missing is what a run that looks well lacks: a check before it that was not shown, or a change of an output that the
-// scenario is for and that did not come about, because disturbances of the bench have bent the story.
+// scenario is for and that did not come about, because disturbances of the bench have bent the course of it.
 func (s *session) missing(run *Run) string {
 	for index := range s.report.Checks {
 		if check := &s.report.Checks[index]; check.Verdict != verdict.Shown {
@@ -285,13 +285,13 @@ func (s *session) play(ctx context.Context, run *Run, latency bench.Latency) (er
 	if s.Mode == wiring.Stimulate {
 		err = s.stimulate(ctx, run, latency, watchers, &seen)
 	} else {
-		standing := &play.Standing{Bench: s.bench, Logic: s.Logic, Watchers: watchers, Scans: s.Scans, Drive: s.Mode == wiring.StandIn}
-		err = standing.Play(ctx)
-		seen = standing.Seen
-		run.Steps = append(run.Steps, standing.Steps...)
-		run.Heard = append(run.Heard, standing.Heard...)
-		if standing.Missed+standing.Overruns > 0 {
-			run.Heard = append(run.Heard, fmt.Sprintf("%d answers did not come, %d scans were overrun", standing.Missed, standing.Overruns))
+		standIn := &play.StandIn{Bench: s.bench, Logic: s.Logic, Watchers: watchers, Scans: s.Scans, Drive: s.Mode == wiring.StandIn}
+		err = standIn.Run(ctx)
+		seen = standIn.Seen
+		run.Steps = append(run.Steps, standIn.Steps...)
+		run.Heard = append(run.Heard, standIn.Heard...)
+		if standIn.Missed+standIn.Overruns > 0 {
+			run.Heard = append(run.Heard, fmt.Sprintf("%d answers did not come, %d scans were overrun", standIn.Missed, standIn.Overruns))
 		}
 	}
 	for t := range seen {
@@ -311,11 +311,11 @@ func (s *session) stimulate(ctx context.Context, run *Run, latency bench.Latency
 		watchers = append(watchers, watcher)
 		defer func() { run.Expected = outcomes(err == nil) }()
 	}
-	p := &play.Performance{Observed: judge.Observed{Map: s.Map, Logic: s.Logic}, Bench: s.bench, Source: source, Watchers: watchers, Phase: Phase(run.Number-1, s.Map.Site.Period.Max)}
-	err = p.Play(ctx)
+	p := &play.Stimulation{Observed: judge.Observed{Map: s.Map, Logic: s.Logic}, Bench: s.bench, Source: source, Watchers: watchers, Phase: Phase(run.Number-1, s.Map.Site.Period.Max)}
+	err = p.Run(ctx)
 	if p.Begun != 0 {
 		p.Ended = p.LastPoll()
-		run.Steps = append(run.Steps, p.Forgive(p.Judge(s.Verified, latency.Spread))...)
+		run.Steps = append(run.Steps, p.Discount(p.Judge(s.Verified, latency.Spread))...)
 	}
 	*seen, run.Lag, run.decided = p.Seen, interval.InMillis(p.MostLag), len(p.Decided)
 	return err

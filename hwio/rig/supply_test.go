@@ -9,7 +9,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/internal/hwtest"
-	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
@@ -34,7 +34,7 @@ func TestSupplyCutInTheMiddle(t *testing.T) {
 				require.Nil(t, problems)
 				m, problems := wiring.Read(s)
 				require.Nil(t, problems)
-				b := newBenchOn(t, m, rehearse.Options{Wrong: wrong})
+				b := newBenchOn(t, m, twinbench.Options{Wrong: wrong})
 				b.order.New = func() (loop.Source, error) { return &dip{script{ends: 250}}, nil }
 				report, _ := b.perform(t, context.Background())
 				steps := report.Runs[0].Steps

@@ -17,7 +17,7 @@ import (
 	"ohmgate/hwio/sheet"
 )
 
-// overTCP is the stranger's unit behind a Modbus TCP server that is not ours: pymodbus, Debian package python3-pymodbus.
+// overTCP is the independent bench's unit behind a Modbus TCP server that is not ours: pymodbus, Debian package python3-pymodbus.
 const overTCP = `
 import logging, sys, threading, time
 logging.disable(logging.CRITICAL)
@@ -54,7 +54,7 @@ StartTcpServer(context=ModbusServerContext(slaves={1:r,2:i},single=False),addres
 `
 
 // atTCP is the quick bench at a pymodbus server, and how to end that.
-func atTCP(t *hwtest.Trial) (*rehearsed, func()) {
+func atTCP(t *hwtest.Trial) (*trial, func()) {
 	if err := exec.Command(python, "-c", "import pymodbus.server").Run(); err != nil {
 		require.NotEqual(t, "true", os.Getenv("CI"), "pymodbus is missing: install it")
 		t.Skip("pymodbus (Debian package python3-pymodbus) is missing: this test needs it as an independent peer")
@@ -63,7 +63,7 @@ func atTCP(t *hwtest.Trial) (*rehearsed, func()) {
 	require.NoError(t, err)
 	address := listener.Addr().String()
 	require.NoError(t, listener.Close())
-	unit, _, _ := strings.Cut(stranger, "class Bench")
+	unit, _, _ := strings.Cut(peerBench, "class Bench")
 	command := exec.Command(python, "-c", unit+overTCP, address[strings.LastIndex(address, ":")+1:])
 	command.Stderr = os.Stderr
 	require.NoError(t, command.Start())

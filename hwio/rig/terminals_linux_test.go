@@ -18,7 +18,7 @@ import (
 	"ohmgate/hwio/internal/pseudo"
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/bench"
-	"ohmgate/hwio/rig/rehearse"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/loop"
@@ -72,7 +72,7 @@ func beVictim(folder string) {
 const tolerated = 10 * time.Millisecond
 
 // onTerminals is the quick bench on pseudo-terminals, in real time.
-func onTerminals(t testing.TB, options rehearse.Options) *rehearsed {
+func onTerminals(t testing.TB, options twinbench.Options) *trial {
 	m, _ := quickMap(t)
 	return openBench(t, m, options)
 }
@@ -81,7 +81,7 @@ func onTerminals(t testing.TB, options rehearse.Options) *rehearsed {
 func TestGoodUnitOnTerminals(t *testing.T) {
 	t.Parallel()
 	hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
-		b := onTerminals(t, rehearse.Options{})
+		b := onTerminals(t, twinbench.Options{})
 		b.order.Edges = bench.LeastEdges
 		report, _ := b.perform(t, context.Background())
 		require.EqualValues(t, 0, report.Exit, "%s\n%v", report.Trouble, report.Runs)
@@ -93,7 +93,7 @@ func TestGoodUnitOnTerminals(t *testing.T) {
 func TestSlowUnitOnTerminals(t *testing.T) {
 	t.Parallel()
 	hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
-		report, _ := onTerminals(t, rehearse.Options{Wrong: "slow"}).perform(t, context.Background())
+		report, _ := onTerminals(t, twinbench.Options{Wrong: "slow"}).perform(t, context.Background())
 		require.EqualValues(t, 1, report.Exit, "%s\n%v", report.Trouble, report.Runs)
 	})
 }
@@ -109,7 +109,7 @@ func killNine(t *hwtest.Trial) {
 	folder, err := os.MkdirTemp("", "victim-")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(folder) })
-	b := onTerminals(t, rehearse.Options{Directory: folder})
+	b := onTerminals(t, twinbench.Options{Directory: folder})
 	command := exec.Command(os.Args[0], "-test.run=^$")
 	command.Env = append(os.Environ(), victim+"="+folder)
 	output, err := command.StdoutPipe()
@@ -142,7 +142,7 @@ func killNine(t *hwtest.Trial) {
 
 // startAgain is the next run right after a killed one: it takes over the lock of the dead, says what it found closed, and opens
 // it.
-func (b *rehearsed) startAgain(t testing.TB) {
+func (b *trial) startAgain(t testing.TB) {
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
 	order, out := b.order, &sink{left: 1 << 20}

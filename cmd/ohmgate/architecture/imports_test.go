@@ -66,7 +66,7 @@ var mayImport = map[string][]string{
 		"hwio/rig/wiring", "hwio/rig/stimulus", "hwio/rig/judge", "hwio/rig/bench"},
 	"hwio/rig": {"monitor", "interlock", "interlock/verdict", "interlock/loop", "hwio/port", "hwio/sheet", "hwio/rig/interval",
 		"hwio/rig/wiring", "hwio/rig/judge", "hwio/rig/bench", "hwio/rig/play"},
-	"hwio/rig/rehearse": {"monitor", "interlock", "interlock/site/...", "interlock/loop", "hwio/port", "hwio/modbus", "hwio/scpi", "hwio/twin",
+	"hwio/rig/twinbench": {"monitor", "interlock", "interlock/site/...", "interlock/loop", "hwio/port", "hwio/modbus", "hwio/scpi", "hwio/twin",
 		"hwio/rig/wiring"},
 
 	// The program: verbs, and below them what serves several.

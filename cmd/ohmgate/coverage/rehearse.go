@@ -36,8 +36,8 @@ func (b *Bench) refuses(one stimulus.Goal) string {
 // cannot play it.
 func (b *Bench) Rehearse(scenario *sim.Scenario) (changes int, because string) {
 	plant, _, _ := sim.Prepare(b.Site, b.Logic, scenario, scenario.Seed)
-	rehearsal, err := stimulus.Rehearse(b.Wires, b.Logic, plant, time.Now())
-	return rehearsal.Changes, obstacle(err)
+	demand, err := stimulus.DryRun(b.Wires, b.Logic, plant, time.Now())
+	return demand.Changes, obstacle(err)
 }
 
 // obstacle is the first thing that stands in the way of a rehearsal.

@@ -55,15 +55,15 @@ type Observed struct {
 	Begun    port.Stamp // scan zero
 	Ended    port.Stamp // after this nothing is known of the contacts
 	MostLag  time.Duration
-	Bent     *Bend    // the first time that the play fell behind by more than a rig always does
+	FirstLag *Lag     // the first lag that was longer than a rig always has
 	Glitches []Glitch // steps of a decade that the unit may have tripped on
 }
 
-// Bend is a moment from which on the unit was shown another course of time than the logic: the logic counts scans, the unit
+// Lag is a moment from which on the unit was shown another course of time than the logic: the logic counts scans, the unit
 // lives through what lies between them.
-type Bend struct {
+type Lag struct {
 	Scan uint64
-	Lag  time.Duration
+	By   time.Duration
 }
 
 // Glitch is a step after which a trip would be no fault of the unit.

@@ -12,7 +12,7 @@ import (
 )
 
 // noteGlitch remembers a step in this scan that the unit may trip on.
-func (p *Performance) noteGlitch(channel int, from, to stimulus.Value, scan uint64) {
+func (p *Stimulation) noteGlitch(channel int, from, to stimulus.Value, scan uint64) {
 	m := p.Map
 	shown := stimulus.InPassing(m, channel, &p.Logic.Channels[channel].Config, from, to)
 	class, _, may := stimulus.MayTrip(m, p.Logic, channel, shown)
@@ -25,7 +25,7 @@ func (p *Performance) noteGlitch(channel int, from, to stimulus.Value, scan uint
 }
 
 // step sets a decade under the unit's eyes, bridged where a bridge is wired. The answer is when the class changed.
-func (p *Performance) step(channel int, from, to stimulus.Value, when written) error {
+func (p *Stimulation) step(channel int, from, to stimulus.Value, when written) error {
 	b, w := p.Bench, &p.Map.Channels[channel]
 	var bridged interval.Moment
 	if w.Bridge != nil {

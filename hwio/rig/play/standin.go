@@ -17,8 +17,8 @@ import (
 	"ohmgate/monitor"
 )
 
-// Standing is one run in which this program's logic stands in for the unit: real readings in, relays out.
-type Standing struct {
+// StandIn is one run in which this program's logic stands in for the unit: real readings in, relays out.
+type StandIn struct {
 	Bench    *bench.Bench
 	Logic    *interlock.Config
 	Watchers []loop.Watcher
@@ -41,8 +41,8 @@ type Standing struct {
 	ctx      context.Context
 }
 
-// Play turns the logic scan by scan in real time.
-func (s *Standing) Play(ctx context.Context) error {
+// Run turns the logic scan by scan in real time.
+func (s *StandIn) Run(ctx context.Context) error {
 	s.ctx, s.Seen = ctx, map[Transition]bool{}
 	s.signals = make([]interlock.Signal, len(s.Logic.Inputs))
 	s.phases, s.modes = make([]monitor.Phase, len(s.Logic.Channels)), make([]interlock.Mode, len(s.Logic.Outputs))
@@ -53,7 +53,7 @@ func (s *Standing) Play(ctx context.Context) error {
 }
 
 // Next waits for the scan and reads everything once. What does not come in time is missing, never the last value again.
-func (s *Standing) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
+func (s *StandIn) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
 	if scan >= s.Scans {
 		return false, nil
 	}
@@ -77,7 +77,7 @@ func (s *Standing) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) 
 	return true, s.readChannels(in)
 }
 
-func (s *Standing) readInputs(in *interlock.Inputs) error {
+func (s *StandIn) readInputs(in *interlock.Inputs) error {
 	for _, module := range s.Bench.ModulesOf(wiring.KindInputs) {
 		bits, times, err := s.Bench.ReadInputs(module)
 		if bench.Fatal(err) {
@@ -109,7 +109,7 @@ func (s *Standing) readInputs(in *interlock.Inputs) error {
 	return nil
 }
 
-func (s *Standing) readChannels(in *interlock.Inputs) error {
+func (s *StandIn) readChannels(in *interlock.Inputs) error {
 	for _, module := range s.Bench.ModulesOf(wiring.KindResistance) {
 		words, times, err := s.Bench.ReadRegisters(module)
 		if bench.Fatal(err) {
@@ -143,12 +143,12 @@ func (s *Standing) readChannels(in *interlock.Inputs) error {
 	return nil
 }
 
-func (s *Standing) heard(name, now string) {
+func (s *StandIn) heard(name, now string) {
 	s.Heard = append(s.Heard, fmt.Sprintf("%.3f s %s is %s", port.Now().Sub(s.begun).Seconds(), name, now))
 }
 
 // Watch does the duties of a decision in their order: write the outputs, then tell.
-func (s *Standing) Watch(t *loop.Turn) error {
+func (s *StandIn) Watch(t *loop.Turn) error {
 	if s.Drive {
 		if err := s.write(t); err != nil {
 			return err
@@ -160,7 +160,7 @@ func (s *Standing) Watch(t *loop.Turn) error {
 	return nil
 }
 
-func (s *Standing) write(t *loop.Turn) error {
+func (s *StandIn) write(t *loop.Turn) error {
 	wanted := make([][]bool, len(s.Bench.Sizes()))
 	for module, size := range s.Bench.Sizes() {
 		wanted[module] = make([]bool, size)
@@ -187,7 +187,7 @@ func (s *Standing) write(t *loop.Turn) error {
 }
 
 // judge holds the time from the scan's first question to the contact against one scan and the relay's own time.
-func (s *Standing) judge(t *loop.Turn, module int, when interval.Moment) {
+func (s *StandIn) judge(t *loop.Turn, module int, when interval.Moment) {
 	m := s.Bench.Map
 	bound := judge.Bound{
 		Span:   interval.Span{Most: m.Site.Period.Max + m.OperateMax(module)},
@@ -210,7 +210,7 @@ func (s *Standing) judge(t *loop.Turn, module int, when interval.Moment) {
 }
 
 // note keeps the transitions seen, and in listen mode what moved.
-func (s *Standing) note(t *loop.Turn) {
+func (s *StandIn) note(t *loop.Turn) {
 	m := s.Bench.Map
 	for i := range s.phases {
 		if phase := t.State.Channels[i].Phase; phase != s.phases[i] && m.Channels[i].Reads != nil {
@@ -233,7 +233,7 @@ func (s *Standing) note(t *loop.Turn) {
 }
 
 // readMeters begins to read every meter that a channel is read from.
-func (s *Standing) readMeters() {
+func (s *StandIn) readMeters() {
 	s.meters = make([]*bench.MeterReader, len(s.Logic.Channels))
 	for i := range s.Bench.Map.Channels {
 		if w := &s.Bench.Map.Channels[i]; w.Reads != nil && s.Bench.HasInstrument(w.Reads.Module) {
@@ -243,7 +243,7 @@ func (s *Standing) readMeters() {
 }
 
 // endMeters ends that, and tells how long a reading took where the site allows for less.
-func (s *Standing) endMeters() {
+func (s *StandIn) endMeters() {
 	for i, r := range s.meters {
 		if r == nil {
 			continue

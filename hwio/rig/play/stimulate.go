@@ -29,8 +29,8 @@ const (
 	mostBlind = 2 * time.Second
 )
 
-// Performance is one run of a scenario on a bench, in Stimulate mode.
-type Performance struct {
+// Stimulation is one run of a scenario on a bench, in Stimulate mode.
+type Stimulation struct {
 	judge.Observed // with the map and the logic beside the unit
 	Bench          *bench.Bench
 	Source         loop.Source
@@ -47,7 +47,7 @@ type Performance struct {
 	clear    port.Stamp           // when all contacts were last read clearly
 	turns    *loop.Loop
 	before   interlock.CoilSet
-	starting time.Duration // what the story has to wait, because the unit has just been given its supply again
+	starting time.Duration // how long the scenario has to wait, because the unit has just been given its supply again
 	phases   []monitor.Phase
 	modes    []interlock.Mode
 }
@@ -55,20 +55,20 @@ type Performance struct {
 // Next hands the scenario the contacts of the unit instead of the logic's own decision, so that the plant obeys the unit. It
 // does so two scans later: a unit may be a scan ahead of the logic, and the logic must not see a valve leave its end before
 // it has decided itself.
-func (p *Performance) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
+func (p *Stimulation) Next(scan uint64, _ interlock.CoilSet, in *interlock.Inputs) (bool, error) {
 	obeyed := p.obeyed[0]
 	p.obeyed = [2]interlock.CoilSet{p.obeyed[1], p.observed}
 	return p.Source.Next(scan, obeyed, in)
 }
 
 // PowerUp passes on that the supply failed.
-func (p *Performance) PowerUp(scan uint64) bool {
+func (p *Stimulation) PowerUp(scan uint64) bool {
 	r, ok := p.Source.(loop.Restarter)
 	return ok && r.PowerUp(scan)
 }
 
-// Play runs the scenario to its end. The caller lets go of the bench afterwards, whatever comes back.
-func (p *Performance) Play(ctx context.Context) error {
+// Run plays the scenario to its end. The caller lets go of the bench afterwards, whatever comes back.
+func (p *Stimulation) Run(ctx context.Context) error {
 	p.asked, p.Seen = map[int]port.Stamp{}, map[Transition]bool{}
 	p.turns = loop.New(p.Logic)
 	p.phases, p.modes = make([]monitor.Phase, len(p.Logic.Channels)), make([]interlock.Mode, len(p.Logic.Outputs))
@@ -94,7 +94,7 @@ func (p *Performance) Play(ctx context.Context) error {
 	return err
 }
 
-func (p *Performance) keepAlive() error {
+func (p *Stimulation) keepAlive() error {
 	for _, module := range p.Bench.ModulesOf(wiring.KindRelays) {
 		if err := p.Bench.KeepAlive(module); err != nil {
 			return err
@@ -108,7 +108,7 @@ const offTime = 300 * time.Millisecond
 
 // powerUp opens everything, shows what scan zero brings, and only then gives the unit its supply, where a relay does: the unit
 // must find at its power-up what the logic finds at its own. A clamp that came on a moment later would be a reconnection.
-func (p *Performance) powerUp(ctx context.Context) (more bool, err error) {
+func (p *Stimulation) powerUp(ctx context.Context) (more bool, err error) {
 	if err := p.show(); err != nil {
 		return false, err
 	}
@@ -139,7 +139,7 @@ func (p *Performance) powerUp(ctx context.Context) (more bool, err error) {
 }
 
 // boot waits for the unit to start, and for the first clear answer of its contacts.
-func (p *Performance) boot(ctx context.Context) error {
+func (p *Stimulation) boot(ctx context.Context) error {
 	if boot := p.Map.Site.Rig.Supply.Boot; boot > 0 {
 		for until := port.Now().Add(boot); port.Now() < until; {
 			if !bench.Pause(ctx, min(boot, 50*time.Millisecond)) {
@@ -160,12 +160,12 @@ func (p *Performance) boot(ctx context.Context) error {
 }
 
 // show writes the scene, where nobody asks when.
-func (p *Performance) show() error {
+func (p *Stimulation) show() error {
 	_, err := p.write(&p.state)
 	return err
 }
 
-func (p *Performance) contactModules() (list []int) {
+func (p *Stimulation) contactModules() (list []int) {
 	for _, module := range p.Bench.ModulesOf(wiring.KindInputs) {
 		for _, contact := range p.Map.Contacts {
 			if contact != nil && contact.Module == module {
@@ -179,7 +179,7 @@ func (p *Performance) contactModules() (list []int) {
 
 // poll reads the contacts of the unit once. An answer that is lost or in doubt concludes nothing: the next one then closes a
 // longer interval.
-func (p *Performance) poll() error {
+func (p *Stimulation) poll() error {
 	clear := true
 	for _, module := range p.contactModules() {
 		bits, times, err := p.Bench.ReadInputs(module)
@@ -204,7 +204,7 @@ func (p *Performance) poll() error {
 	return nil
 }
 
-func (p *Performance) heard(module int, bits []bool, times modbus.Times) {
+func (p *Stimulation) heard(module int, bits []bool, times modbus.Times) {
 	for output, contact := range p.Map.Contacts {
 		if contact == nil || contact.Module != module || bits[contact.Point] == p.observed.Energised(output) {
 			continue
@@ -220,7 +220,7 @@ func (p *Performance) heard(module int, bits []bool, times modbus.Times) {
 }
 
 // turn plays every scan that is due, each with its own write if it changes anything.
-func (p *Performance) turn() (more bool, err error) {
+func (p *Stimulation) turn() (more bool, err error) {
 	for {
 		due := p.Begun.Add(time.Duration(p.Scans) * p.Map.Site.Period.Max)
 		lag := port.Now().Sub(due)
@@ -235,7 +235,7 @@ func (p *Performance) turn() (more bool, err error) {
 		if err != nil || !more {
 			return false, err
 		}
-		// A unit that starts again lives through none of the story until it has: the story waits for it.
+		// A unit that starts again lives through none of the scenario until it has: the scenario waits for it.
 		p.Begun, p.starting = p.Begun.Add(p.starting), 0
 		p.Scans++
 	}
@@ -243,16 +243,16 @@ func (p *Performance) turn() (more bool, err error) {
 
 // noteLag remembers how far behind the play was, and the first time that it was further behind than two scans and two cycles
 // of the bus.
-func (p *Performance) noteLag(lag time.Duration) {
+func (p *Stimulation) noteLag(lag time.Duration) {
 	p.MostLag = max(p.MostLag, lag)
 	m := p.Map
-	if p.Bent == nil && lag > 2*m.Site.Period.Max+2*m.Load().Cycle {
-		p.Bent = &judge.Bend{Scan: p.Scans, Lag: lag}
+	if p.FirstLag == nil && lag > 2*m.Site.Period.Max+2*m.Load().Cycle {
+		p.FirstLag = &judge.Lag{Scan: p.Scans, By: lag}
 	}
 }
 
 // Watch is told every scan of the logic beside the unit: it shows the unit what the logic was shown.
-func (p *Performance) Watch(t *loop.Turn) error {
+func (p *Stimulation) Watch(t *loop.Turn) error {
 	restarted := t.Scan > 0 && p.PowerUp(t.Scan)
 	before := p.state.Clone()
 	p.state.Supply = !restarted && t.Scan > 0 // powerUp gives it after scan zero
@@ -277,20 +277,20 @@ type written struct {
 }
 
 // write moves everything that does not show the scene yet. Decades first: behind an open relay their steps glitch unseen.
-func (p *Performance) write(before *stimulus.State) (written, error) {
+func (p *Stimulation) write(before *stimulus.State) (written, error) {
 	b, when := p.Bench, written{map[int]interval.Moment{}, map[int]interval.Moment{}}
 	for i := range b.Map.Channels {
-		play, module := p.state.Channels[i], b.Map.Channels[i].Decade
-		if module < 0 || play.Broken || play.Short || b.Setting(module) == play.Ohms {
+		value, module := p.state.Channels[i], b.Map.Channels[i].Decade
+		if module < 0 || value.Broken || value.Short || b.Setting(module) == value.Ohms {
 			continue
 		}
-		if stimulus.Stepped(b.Map, i, before.Channels[i], play) {
-			if err := p.step(i, before.Channels[i], play, when); err != nil {
+		if stimulus.Stepped(b.Map, i, before.Channels[i], value) {
+			if err := p.step(i, before.Channels[i], value, when); err != nil {
 				return when, err
 			}
 			continue
 		}
-		interval, err := b.SetDecade(module, play.Ohms)
+		interval, err := b.SetDecade(module, value.Ohms)
 		if err != nil {
 			return when, err
 		}
@@ -310,7 +310,7 @@ func (p *Performance) write(before *stimulus.State) (written, error) {
 }
 
 // noteStimuli writes down what the unit was shown, and when.
-func (p *Performance) noteStimuli(before *stimulus.State, scan uint64, when written) {
+func (p *Stimulation) noteStimuli(before *stimulus.State, scan uint64, when written) {
 	m := p.Map
 	for i := range m.Channels {
 		from, to := before.Channels[i], p.state.Channels[i]
@@ -341,7 +341,7 @@ func (p *Performance) noteStimuli(before *stimulus.State, scan uint64, when writ
 }
 
 // decide writes down what the logic decided beside the unit.
-func (p *Performance) decide(t *loop.Turn) {
+func (p *Stimulation) decide(t *loop.Turn) {
 	m := p.Map
 	for i := range p.phases {
 		if phase := t.State.Channels[i].Phase; phase != p.phases[i] {
@@ -373,7 +373,7 @@ func (p *Performance) decide(t *loop.Turn) {
 }
 
 // LastPoll is the last moment at which all contacts were known.
-func (p *Performance) LastPoll() port.Stamp {
+func (p *Stimulation) LastPoll() port.Stamp {
 	last := port.Stamp(1<<63 - 1)
 	for _, at := range p.asked {
 		last = min(last, at)

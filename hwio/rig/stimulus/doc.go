@@ -6,6 +6,6 @@
 //	value.go      how one reading is shown: open, shorted, or a resistance
 //	state.go      what the whole bench shows, scan by scan, and the relay positions for it
 //	glitch.go     what a decade shows in passing while it is stepped
-//	rehearsal.go  what a scenario will ask of the rig
+//	dryrun.go    what a scenario will ask of the rig
 //	feasible.go   which transitions of the logic such a bench can bring about; coverage.go which it has
 package stimulus

@@ -15,7 +15,7 @@ func Cannot(m *wiring.Map, logic *interlock.Config, goal Goal) string {
 	case NoGoal:
 		return "it is not known what brings it about"
 	case Fault:
-		return "" // a rehearsal tells
+		return "" // a dry run tells
 	case Channel:
 		return channelCannot(m, number, &logic.Channels[number].Config, goal)
 	case Output, Reset, Actuator:

@@ -1,4 +1,4 @@
-package rehearse
+package twinbench
 
 import (
 	"ohmgate/hwio/rig/wiring"

@@ -1,4 +1,4 @@
-package rehearse
+package twinbench
 
 import (
 	"fmt"
@@ -13,7 +13,7 @@ import (
 	"ohmgate/interlock/site"
 )
 
-// Options of a rehearsal. The zero value is a good unit on good lines.
+// Options of a twin bench. The zero value is a good unit on good lines.
 type Options struct {
 	Directory string               // where the lines appear; empty: a new temporary directory
 	InMemory  bool                 // lines that only this program can open, where there are no pseudo-terminals
@@ -26,7 +26,7 @@ type Options struct {
 	Identity  string               // of every instrument; empty: what the map expects, if it is a plain text
 }
 
-// Twin is a running rehearsal.
+// Twin is a running twin bench.
 type Twin struct {
 	Hardware    *twin.Hardware
 	Devices     map[string]string                                 // by port, for bench.Settings
@@ -76,7 +76,7 @@ func Open(m *wiring.Map, options Options) (*Twin, error) {
 // Terminals says whether this system has pseudo-terminals, which other programs can open too.
 func Terminals() bool { return twin.Terminals() }
 
-// Close ends the rehearsal.
+// Close ends it.
 func (t *Twin) Close() error { return t.Hardware.Close() }
 
 // Closed says how many contacts of relays are closed: the truth, whatever the bench believes.

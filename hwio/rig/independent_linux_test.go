@@ -22,11 +22,11 @@ import (
 	"ohmgate/interlock/verdict"
 )
 
-// The bench of these tests is a stranger's: a script for Debian's python3 that holds one end of a pseudo-terminal, a relay
+// The bench of these tests is an independent one: a script for Debian's python3 that holds one end of a pseudo-terminal, a relay
 // module at address 1, an input module at address 2, and behind them a unit that does what the quick site says. It shares no
-// line of code with this program, and it misbehaves on demand, from a certain answer on. Asked over its standard input, it
+// line of code with this program, and faults are injected on demand, from a certain answer on. Asked over its standard input, it
 // tells how many contacts are closed, and by how many microseconds it was late itself.
-const stranger = `
+const peerBench = `
 import os, pty, random, select, struct, sys, termios, time, tty
 
 def crc(data):
@@ -69,13 +69,13 @@ class Unit:
         if self.on: self.on, self.lost, self.wait = False, True, now
 
 class Bench:
-    def __init__(self, path, mischief, since):
+    def __init__(self, path, fault, since):
         self.since = since
         self.master, self.slave = pty.openpty()
         tty.setraw(self.slave); tty.setraw(self.master)
         if os.path.islink(path): os.unlink(path)
         os.symlink(os.ttyname(self.slave), path)
-        self.mischief, self.coils, self.contacts = mischief, [False] * 8, [False] * 8
+        self.fault, self.coils, self.contacts = fault, [False] * 8, [False] * 8
         self.moves, self.due, self.unit, self.count = [], [], Unit(), 0
         self.told, self.dice, self.previous = time.monotonic(), random.Random(7), {}
     def relays(self, wanted, now):
@@ -110,7 +110,7 @@ class Bench:
         if body is None: return
         at, whole = now + 0.004, body + crc(body)
         self.count += 1
-        seldom, kind = self.count > self.since and self.count % 11 == 0, self.mischief
+        seldom, kind = self.count > self.since and self.count % 11 == 0, self.fault
         if kind == "wrong unit" and seldom: body = bytes([body[0] ^ 3]) + body[1:]; whole = body + crc(body)
         elif kind == "late" and seldom: at += 0.140
         elif kind == "very late" and seldom: at += self.dice.choice([0.155, 0.160, 0.164, 0.168, 0.172])
@@ -136,7 +136,7 @@ class Bench:
             late, before = max(late, now - before - 0.001), now
             for at, data in sorted(d for d in self.due if d[0] <= now): os.write(self.master, data)
             self.due = [d for d in self.due if d[0] > now]
-            if self.mischief == "babble" and self.count > self.since and now > babble: os.write(self.master, bytes([self.dice.randrange(256)])); babble = now + 0.001
+            if self.fault == "babble" and self.count > self.since and now > babble: os.write(self.master, bytes([self.dice.randrange(256)])); babble = now + 0.001
             for move in [m for m in self.moves if m[0] <= now]: self.contacts[move[1]] = move[2]; self.moves.remove(move)
             if now - self.told > 0.6 and any(self.coils): self.relays([False] * 8, now)
             self.unit.tick(now, self.contacts)
@@ -155,14 +155,14 @@ Bench(sys.argv[1], sys.argv[2], int(sys.argv[3])).run()
 
 const python = "/usr/bin/python3"
 
-// atStranger is the quick bench at a stranger's line; the answer of the function is how many contacts are closed.
-func atStranger(t *hwtest.Trial, mischief string, since int) (*rehearsed, func() int) {
+// atPeer is the quick bench at the line of the independent one; the answer of the function is how many contacts are closed.
+func atPeer(t *hwtest.Trial, fault string, since int) (*trial, func() int) {
 	needPython(t)
-	folder, err := os.MkdirTemp("", "stranger-")
+	folder, err := os.MkdirTemp("", "peer-")
 	require.NoError(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(folder) })
 	line := filepath.Join(folder, "bus")
-	command := exec.Command(python, "-c", stranger, line, mischief, fmt.Sprint(since))
+	command := exec.Command(python, "-c", peerBench, line, fault, fmt.Sprint(since))
 	command.Stderr = os.Stderr
 	in, err := command.StdinPipe()
 	require.NoError(t, err)
@@ -195,10 +195,10 @@ func atStranger(t *hwtest.Trial, mischief string, since int) (*rehearsed, func()
 }
 
 // quickBench is an order on the quick site, its lines still to be named.
-func quickBench(t testing.TB) *rehearsed {
+func quickBench(t testing.TB) *trial {
 	m, logic := quickMap(t)
 	out := &sink{left: 1 << 20}
-	return &rehearsed{out: out, book: sheet.NewBook(out), order: rig.Order{
+	return &trial{out: out, book: sheet.NewBook(out), order: rig.Order{
 		Map: m, Logic: logic, Mode: wiring.Stimulate, Runs: 1, Edges: 16, Seed: 1, Alpha: 0.05,
 		New: func() (loop.Source, error) { return &script{ends: 250}, nil },
 	}}
@@ -214,15 +214,15 @@ func needPython(t testing.TB) {
 // answersBefore is how many answers this bench gives before a run begins: then most of the checks are over.
 const answersBefore = 230
 
-// TestStrangersBench: a good unit behind a line that misbehaves is never found violated, and what could be a wrong reading is
+// TestPeerBench: a good unit behind a line that misbehaves is never found violated, and what could be a wrong reading is
 // never judged: the run is lost, or says that it cannot tell. The relays are open afterwards, or it is said that nobody knows.
-func TestStrangersBench(t *testing.T) {
+func TestPeerBench(t *testing.T) {
 	t.Parallel()
 	for _, c := range []struct {
-		mischief string
-		since    int
-		exits    []int // 0 is not among them: sixteen edges are too few for a verdict
-		said     string
+		fault string
+		since int
+		exits []int // 0 is not among them: sixteen edges are too few for a verdict
+		said  string
 	}{
 		{"none", 0, []int{3}, "loop-back latency was not shown"},
 		{"wrong unit", answersBefore, []int{3}, ""},
@@ -244,15 +244,15 @@ func TestStrangersBench(t *testing.T) {
 		{"babble", answersBefore, []int{3, 4, 5}, ""},
 		{"all ones", answersBefore - 60, []int{5}, ""},
 	} {
-		t.Run(fmt.Sprintf("%s since %d", c.mischief, c.since), func(t *testing.T) {
+		t.Run(fmt.Sprintf("%s since %d", c.fault, c.since), func(t *testing.T) {
 			t.Parallel()
-			hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) { behindMischief(t, c.mischief, c.since, c.exits, c.said) })
+			hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) { behindFault(t, c.fault, c.since, c.exits, c.said) })
 		})
 	}
 }
 
-func behindMischief(t *hwtest.Trial, mischief string, since int, exits []int, said string) {
-	b, closed := atStranger(t, mischief, since)
+func behindFault(t *hwtest.Trial, fault string, since int, exits []int, said string) {
+	b, closed := atPeer(t, fault, since)
 	ctx, cancel := context.WithTimeout(context.Background(), 2*time.Minute)
 	defer cancel()
 	report := rig.Perform(ctx, b.order, b.book)
@@ -275,11 +275,11 @@ func behindMischief(t *hwtest.Trial, mischief string, since int, exits []int, sa
 	require.Eventually(t, func() bool { return closed() == 0 }, 30*time.Second, 50*time.Millisecond, "the module's own time-out")
 }
 
-// TestStrangersBenchIsShown: the same bench without mischief and with all edges.
-func TestStrangersBenchIsShown(t *testing.T) {
+// TestPeerBenchIsShown: the same bench without fault and with all edges.
+func TestPeerBenchIsShown(t *testing.T) {
 	t.Parallel()
 	hwtest.Repeat(t, tolerated, func(t *hwtest.Trial) {
-		b, _ := atStranger(t, "none", 0)
+		b, _ := atPeer(t, "none", 0)
 		b.order.Edges = bench.LeastEdges
 		report := rig.Perform(context.Background(), b.order, b.book)
 		require.EqualValues(t, 0, report.Exit, "%s %v", report.Trouble, report.Runs)

@@ -1,4 +1,4 @@
-package rehearse
+package twinbench
 
 import (
 	"fmt"
@@ -9,8 +9,8 @@ import (
 	"ohmgate/monitor"
 )
 
-// habit is what a wrong unit does otherwise.
-type habit struct {
+// defect is what a wrong unit does otherwise.
+type defect struct {
 	name, title string
 	spoil       func(c *interlock.Config)                                // the configuration
 	reads       func(u *unit)                                            // what it reads
@@ -19,7 +19,7 @@ type habit struct {
 	welds       bool                                                     // a contact once closed
 }
 
-var habits = []habit{
+var defects = []defect{
 	{name: "slow", title: "opens its contacts 600 ms late", lag: 600 * time.Millisecond},
 	{name: "deaf", title: "reads 0.3 Ω whatever hangs at its terminals", reads: func(u *unit) {
 		for i := range u.in.Readings {
@@ -60,26 +60,26 @@ var habits = []habit{
 
 // Wrong lists the wrong units by name, with what is wrong with each.
 func Wrong() (list [][2]string) {
-	for _, h := range habits {
-		list = append(list, [2]string{h.name, h.title})
+	for _, d := range defects {
+		list = append(list, [2]string{d.name, d.title})
 	}
 	return list
 }
 
-// learn gives a unit a bad habit.
-func (u *unit) learn(name string) error {
+// spoil gives a unit a defect.
+func (u *unit) spoil(name string) error {
 	if name == "" {
 		return nil
 	}
 	var names []string
-	for _, h := range habits {
-		names = append(names, h.name)
-		if h.name != name {
+	for _, d := range defects {
+		names = append(names, d.name)
+		if d.name != name {
 			continue
 		}
-		u.habit = h
-		if h.spoil != nil {
-			h.spoil(u.logic)
+		u.defect = d
+		if d.spoil != nil {
+			d.spoil(u.logic)
 		}
 		return nil
 	}

@@ -1,4 +1,4 @@
-package rehearse
+package twinbench
 
 import (
 	"time"
@@ -21,7 +21,7 @@ type unit struct {
 	decision *interlock.Decision
 	stamp    uint16
 	made     interlock.CoilSet // contacts as commanded
-	habit    habit
+	defect   defect
 	awake    port.Stamp // the end of its start, when it was last without supply
 }
 
@@ -31,7 +31,7 @@ func newUnit(w *environment, wrong string) (*unit, error) {
 		return nil, problems
 	}
 	u := &unit{w: w, logic: logic}
-	if err := u.learn(wrong); err != nil {
+	if err := u.spoil(wrong); err != nil {
 		return nil, err
 	}
 	u.state, u.in, u.decision = interlock.NewState(logic), interlock.NewInputs(logic), interlock.NewDecision(logic)
@@ -59,20 +59,20 @@ func (u *unit) tick(devices *twin.Devices) {
 			u.in.Signals[i] = interlock.High
 		}
 	}
-	if u.habit.reads != nil {
-		u.habit.reads(u)
+	if u.defect.reads != nil {
+		u.defect.reads(u)
 	}
 	interlock.Step(u.logic, u.state, u.in, u.decision)
 	coils := u.decision.Coils
-	if u.habit.moves != nil {
-		coils = u.habit.moves(u, coils)
+	if u.defect.moves != nil {
+		coils = u.defect.moves(u, coils)
 	}
 	u.move(devices, coils)
 }
 
 // stuck are the contacts that no lack of supply opens.
 func (u *unit) stuck() interlock.CoilSet {
-	if u.habit.welds {
+	if u.defect.welds {
 		return u.made
 	}
 	return 0
@@ -122,7 +122,7 @@ func (u *unit) move(devices *twin.Devices, coils interlock.CoilSet) {
 		}
 		wait := contactTime
 		if !on {
-			wait += u.habit.lag
+			wait += u.defect.lag
 		}
 		u.made ^= 1 << output
 		devices.After(wait, func(later *twin.Devices) { u.w.setInput(later, *contact, on) })

@@ -12,8 +12,8 @@ import (
 	"ohmgate/monitor"
 )
 
-// Rehearsal is what a scenario will ask of the rig, and what the logic by itself would do.
-type Rehearsal struct {
+// Demand is what a scenario will ask of the rig, and what the logic by itself would do.
+type Demand struct {
 	Scans   uint64
 	Changes int // of the judged outputs, by the logic
 	Lasts   time.Duration
@@ -61,24 +61,24 @@ func unplayable(m *wiring.Map, obstacles []Obstacle) *Unplayable {
 	return made
 }
 
-// rehearsing watches a rehearsal.
-type rehearsing struct {
+// dryRun is one under way.
+type dryRun struct {
 	m         *wiring.Map
 	logic     *interlock.Config
 	source    loop.Source
 	state     State
-	made      Rehearsal
+	made      Demand
 	coils     interlock.CoilSet
 	obstacles []Obstacle
 	told      map[string]bool
 	limits    map[wiring.LimitTest]bool
 }
 
-// Rehearse turns the logic over a source, without any rig, and finds out what the bench could not show: missing wires,
+// DryRun turns the logic over a source, without any rig, and finds out what the bench could not show: missing wires,
 // readings that no resistor gives, limit tests that the calibration cannot carry. Everything is found before a relay moves. The
 // error is an Unplayable where the scenario is in the way, site.Problems where the map is.
-func Rehearse(m *wiring.Map, logic *interlock.Config, source loop.Source, today time.Time) (Rehearsal, error) {
-	w := &rehearsing{m: m, logic: logic, source: source, state: Rest(m), told: map[string]bool{}, limits: map[wiring.LimitTest]bool{}}
+func DryRun(m *wiring.Map, logic *interlock.Config, source loop.Source, today time.Time) (Demand, error) {
+	w := &dryRun{m: m, logic: logic, source: source, state: Rest(m), told: map[string]bool{}, limits: map[wiring.LimitTest]bool{}}
 	if err := m.FitToStimulate(logic); err != nil {
 		return w.made, err
 	}
@@ -94,8 +94,8 @@ func Rehearse(m *wiring.Map, logic *interlock.Config, source loop.Source, today 
 	return w.made, nil
 }
 
-// Watch is one scan of the rehearsal.
-func (w *rehearsing) Watch(t *loop.Turn) error {
+// Watch is one scan of it.
+func (w *dryRun) Watch(t *loop.Turn) error {
 	w.made.Scans++
 	off := false
 	if r, ok := w.source.(loop.Restarter); ok && r.PowerUp(t.Scan) && t.Scan > 0 {
@@ -126,7 +126,7 @@ func (w *rehearsing) Watch(t *loop.Turn) error {
 }
 
 // refuseClamps complains of clamps that are on at power-up where the unit runs already: it would see a reconnection.
-func (w *rehearsing) refuseClamps() {
+func (w *dryRun) refuseClamps() {
 	for i, play := range w.state.Channels {
 		if w.m.Plays(i) && !play.Broken {
 			w.complain(0, w.m.Site.Channels[i].Name, "it is there at power-up, and no relay feeds the unit (rig: supply:), which would see it come later; connect it after the wait")
@@ -135,7 +135,7 @@ func (w *rehearsing) refuseClamps() {
 }
 
 // noteSteps warns, once for each channel, of a decade that is stepped under the unit's eyes.
-func (w *rehearsing) noteSteps(before []Value, scan uint64) {
+func (w *dryRun) noteSteps(before []Value, scan uint64) {
 	for i, from := range before {
 		text := warnOfStep(w.m, w.logic, i, from, w.state.Channels[i])
 		if name := w.m.Site.Channels[i].Name; text != "" && !w.told["step of "+name] {
@@ -145,7 +145,7 @@ func (w *rehearsing) noteSteps(before []Value, scan uint64) {
 	}
 }
 
-func (w *rehearsing) complain(scan uint64, name, why string) {
+func (w *dryRun) complain(scan uint64, name, why string) {
 	if w.told[name+why] {
 		return
 	}
@@ -154,7 +154,7 @@ func (w *rehearsing) complain(scan uint64, name, why string) {
 }
 
 // noteLimits gathers the resistances that are close to a limit.
-func (w *rehearsing) noteLimits() {
+func (w *dryRun) noteLimits() {
 	for i := range w.m.Channels {
 		p := w.state.Channels[i]
 		if p.Broken || p.Short || !w.m.Plays(i) {
@@ -169,7 +169,7 @@ func (w *rehearsing) noteLimits() {
 	}
 }
 
-func (w *rehearsing) judgeLimits(today time.Time) {
+func (w *dryRun) judgeLimits(today time.Time) {
 	var list []string
 	for test := range w.limits {
 		if wrong := w.m.Cal.CheckLimit(test, today); wrong != "" {
