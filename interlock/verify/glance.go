@@ -1,8 +1,6 @@
 package verify
 
 import (
-	"fmt"
-
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
@@ -25,21 +23,14 @@ type glanced map[int]*scene
 // follows the whole site until long after; then two things together, one after the
 // other, and what a bypass lets pass. The searches step the parts of the logic;
 // what ties them together, such as a stop, an overrun, a bypass or a wait that
-// reach an output, is looked at here. Outputs with equal searches are looked at
-// once.
+// reach an output, is looked at here, for each output by itself: two with equal searches may be wired
+// to different inputs.
 func (v *verification) glance(output int) glanced {
-	key := ""
-	for _, job := range v.jobsOf(output, "") {
-		key += job.key
-	}
-	if key != "" {
-		key += fmt.Sprint(v.Model.BypassesOf(output))
-	}
-	if found, known := v.glances[key]; known && key != "" {
+	if found, known := v.glances[output]; known {
 		return found
 	}
 	found := glanced{}
-	v.glances[key] = found
+	v.glances[output] = found
 	var seen table.Mask
 	h := v.huntOf(quarry{output: output, is: func(_ *runs.Driver, _ *sight, bad table.Mask) bool {
 		seen |= bad

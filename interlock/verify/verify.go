@@ -60,9 +60,8 @@ type verification struct {
 	report  *Report
 
 	searches   []*Searched
-	recovered  map[string]*Result
 	walked     map[monitor.Config]compared
-	glances    map[string]glanced
+	glances    map[int]glanced
 	judged     map[monitor.Config][len(titles)]misjudged
 	gaveUp     map[int]bool // properties for which a long hunt found no run
 	turns      uint64       // of a hunt, at most
@@ -73,7 +72,7 @@ type verification struct {
 
 func newVerification(m *model.Model, o model.Options) (*verification, error) {
 	v := &verification{Bench: runs.NewBench(m, o), report: &Report{Site: m.Site, Hash: m.Hash},
-		recovered: map[string]*Result{}, walked: map[monitor.Config]compared{}, glances: map[string]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
+		walked: map[monitor.Config]compared{}, glances: map[int]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
 	var err error
 	v.outputs, err = m.OutputsNamed(o.Outputs)
 	return v, err

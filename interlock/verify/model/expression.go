@@ -157,26 +157,6 @@ func IsCut(p interlock.Permissive, causes ...int) bool {
 	}).Has(interlock.True)
 }
 
-// MaxCut is the largest minimal cut set that is looked for.
-const MaxCut = 3
-
-// CutSets lists the minimal sets of up to three causes of which all must be
-// unfit to stop an output for certain, smallest first.
-func CutSets(p interlock.Permissive) [][]int {
-	var causes []int
-	set := p.Causes()
-	set.Each(func(c int) { causes = append(causes, c) })
-	var found [][]int
-	for size := 1; size <= MaxCut; size++ {
-		Choose(causes, size, nil, func(candidate []int) {
-			if !containsAny(candidate, found) && IsCut(p, candidate...) {
-				found = append(found, append([]int(nil), candidate...))
-			}
-		})
-	}
-	return found
-}
-
 func Choose(from []int, size int, have []int, f func([]int)) {
 	if size == 0 {
 		f(have)
@@ -185,22 +165,6 @@ func Choose(from []int, size int, have []int, f func([]int)) {
 	for i := 0; i+size <= len(from); i++ {
 		Choose(from[i+1:], size-1, append(have, from[i]), f)
 	}
-}
-
-// containsAny says that one of the sets lies within the candidate.
-func containsAny(candidate []int, sets [][]int) bool {
-	for _, set := range sets {
-		inside := 0
-		for _, c := range candidate {
-			for _, s := range set {
-				inside += Int(c == s)
-			}
-		}
-		if inside == len(set) {
-			return true
-		}
-	}
-	return false
 }
 
 // Residue is what is left of a permissive once every cause but one has been
