@@ -18,6 +18,9 @@ type Delay struct {
 	Time interval.Interval `json:"time"` // s
 	From string            `json:"from"`
 	Why  string            `json:"why,omitempty"`
+
+	drawn     string // its name in a picture of links that follow each other; empty: it is none
+	afterStop bool   // the run-down after the confirmed stop
 }
 
 // Class is how fast one class of bad readings is caught by one channel.
@@ -50,7 +53,7 @@ func (b *bench) chain(nd *node, f flow, stops []int, n *notes) chain {
 	var c chain
 	b.detect(nd, &c)
 	turn := upTo(seconds(b.site.Period.Max))
-	c.add("scan, until the output is written", turn, FromLogic, "one scan at most")
+	c.add("scan, until the output is written", "scan", turn, FromLogic, "one scan at most")
 	c.afterTrip = b.actuate(stops, &c, n)
 	travel := b.travel(nd, stops, f, &c, n)
 	c.runDown.Delay = c.detection.Add(turn).Add(c.afterTrip)
@@ -60,8 +63,8 @@ func (b *bench) chain(nd *node, f flow, stops []int, n *notes) chain {
 	return c
 }
 
-func (c *chain) add(name string, t interval.Interval, from, why string) {
-	c.delays = append(c.delays, Delay{name, t, from, why})
+func (c *chain) add(name, drawn string, t interval.Interval, from, why string) {
+	c.delays = append(c.delays, Delay{Name: name, Time: t, From: from, Why: why, drawn: drawn})
 }
 
 // detect is the first link: what the transmitter, the bus and the patience take.
@@ -84,9 +87,9 @@ func (b *bench) detect(nd *node, c *chain) {
 			}
 		}
 	}
-	c.add("detection, slowest class ("+slowest.Class+")", upTo(worst), FromLogic, "aperture, poll, scan phase and patience; 0 when in doubt already")
+	c.add("detection, slowest class ("+slowest.Class+")", "detection", upTo(worst), FromLogic, "aperture, poll, scan phase and patience; 0 when in doubt already")
 	if response > 0 {
-		c.add("response of the transmitter", upTo(response), FromFile, "")
+		c.add("response of the transmitter", "response of the transmitter", upTo(response), FromFile, "")
 	}
 	c.detection = upTo(worst + response)
 	c.quickest = upTo(base + response)
@@ -128,8 +131,8 @@ func (b *bench) actuate(stops []int, c *chain, n *notes) interval.Interval {
 		// Whichever stops first stops the stream.
 		contact, dead = contact.Min(delay), dead.Min(still)
 	}
-	c.add("output contact", contact, from[0], "")
-	c.add("dead time of the actuator", dead, from[1], strings.Join(b.names(stops), ", "))
+	c.add("output contact", "output contact", contact, from[0], "")
+	c.add("dead time of the actuator", "dead time of the actuator", dead, from[1], strings.Join(b.names(stops), ", "))
 	return contact.Add(dead)
 }
 
@@ -169,22 +172,20 @@ func (b *bench) travel(nd *node, stops []int, f flow, c *chain, n *notes) interv
 			whole, from, why = of(s.ProfileTime), FromFile, path+".profile_time"
 		default:
 			c.runDown.TimeConstant = of(s.ProfileTime)
-			c.add("time constant of the run-down", c.runDown.TimeConstant, FromFile, "")
+			c.add("time constant of the run-down", "", c.runDown.TimeConstant, FromFile, "")
 			whole, why = tailEnd(whole, c.runDown.TimeConstant, tail, why)
 		}
 	} else if c.runDown.Shape == charge.FirstOrder || c.runDown.Shape == charge.Reciprocal {
 		n.word("time of the profile", "none", path+".profile_time", "without a time constant the full current is counted until the end of flow")
 		c.runDown.Shape = charge.FullUntilConfirmed
 	}
-	c.add("flow dies away, "+c.runDown.Shape.String(), whole, from, why)
+	c.add("flow dies away, "+c.runDown.Shape.String(), "flow dies away", whole, from, why)
 	if tail.Hi > 0 {
-		c.add(runDownLink, tail, FromFile, "the profile is stretched over it")
+		c.add("run-down after the confirmed stop", "run-down", tail, FromFile, "the profile is stretched over it")
+		c.delays[len(c.delays)-1].afterStop = true
 	}
 	return whole.Add(tail)
 }
-
-// runDownLink is the link of the chain that comes after the actuator's own travel.
-const runDownLink = "run-down after the confirmed stop"
 
 // tailConstants is after how many time constants a tail counts as ended; of an
 // exponential one 0.7 % of the flow is left then.

@@ -153,7 +153,7 @@ func (b *bench) neverStops(nd *node, a *Loss, n *notes) (goOn bool) {
 	}
 	lasts := n.file("length of a transfer", nd.stream.Lasts, "s", "streams."+nd.stream.Name+".lasts")
 	a.loss.RunDown = charge.RunDown{Travel: lasts, Law: a.flow.law}
-	a.Delays = []Delay{{"to the end of the transfer", lasts, FromFile, "nothing stops it before"}}
+	a.Delays = []Delay{{Name: "to the end of the transfer", Time: lasts, From: FromFile, Why: "nothing stops it before", drawn: "to the end of the transfer"}}
 	return true
 }
 

@@ -7,7 +7,6 @@ import (
 	"io"
 	"math"
 	"strconv"
-	"strings"
 
 	"gonum.org/v1/plot"
 	"gonum.org/v1/plot/font"
@@ -180,7 +179,7 @@ func (l *Line) delayPanel(end float64) *plot.Plot {
 		} else {
 			label(p, at+d.Time.Hi, y, words, ink, false)
 		}
-		names = append(names, plot.Tick{Value: y, Label: d.Name})
+		names = append(names, plot.Tick{Value: y, Label: d.drawn})
 		at += d.Time.Hi
 	}
 	p.Y.Tick.Marker = plot.ConstantTicks(names)
@@ -194,8 +193,7 @@ func (l *Line) delayPanel(end float64) *plot.Plot {
 func (a *Loss) timed() []Delay {
 	var list []Delay
 	for _, d := range a.Delays {
-		if !strings.HasPrefix(d.Name, "time constant") {
-			d.Name = strings.TrimSuffix(strings.Split(d.Name, ",")[0], " after the confirmed stop")
+		if d.drawn != "" {
 			list = append(list, d)
 		}
 	}

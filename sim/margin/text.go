@@ -243,7 +243,7 @@ func (a *Loss) claimText() string {
 func (a *Loss) inputText(input string) string {
 	if input == charge.InputTravel.String() {
 		for _, d := range a.Delays {
-			if d.Name == runDownLink {
+			if d.afterStop {
 				return input + "+run-down"
 			}
 		}
