@@ -124,7 +124,7 @@ func vesselTests() []test {
 		{"clear", func(v *view, i int) bool { return v.State.Vessels[i].Clear }},
 		{"charged", func(v *view, i int) bool { return !v.State.Vessels[i].Clear }},
 		{"waiting", func(v *view, i int) bool { return !v.State.Vessels[i].Clear && v.State.Vessels[i].Waited > 0 }},
-		{"reconnected early", func(v *view, i int) bool { return v.State.Vessels[i].Early }},
+		{tell.Early.String(), func(v *view, i int) bool { return v.State.Vessels[i].Early }},
 	}
 }
 

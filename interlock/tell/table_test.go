@@ -1,6 +1,7 @@
 package tell
 
 import (
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -22,7 +23,7 @@ func quiet() *Scene {
 	}
 	c.Channels[0].Accept = 5_000_000
 	return &Scene{
-		Names: &yard, Config: c, Period: 10 * time.Millisecond, Ohms: func(micro int64) string { return time.Duration(micro / 1000).String() },
+		Names: &yard, Config: c, Period: 10 * time.Millisecond, Ohms: func(micro int64) string { return strconv.FormatFloat(float64(micro)/1e6, 'f', -1, 64) + " Ω" },
 		In: interlock.NewInputs(c), State: interlock.NewState(c),
 		Decision: &interlock.Decision{Start: make([]interlock.Truth, 2), Keep: make([]interlock.Truth, 2)},
 	}

@@ -21,8 +21,8 @@ var outputChart = []OutputEdge{
 	{"permissive met and restart rule met", interlock.KeptOut, interlock.Enabled},
 	{"withheld while running", interlock.Enabled, interlock.Tripped},
 	{"stopped, or released after the end of flow", interlock.Enabled, interlock.KeptOut},
-	{"reset given", interlock.Tripped, interlock.KeptOut},
-	{"reset given, or restarts by itself", interlock.Tripped, interlock.Enabled},
+	{interlock.ResetGiven.String(), interlock.Tripped, interlock.KeptOut},
+	{interlock.ResetGiven.String() + ", or restarts by itself", interlock.Tripped, interlock.Enabled},
 }
 
 // newOutputMirror is the chart of one output as a state machine.

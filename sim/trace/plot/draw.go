@@ -15,6 +15,9 @@ import (
 	"gonum.org/v1/plot/vg/vgimg"
 	"gonum.org/v1/plot/vg/vgsvg"
 
+	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
+	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
 
@@ -115,7 +118,9 @@ func (w *Writer) drawHead(p *page) {
 
 func (w *Writer) drawFoot(p *page) {
 	lines := []string{
-		"phases  - bonded   s settling   u unconnected   D doubtful   L lost   ? unreadable      outputs  - enabled   k kept out   T tripped      vessels  - clear   c may be charged   E reconnected early      strip on top of a resistance: over-range",
+		fmt.Sprintf("phases  - %v   s %v   u %v   D %v   L %v   ? %v", monitor.Bonded, monitor.Settling, monitor.Unconnected, monitor.Doubtful, monitor.Lost, monitor.Unreadable) +
+			fmt.Sprintf("      outputs  - %v   k %v   T %v", interlock.Enabled, interlock.KeptOut, interlock.Tripped) +
+			fmt.Sprintf("      vessels  - %v   c %v   E %v      strip on top of a resistance: over-range", tell.Clear, tell.Charged, tell.Early),
 		fmt.Sprintf("site %s   scenario %s   %s   one column is %d scans of %v; of each the extremes and the worst are drawn", short(w.header.SiteHash), short(w.header.ScenarioHash), w.header.Tool, w.each, w.header.Period),
 	}
 	if w.unshown > 0 {

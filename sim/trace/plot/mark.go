@@ -56,15 +56,13 @@ func (p *page) drawMark(kind interlock.Kind, x, bottom, top vg.Length) {
 // drawLegend says what the marks mean.
 func (w *Writer) drawLegend(p *page, y vg.Length) {
 	x := p.canvas.Min.X + 0.6*vg.Centimeter
-	for _, entry := range [...]struct {
-		kind interlock.Kind
-		text string
-	}{
-		{interlock.OutputEnabled, "enabled"}, {interlock.OutputTripped, "tripped"},
-		{interlock.ActuatorUnconfirmed, "actuator unconfirmed"}, {interlock.ReconnectedEarly, "reconnected early"},
-	} {
-		p.drawMark(entry.kind, x, y-vg.Points(4), y+vg.Points(4))
-		p.text(entry.text, smallestText, x+vg.Points(7), y, draw.XLeft, draw.YCenter, dark)
+	for _, kind := range [...]interlock.Kind{interlock.OutputEnabled, interlock.OutputTripped, interlock.ActuatorUnconfirmed, interlock.ReconnectedEarly} {
+		text := kind.String()
+		if kind == interlock.ActuatorUnconfirmed {
+			text = interlock.ReasonUnconfirmed.String() // no output's name stands beside it
+		}
+		p.drawMark(kind, x, y-vg.Points(4), y+vg.Points(4))
+		p.text(text, smallestText, x+vg.Points(7), y, draw.XLeft, draw.YCenter, dark)
 		x += 3.4 * vg.Centimeter
 	}
 }

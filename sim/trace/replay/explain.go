@@ -2,6 +2,7 @@ package replay
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/tell"
 	"ohmgate/monitor"
 	"ohmgate/sim/trace"
 )
@@ -13,7 +14,7 @@ func (r *Replayer) explain(d subject, recorded string) (name string, rule, cause
 	case phase:
 		return r.header.Channels[d.index], []string{"phase of the channel on a reading that is " + r.turner.state.Channels[d.index].Class.String()}, nil, d.index
 	case vessel:
-		return r.header.Vessels[d.index], []string{"charge memory of the vessel"}, nil, r.channelOf(r.config.Vessels[d.index].BondedBy)
+		return r.header.Vessels[d.index], []string{tell.Rule(&interlock.Event{Kind: interlock.MayBeCharged}) + " of the vessel"}, nil, r.channelOf(r.config.Vessels[d.index].BondedBy)
 	case events:
 		return "events", nil, nil, -1
 	}

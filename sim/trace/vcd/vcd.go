@@ -76,12 +76,23 @@ func (w *Writer) Begin(h *trace.Header) error {
 	return err
 }
 
+// numbered lists the values below a count with their words.
+func numbered[T interface {
+	~uint8
+	fmt.Stringer
+}](count T) (text string) {
+	for v := range count {
+		text += fmt.Sprintf(" %d %s", uint8(v), v)
+	}
+	return text
+}
+
 func (w *Writer) declarations(scale string) string {
 	h := w.header
 	text := fmt.Sprintf("$comment site %s %s $end\n$comment scenario %s %s $end\n", h.Site, h.SiteHash, h.Scenario, h.ScenarioHash)
-	text += "$comment phase: 0 unconnected 1 settling 2 bonded 3 doubtful 4 lost 5 unreadable $end\n" +
-		"$comment class: 0 missing 1 invalid 2 open 3 high 4 between 5 good; quality: 0 nothing 1 bad 2 over-range 3 valid $end\n" +
-		"$comment mode: 0 kept out 1 tripped 2 enabled; inputs: x faulty, z nothing arrived $end\n" +
+	text += "$comment phase:" + numbered(monitor.Phase(monitor.Phases)) + " $end\n" +
+		"$comment class:" + numbered(monitor.Class(monitor.Classes)) + "; quality: 0 nothing 1 bad 2 over-range 3 valid $end\n" +
+		"$comment mode:" + numbered(interlock.Mode(interlock.Modes)) + "; inputs: x faulty, z nothing arrived $end\n" +
 		fmt.Sprintf("$version %s $end\n$timescale %s $end\n$scope module %s $end\n", h.Tool, scale, h.Site)
 	text += w.declare("wire", 1, "overrun") + w.declare("wire", 1, "power_up")
 	for _, name := range h.Channels {
