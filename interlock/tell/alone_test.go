@@ -45,10 +45,8 @@ func ours() map[string]*regexp.Regexp {
 }
 
 // elsewhere are the places outside that may hold such a word, each with its
-// reason; no word is any.
+// reason.
 var elsewhere = []struct{ place, word, why string }{
-	{"interlock/verify/graph/", "", "transitions have names of their own, which the records of a bench keep"},
-	{"cmd/ohmgate/rig_", "", "it reads the names of transitions"},
 	{"interlock/fault/catalogue.go", "scan overrun", "it is the title of the fault that makes one"},
 	{"sim/margin/text.go", "do not touch for", "physics says there for how long, not a wait of the logic"},
 	{"cmd/ohmgate/page/src/events.ts", "tripped", "it is the name of a kind in JSON, not shown"},
@@ -58,7 +56,7 @@ var elsewhere = []struct{ place, word, why string }{
 // allowed is the entry that lets a place hold a word; -1 if none does.
 func allowed(place, word string) int {
 	for i, e := range elsewhere {
-		if strings.HasPrefix(place, e.place) && (e.word == "" || e.word == word) {
+		if strings.HasPrefix(place, e.place) && e.word == word {
 			return i
 		}
 	}
@@ -159,7 +157,7 @@ func TestNobodyElseHoldsTheseWords(t *testing.T) {
 		t.Errorf("only %d literals were looked at: the walk is broken", looked)
 	}
 	for i, e := range elsewhere {
-		if e.word != "" && !used[i] {
+		if !used[i] {
 			t.Errorf("%s may hold %q and does not", e.place, e.word)
 		}
 	}
