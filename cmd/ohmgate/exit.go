@@ -1,12 +1,14 @@
 package main
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
 	"regexp"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
@@ -56,12 +58,29 @@ func failed(code exitCode, format string, args ...any) error {
 	return outcome{code, fmt.Errorf(format, args...)}
 }
 
-// judgedJSON prints a report as JSON and ends with its code.
-func judgedJSON(out io.Writer, code exitCode, report any) error {
-	if err := writeIndented(out, report); err != nil {
+// finish prints a report, for programs or for people, and ends with its code. What
+// could not be printed whole is lost.
+func finish(out io.Writer, asJSON bool, code exitCode, report any, tell func(out *page.Page)) error {
+	if asJSON {
+		if err := writeIndented(out, report); err != nil {
+			return failed(exitLost, "%w", err)
+		}
+		return ended(code)
+	}
+	p := page.On(out)
+	tell(p)
+	if err := p.Err(); err != nil {
 		return failed(exitLost, "%w", err)
 	}
 	return ended(code)
+}
+
+// writeIndented writes one value as JSON that people can read as well.
+func writeIndented(out io.Writer, value any) error {
+	encoder := json.NewEncoder(out)
+	encoder.SetEscapeHTML(false)
+	encoder.SetIndent("", "  ")
+	return encoder.Encode(value)
 }
 
 // headed is the head of a report of this program.
@@ -93,10 +112,18 @@ func tellError(w io.Writer, err error) {
 		text = "ohmgate: " + text
 	}
 	for _, line := range strings.Split(text, "\n") {
-		if len([]rune(line)) <= textWidth {
+		if page.Columns(line) <= page.Width {
 			fmt.Fprintln(w, line)
 		} else {
-			printWrapped(w, "", line, 4)
+			page.On(w).Wrap("", line, 4)
 		}
 	}
 }
+
+// printWrapped prints a text after a head, on a page of its own.
+func printWrapped(out io.Writer, head, text string, indent int) {
+	page.On(out).Wrap(head, text, indent)
+}
+
+// encode prints a document as JSON.
+func encode(out io.Writer, document any) error { return finish(out, true, exitShown, document, nil) }

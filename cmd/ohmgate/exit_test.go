@@ -7,6 +7,8 @@ import (
 	"testing"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/page"
 )
 
 func TestReport(t *testing.T) {
@@ -25,6 +27,29 @@ func TestReport(t *testing.T) {
 		require.Equal(t, c.text, w.String())
 	}
 	require.NoError(t, ended(exitShown))
+}
+
+// fullDisk takes so many bytes.
+type fullDisk struct{ room int }
+
+func (d *fullDisk) Write(text []byte) (int, error) {
+	if d.room -= len(text); d.room < 0 {
+		return 0, errors.New("no space left")
+	}
+	return len(text), nil
+}
+
+// A report that is not printed whole shows nothing, whatever it would have said.
+func TestAReportThatIsCutOffIsLost(t *testing.T) {
+	for _, asJSON := range []bool{true, false} {
+		for room, want := range map[int]exitCode{9: exitLost, 999: exitShown} {
+			err := finish(&fullDisk{room}, asJSON, exitShown, map[string]string{"verdict": "all of it"}, func(p *page.Page) {
+				p.Line("a line")
+				p.Line("another line")
+			})
+			require.Equal(t, want, report(&bytes.Buffer{}, err), "JSON: %v, room for %d bytes", asJSON, room)
+		}
+	}
 }
 
 func TestAWrongCommandLineIsWrongInput(t *testing.T) {

@@ -8,6 +8,8 @@ import (
 	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/page"
 )
 
 // everyVerb calls f with every verb and each of its parts.
@@ -30,7 +32,7 @@ func TestHelpFitsAPage(t *testing.T) {
 		c.SetOut(&text)
 		require.NoError(t, c.Help(), c.CommandPath())
 		for _, line := range strings.Split(text.String(), "\n") {
-			assert.LessOrEqual(t, len([]rune(line)), textWidth, "%s --help: %q", c.CommandPath(), line)
+			assert.LessOrEqual(t, len([]rune(line)), page.Width, "%s --help: %q", c.CommandPath(), line)
 		}
 		verbs++
 	})

@@ -9,6 +9,8 @@ import (
 	"strings"
 
 	"github.com/spf13/cobra"
+
+	"ohmgate/interlock/page"
 )
 
 func main() { os.Exit(int(run(os.Args[1:]))) }
@@ -63,7 +65,7 @@ func rootCommand() *cobra.Command {
 		return failed(exitInput, "name a verb")
 	}
 	root.AddCommand(verbs()...)
-	usage := strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprintf(".FlagUsagesWrapped %d", textWidth))
+	usage := strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprintf(".FlagUsagesWrapped %d", page.Width))
 	root.SetUsageTemplate(strings.TrimRight(usage, "\n") + "\n")
 	return root
 }

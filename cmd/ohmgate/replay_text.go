@@ -1,13 +1,12 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
-	"io"
 	"strconv"
 	"strings"
 	"time"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/replay"
@@ -21,7 +20,7 @@ const replaySchema = 1
 const kindsPrinted = 12
 
 // tellReplay prints one replay for people.
-func tellReplay(out io.Writer, r *replayed) {
+func tellReplay(out *page.Page, r *replayed) {
 	head := fmt.Sprintf("%s held against %s", r.file, r.site.Name)
 	if r.recorded != nil {
 		head += fmt.Sprintf("; recorded by ohmgate %s", r.recorded.Tool)
@@ -29,14 +28,14 @@ func tellReplay(out io.Writer, r *replayed) {
 			head += ", scenario " + r.recorded.Scenario
 		}
 	}
-	printWrapped(out, "", head, 2)
+	out.Wrap("", head, 2)
 	rep := r.report
 	length := fmt.Sprintf("%d scans, %s, %d readings; %d values compared", rep.Scans, spanText(rep.Lasts), rep.Readings, rep.Compared)
 	if r.began != "" {
 		length += "; begins " + r.began
 	}
-	printWrapped(out, "", length, 2)
-	printWrapped(out, "", fmt.Sprintf("the logic began at: %s; outputs may lead or trail by %d scans, the largest skew was %d", rep.Start, rep.ToleranceScans, rep.LargestSkew), 2)
+	out.Wrap("", length, 2)
+	out.Wrap("", fmt.Sprintf("the logic began at: %s; outputs may lead or trail by %d scans, the largest skew was %d", rep.Start, rep.ToleranceScans, rep.LargestSkew), 2)
 	tellTroubles(out, rep.Troubles)
 	tellDivergences(out, rep)
 	tellTrend(out, r.trend)
@@ -45,7 +44,7 @@ func tellReplay(out io.Writer, r *replayed) {
 	if r.trend != nil && rep.Verdict == verdict.NothingChecked {
 		because += "; a trend needs none"
 	}
-	printWrapped(out, "", string(rep.Verdict)+": "+because, 2)
+	out.Wrap("", string(rep.Verdict)+": "+because, 2)
 }
 
 func spanText(seconds float64) string {
@@ -55,7 +54,7 @@ func spanText(seconds float64) string {
 // clockText is a moment of a recording.
 func clockText(seconds float64) string { return fmt.Sprintf("%.3f s", seconds) }
 
-func tellTroubles(out io.Writer, troubles []trace.Trouble) {
+func tellTroubles(out *page.Page, troubles []trace.Trouble) {
 	for i := range troubles {
 		t := &troubles[i]
 		var places []string
@@ -69,7 +68,7 @@ func tellTroubles(out io.Writer, troubles []trace.Trouble) {
 		if t.Instead != "" {
 			text += "; " + t.Instead
 		}
-		printWrapped(out, "  ", text, 4)
+		out.Wrap("  ", text, 4)
 	}
 }
 
@@ -80,7 +79,7 @@ func placeText(p trace.Place) string {
 	return p.String()
 }
 
-func tellDivergences(out io.Writer, rep *replay.Report) {
+func tellDivergences(out *page.Page, rep *replay.Report) {
 	if rep.First == nil {
 		return
 	}
@@ -94,22 +93,22 @@ func tellDivergences(out io.Writer, rep *replay.Report) {
 	if rep.Verdict == verdict.NotShown {
 		name = "what follows proves nothing, see above; first divergence"
 	}
-	printWrapped(out, "", fmt.Sprintf("%s at %s, scan %d, line %d", name, when, d.Scan, d.Line), 2)
-	printWrapped(out, "  ", fmt.Sprintf("%s: recorded %s, logic %s", d.Subject, d.Recorded, d.Logic), 4)
+	out.Wrap("", fmt.Sprintf("%s at %s, scan %d, line %d", name, when, d.Scan, d.Line), 2)
+	out.Wrap("  ", fmt.Sprintf("%s: recorded %s, logic %s", d.Subject, d.Recorded, d.Logic), 4)
 	for _, rule := range d.Rule {
-		printWrapped(out, "  ", "rule: "+rule, 4)
+		out.Wrap("  ", "rule: "+rule, 4)
 	}
 	if len(d.Causes) > 0 {
-		printWrapped(out, "  ", "causes: "+strings.Join(d.Causes, "; "), 4)
+		out.Wrap("  ", "causes: "+strings.Join(d.Causes, "; "), 4)
 	}
 	tellExcerpt(out, d)
-	printWrapped(out, "", fmt.Sprintf("%s in all, each counted after recording and logic were brought together:", counted(rep.Divergences, "divergence")), 2)
+	out.Wrap("", fmt.Sprintf("%s in all, each counted after recording and logic were brought together:", counted(rep.Divergences, "divergence")), 2)
 	for i, k := range rep.Kinds {
 		if i == kindsPrinted {
 			fmt.Fprintf(out, "  and %d more kinds; --json lists them\n", len(rep.Kinds)-i+rep.MoreKinds)
 			break
 		}
-		printWrapped(out, fmt.Sprintf("%6d x ", k.Count), k.Kind+", first at "+clockText(k.FirstTime), 9)
+		out.Wrap(fmt.Sprintf("%6d x ", k.Count), k.Kind+", first at "+clockText(k.FirstTime), 9)
 	}
 }
 
@@ -122,7 +121,7 @@ func counted(n int, noun string) string {
 }
 
 // tellExcerpt prints the scans around the first divergence side by side.
-func tellExcerpt(out io.Writer, d *replay.Divergence) {
+func tellExcerpt(out *page.Page, d *replay.Divergence) {
 	if len(d.Excerpt) == 0 {
 		fmt.Fprintln(out)
 		return
@@ -134,7 +133,7 @@ func tellExcerpt(out io.Writer, d *replay.Divergence) {
 	widths := make([]int, len(rows[0]))
 	for _, row := range rows {
 		for i, cell := range row {
-			widths[i] = max(widths[i], len([]rune(cell)))
+			widths[i] = max(widths[i], page.Columns(cell))
 		}
 	}
 	fmt.Fprintln(out)
@@ -144,25 +143,18 @@ func tellExcerpt(out io.Writer, d *replay.Divergence) {
 			line = "> "
 		}
 		for i, cell := range row {
-			pad := strings.Repeat(" ", widths[i]-len([]rune(cell)))
 			if i < 2 { // numbers to the right
-				cell, pad = pad+cell, ""
+				line += page.Right(cell, widths[i]) + "  "
+			} else {
+				line += page.Pad(cell, widths[i]) + "  "
 			}
-			line += cell + pad + "  "
 		}
-		fmt.Fprintln(out, cutTo(strings.TrimRight(line, " "), textWidth))
+		out.Line(page.Cut(strings.TrimRight(line, " "), page.Width))
 	}
 	fmt.Fprintln(out)
 }
 
-func cutTo(s string, most int) string {
-	if r := []rune(s); len(r) > most {
-		return string(r[:most-1]) + "…"
-	}
-	return s
-}
-
-func tellTrend(out io.Writer, channels []trend.Channel) {
+func tellTrend(out *page.Page, channels []trend.Channel) {
 	if channels == nil {
 		return
 	}
@@ -173,10 +165,10 @@ func tellTrend(out io.Writer, channels []trend.Channel) {
 			unread = append(unread, channels[i].Channel)
 			continue
 		}
-		printWrapped(out, "", trendText(&channels[i]), 2)
+		out.Wrap("", trendText(&channels[i]), 2)
 	}
 	if unread != nil {
-		printWrapped(out, "", "never read while connected: "+strings.Join(unread, ", "), 2)
+		out.Wrap("", "never read while connected: "+strings.Join(unread, ", "), 2)
 	}
 }
 
@@ -206,37 +198,34 @@ func dayText(days float64, date string) string {
 	return fmt.Sprintf("day %.1f of the recording", days)
 }
 
-// writeReplayJSON prints one JSON document.
-func writeReplayJSON(out io.Writer, r *replayed) error {
-	document := struct {
-		Schema        int             `json:"schema"`
-		Verb          string          `json:"verb"`
-		Tool          string          `json:"tool"`
-		Site          string          `json:"site"`
-		SiteHash      string          `json:"site_hash"`
-		Recording     string          `json:"recording"`
-		RecordedBy    string          `json:"recorded_by,omitempty"`
-		RecordedSite  string          `json:"recorded_site_hash,omitempty"`
-		Scenario      string          `json:"scenario,omitempty"`
-		ScenarioHash  string          `json:"scenario_hash,omitempty"`
-		Began         string          `json:"began,omitempty"`
-		Exit          int             `json:"exit"`
-		Report        *replay.Report  `json:"report"`
-		Trend         []trend.Channel `json:"trend,omitempty"`
-		TrendInterval float64         `json:"trend_confidence,omitempty"`
-	}{
-		Schema: replaySchema, Verb: "replay", Tool: toolVersion(), Site: r.site.Name, SiteHash: r.site.Hash,
-		Recording: r.file, Began: r.began, Exit: int(r.code), Report: r.report, Trend: r.trend,
+// replayReport is one replay for programs.
+type replayReport struct {
+	verdict.Head[int]
+	Site          string          `json:"site"`
+	SiteHash      string          `json:"site_hash"`
+	Recording     string          `json:"recording"`
+	RecordedBy    string          `json:"recorded_by,omitempty"`
+	RecordedSite  string          `json:"recorded_site_hash,omitempty"`
+	Scenario      string          `json:"scenario,omitempty"`
+	ScenarioHash  string          `json:"scenario_hash,omitempty"`
+	Began         string          `json:"began,omitempty"`
+	Exit          verdict.Exit    `json:"exit"`
+	Report        *replay.Report  `json:"report"`
+	Trend         []trend.Channel `json:"trend,omitempty"`
+	TrendInterval float64         `json:"trend_confidence,omitempty"`
+}
+
+func replayReportOf(r *replayed) *replayReport {
+	made := &replayReport{
+		Head: headed(replaySchema, "replay"), Site: r.site.Name, SiteHash: r.site.Hash,
+		Recording: r.file, Began: r.began, Exit: r.code, Report: r.report, Trend: r.trend,
 	}
 	if r.recorded != nil {
-		document.RecordedBy, document.RecordedSite = r.recorded.Tool, r.recorded.SiteHash
-		document.Scenario, document.ScenarioHash = r.recorded.Scenario, r.recorded.ScenarioHash
+		made.RecordedBy, made.RecordedSite = r.recorded.Tool, r.recorded.SiteHash
+		made.Scenario, made.ScenarioHash = r.recorded.Scenario, r.recorded.ScenarioHash
 	}
 	if r.trend != nil {
-		document.TrendInterval = trend.Confidence
+		made.TrendInterval = trend.Confidence
 	}
-	encoder := json.NewEncoder(out)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(document)
+	return made
 }

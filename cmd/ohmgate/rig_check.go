@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
@@ -25,6 +26,15 @@ func readBack(path string) (*sheet.Report, []sheet.Sheet, error) {
 	}
 	report := sheet.Check(path, text)
 	return &report, report.Sheets, nil
+}
+
+// recordReport is what is to be said of a record, for programs.
+type recordReport struct {
+	verdict.Head[string]
+	*sheet.Report
+	Unended    int          `json:"unended"`
+	Unfollowed int          `json:"unfollowed"`
+	Exit       verdict.Exit `json:"exit"`
 }
 
 // checkRecord says whether any byte of a record was changed, and prints it anew where asked to.
@@ -50,22 +60,15 @@ func checkRecord(out io.Writer, o *rigOptions, against bool) (err error) {
 			return failed(exitLost, "%w", err)
 		}
 	}
-	if o.json {
-		return judgedJSON(out, found.Exit(), struct {
-			verdict.Head[string]
-			*sheet.Report
-			Unended    int          `json:"unended"`
-			Unfollowed int          `json:"unfollowed"`
-			Exit       verdict.Exit `json:"exit"`
-		}{headed("ohmgate record check 1", "rig"), report, report.Unended(), report.Unfollowed(), found.Exit()})
-	}
-	tellCheckedRecord(out, report)
-	if foreign {
-		printWrapped(out, found.String()+": ", "the entries fit together, but the hash on the page belongs to none of the runs: entries were cut off at the end, or the record was made anew, or the hash is from another page", 2)
-		return ended(found.Exit())
-	}
-	tellWholeRecord(out, o, report, found)
-	return ended(found.Exit())
+	made := &recordReport{headed("ohmgate record check 1", "rig"), report, report.Unended(), report.Unfollowed(), found.Exit()}
+	return finish(out, o.json, made.Exit, made, func(p *page.Page) {
+		tellCheckedRecord(p, report)
+		if foreign {
+			p.Wrap(found.String()+": ", "the entries fit together, but the hash on the page belongs to none of the runs: entries were cut off at the end, or the record was made anew, or the hash is from another page", 2)
+			return
+		}
+		tellWholeRecord(p, o, report, found)
+	})
 }
 
 // wholeness is whether a record is as it was written, and to the end.
@@ -98,7 +101,7 @@ func signed(report *sheet.Report, head string) int {
 	return 0
 }
 
-func tellCheckedRecord(out io.Writer, report *sheet.Report) {
+func tellCheckedRecord(out *page.Page, report *sheet.Report) {
 	for i := range report.Sheets {
 		s := &report.Sheets[i]
 		text := fmt.Sprintf("%s %s run %d of %d, %s, %s", s.Begun, s.Head.Scenario, s.Head.Run, s.Head.Runs, s.Head.Condition, s.Head.Mode)
@@ -108,20 +111,20 @@ func tellCheckedRecord(out io.Writer, report *sheet.Report) {
 		if s.Head.Retest > 0 {
 			text += fmt.Sprintf(", retest %d", s.Head.Retest)
 		}
-		printWrapped(out, fmt.Sprintf("%-15s  ", s.Verdict()), fmt.Sprintf("%s: %s; %s", text, counted(len(s.Steps), "step"), s.State()), 17)
+		out.Wrap(fmt.Sprintf("%-15s  ", s.Verdict()), fmt.Sprintf("%s: %s; %s", text, counted(len(s.Steps), "step"), s.State()), 17)
 		if s.End == nil {
-			printWrapped(out, "                 ", "the record of this run breaks off: what the relays did afterwards, nobody wrote down", 17)
+			out.Wrap("                 ", "the record of this run breaks off: what the relays did afterwards, nobody wrote down", 17)
 		}
 	}
 	for _, problem := range report.Problems {
-		printWrapped(out, "", fmt.Sprint(problem), 4)
+		out.Wrap("", fmt.Sprint(problem), 4)
 	}
 }
 
 // tellWholeRecord says what holds for the record as a whole.
-func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report, found verdict.Verdict) {
+func tellWholeRecord(out *page.Page, o *rigOptions, report *sheet.Report, found verdict.Verdict) {
 	if found == verdict.Violated {
-		printWrapped(out, found.String()+": ", fmt.Sprintf("the record was changed after it was written, or is damaged; the first %d entries fit together, nothing behind them can be trusted", report.Entries), 2)
+		out.Wrap(found.String()+": ", fmt.Sprintf("the record was changed after it was written, or is damaged; the first %d entries fit together, nothing behind them can be trusted", report.Entries), 2)
 		return
 	}
 	var lacks []string
@@ -134,12 +137,12 @@ func tellWholeRecord(out io.Writer, o *rigOptions, report *sheet.Report, found v
 	if report.BrokenOff > 0 {
 		lacks = append(lacks, fmt.Sprintf("behind them %d bytes of a line that was never finished", report.BrokenOff))
 	}
-	printWrapped(out, found.String()+": ", strings.Join(append([]string{fmt.Sprintf("%d entries fit together", report.Entries)}, lacks...), "; ")+"; last hash", 2)
+	out.Wrap(found.String()+": ", strings.Join(append([]string{fmt.Sprintf("%d entries fit together", report.Entries)}, lacks...), "; ")+"; last hash", 2)
 	fmt.Fprintln(out, report.Head)
 	switch covered := signed(report, o.head); {
 	case o.head == "":
-		printWrapped(out, "", "Entries cut off at the end show only against the hash on the signed page: --head HASH.", 0)
+		out.Wrap("", "Entries cut off at the end show only against the hash on the signed page: --head HASH.", 0)
 	case covered < len(report.Sheets):
-		printWrapped(out, "", fmt.Sprintf("The hash on the page covers the first %d of %d runs; the others were added later.", covered, len(report.Sheets)), 0)
+		out.Wrap("", fmt.Sprintf("The hash on the page covers the first %d of %d runs; the others were added later.", covered, len(report.Sheets)), 0)
 	}
 }

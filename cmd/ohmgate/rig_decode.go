@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"encoding/hex"
-	"encoding/json"
 	"fmt"
 	"io"
 	"os"
@@ -16,6 +15,8 @@ import (
 	"ohmgate/hwio/port"
 	"ohmgate/hwio/record"
 	"ohmgate/hwio/rig/analyse"
+	"ohmgate/interlock/page"
+	"ohmgate/interlock/verdict"
 )
 
 // decodeOptions is what the command line says of a recording of a bus.
@@ -107,6 +108,14 @@ type busOdd struct {
 	Edge  bool    `json:"cut_by_the_recording"`
 }
 
+// busReport is everything that was said on the buses of a recording.
+type busReport struct {
+	verdict.Head[string]
+	File  string       `json:"file"`
+	Buses []busTalk    `json:"buses"`
+	Exit  verdict.Exit `json:"exit"`
+}
+
 // decodeRecording reads a recording of a bus and says what was said.
 func decodeRecording(out io.Writer, o *decodeOptions, asJSON bool) error {
 	text, err := os.ReadFile(o.file)
@@ -122,41 +131,25 @@ func decodeRecording(out io.Writer, o *decodeOptions, asJSON bool) error {
 	if err != nil {
 		return failed(exitInput, "%w", err)
 	}
-	code := exitNothing
+	found := verdict.NothingChecked
 	for i := range talks {
-		if len(talks[i].Exchanges) > 0 && code == exitNothing {
-			code = exitShown
+		if len(talks[i].Exchanges) > 0 && found == verdict.NothingChecked {
+			found = verdict.Shown
 		}
-	}
-	for i := range talks {
 		if talks[i].wrong() > 0 {
-			code = exitViolated
+			found = verdict.Violated
 		}
 	}
-	if asJSON {
-		encoder := json.NewEncoder(out)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(struct {
-			Schema string    `json:"schema"`
-			Tool   string    `json:"tool"`
-			Verb   string    `json:"verb"`
-			File   string    `json:"file"`
-			Buses  []busTalk `json:"buses"`
-			Exit   int       `json:"exit"`
-		}{"ohmgate bus 2", toolVersion(), "rig", o.file, talks, int(code)}); err != nil {
-			return failed(exitLost, "%w", err)
+	made := &busReport{headed("ohmgate bus 2", "rig"), o.file, talks, found.Exit()}
+	return finish(out, asJSON, made.Exit, made, func(p *page.Page) {
+		for i := range talks {
+			tellTalk(p, &talks[i])
 		}
-		return ended(code)
-	}
-	for i := range talks {
-		tellTalk(out, &talks[i])
-	}
-	fmt.Fprintln(out, map[exitCode]string{
-		exitShown: "shown: every frame is whole, every question has its answer", exitViolated: "violated: frames are damaged or questions have no answer; see above",
-		exitNothing: "nothing checked: no question that this program knows",
-	}[code])
-	return ended(code)
+		p.Line(found.String() + ": " + map[verdict.Verdict]string{
+			verdict.Shown: "every frame is whole, every question has its answer", verdict.Violated: "frames are damaged or questions have no answer; see above",
+			verdict.NothingChecked: "no question that this program knows",
+		}[found])
+	})
 }
 
 // decodeForeign reads what an instrument recorded: bytes, or levels.
@@ -324,12 +317,12 @@ func (t *busTalk) wrong() (count int) {
 // mostTold is how many exchanges are printed.
 const mostTold = 60
 
-func tellTalk(out io.Writer, t *busTalk) {
+func tellTalk(out *page.Page, t *busTalk) {
 	who := "questions and answers on one line"
 	if t.Master != "" {
 		who = t.Master + " asks"
 	}
-	printWrapped(out, "", fmt.Sprintf("%s: %d bytes, %s, %s", t.Name, t.Bytes, t.Line, who), 2)
+	out.Wrap("", fmt.Sprintf("%s: %d bytes, %s, %s", t.Name, t.Bytes, t.Line, who), 2)
 	for i := range t.Exchanges {
 		e := &t.Exchanges[i]
 		if i == mostTold {
@@ -340,7 +333,7 @@ func tellTalk(out io.Writer, t *busTalk) {
 		if e.Broken {
 			text += "; a gap of more than 1.5 characters inside a frame"
 		}
-		printWrapped(out, fmt.Sprintf("%12.3f ms  ", e.At), text, 17)
+		out.Wrap(fmt.Sprintf("%12.3f ms  ", e.At), text, 17)
 	}
 	for i := range t.Odd {
 		if i == mostTold {
@@ -351,9 +344,9 @@ func tellTalk(out io.Writer, t *busTalk) {
 		if t.Odd[i].Edge {
 			why += " (cut off where the recording begins or ends)"
 		}
-		printWrapped(out, fmt.Sprintf("%12.3f ms  ", t.Odd[i].At), fmt.Sprintf("on %s: %s: %s", t.Odd[i].Line, spacedHex(t.Odd[i].Bytes), why), 17)
+		out.Wrap(fmt.Sprintf("%12.3f ms  ", t.Odd[i].At), fmt.Sprintf("on %s: %s: %s", t.Odd[i].Line, spacedHex(t.Odd[i].Bytes), why), 17)
 	}
-	_ = record.WriteTable(out, t.rows)
+	record.WriteTable(out, t.rows)
 }
 
 // mostHex is how many bytes of a damaged frame are printed.

@@ -12,6 +12,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
@@ -52,8 +53,8 @@ func rigSays(t *testing.T, args ...string) (string, exitCode) {
 func fits(t *testing.T, text string) {
 	for _, line := range strings.Split(text, "\n") {
 		// A hash and a path cannot be broken.
-		if utf8.RuneCountInString(line) > textWidth && len(strings.Fields(line)) > 1 {
-			t.Errorf("wider than %d: %q", textWidth, line)
+		if utf8.RuneCountInString(line) > page.Width && len(strings.Fields(line)) > 1 {
+			t.Errorf("wider than %d: %q", page.Width, line)
 		}
 	}
 }

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"strings"
@@ -10,15 +9,14 @@ import (
 	"ohmgate/hwio/rig/judge"
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
 // rigReport is everything that one call of rig has to say, for machines.
 type rigReport struct {
-	Schema   string          `json:"schema"`
-	Tool     string          `json:"tool"`
-	Verb     string          `json:"verb"`
-	Head     sheet.Head      `json:"sheet"`
+	verdict.Head[string]
+	Sheet    sheet.Head      `json:"sheet"`
 	Load     wiring.Load     `json:"bus_load"`
 	Report   *rig.Report     `json:"report"`
 	Record   string          `json:"record"`
@@ -35,7 +33,7 @@ func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *
 	}
 	sheets := sheetsOf(order, report, book)
 	made := rigReport{
-		Schema: "ohmgate rig 3", Tool: toolVersion(), Verb: "rig", Head: order.Head, Load: f.wires.Load(), Report: report,
+		Head: headed("ohmgate rig 3", "rig"), Sheet: order.Head, Load: f.wires.Load(), Report: report,
 		Record: o.record, LastHash: book.Head(), Verdict: report.Verdict,
 	}
 	if o.record != "" {
@@ -48,17 +46,7 @@ func (o *rigOptions) finish(out io.Writer, f *rigFiles, order *rig.Order, book *
 		report.Trouble, code = strings.TrimPrefix(report.Trouble+"; "+err.Error(), "; "), worse(code, exitLost)
 	}
 	report.Exit, made.Exit = code, code
-	if o.json {
-		encoder := json.NewEncoder(out)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", "  ")
-		if err := encoder.Encode(made); err != nil {
-			return failed(exitLost, "%w", err)
-		}
-		return ended(code)
-	}
-	tellRig(out, &made, code)
-	return ended(code)
+	return finish(out, o.json, code, &made, func(p *page.Page) { tellRig(p, &made, code) })
 }
 
 // sheetsOf are the sheets of a run that kept no record.
@@ -100,39 +88,39 @@ func (o *rigOptions) exports(name string, report *sheet.Report) error {
 }
 
 // tellRig prints a report for people.
-func tellRig(out io.Writer, r *rigReport, code exitCode) {
-	head := &r.Head
+func tellRig(out *page.Page, r *rigReport, code exitCode) {
+	head := &r.Sheet
 	what := "hardware"
 	if head.Twin != "" {
 		what = "twin, no hardware (" + head.Twin + ")"
 	}
-	printWrapped(out, "", fmt.Sprintf("%s on the bench: %s, %s", head.Scenario, head.Site, what), 2)
+	out.Wrap("", fmt.Sprintf("%s on the bench: %s, %s", head.Scenario, head.Site, what), 2)
 	for i := range r.Report.Checks {
 		check := &r.Report.Checks[i]
-		printWrapped(out, fmt.Sprintf("%-15s  ", check.Verdict), check.Name+": "+check.Text, 17)
+		out.Wrap(fmt.Sprintf("%-15s  ", check.Verdict), check.Name+": "+check.Text, 17)
 	}
 	for i := range r.Report.Runs {
 		tellRigRun(out, &r.Report.Runs[i], len(r.Report.Runs))
 	}
 	for _, text := range r.Report.Statements {
-		printWrapped(out, "", text, 2)
+		out.Wrap("", text, 2)
 	}
-	printWrapped(out, "the rig: ", r.Report.RigState, 9)
+	out.Wrap("the rig: ", r.Report.RigState, 9)
 	if r.Report.RigState == sheet.StateUnknown {
 		for _, text := range r.Report.Details {
-			printWrapped(out, "  ", text, 2)
+			out.Wrap("  ", text, 2)
 		}
 	}
 	if r.Record != "" {
-		printWrapped(out, "record: ", r.Record+", last hash "+r.LastHash, 8)
+		out.Wrap("record: ", r.Record+", last hash "+r.LastHash, 8)
 	}
 	if r.Report.Trouble != "" {
-		printWrapped(out, "ended early: ", r.Report.Trouble, 2)
+		out.Wrap("ended early: ", r.Report.Trouble, 2)
 	}
-	printWrapped(out, r.Verdict.String()+": ", rigVerdict(code, r), 2)
+	out.Wrap(r.Verdict.String()+": ", rigVerdict(code, r), 2)
 }
 
-func tellRigRun(out io.Writer, run *rig.Run, of int) {
+func tellRigRun(out *page.Page, run *rig.Run, of int) {
 	if of > 1 {
 		fmt.Fprintf(out, "run %d of %d, %.1f ms into a scan\n", run.Number, of, run.PhaseMillis)
 	}
@@ -142,9 +130,9 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 		if step.Measured != nil {
 			text = fmt.Sprintf("%.3f s %s %s %s after %s: %s", step.At, step.Output, step.Change, step.Measured, step.Stimulus, step.Text)
 		}
-		printWrapped(out, fmt.Sprintf("%-15s  ", step.Verdict), text, 17)
+		out.Wrap(fmt.Sprintf("%-15s  ", step.Verdict), text, 17)
 		if step.Source != "" && step.Verdict != sheet.Consistent {
-			printWrapped(out, strings.Repeat(" ", 17), "bound: "+step.Source, 17)
+			out.Wrap(strings.Repeat(" ", 17), "bound: "+step.Source, 17)
 		}
 	}
 	for i := range run.Expected {
@@ -153,13 +141,13 @@ func tellRigRun(out io.Writer, run *rig.Run, of int) {
 		if e.On != "" {
 			on = " (on " + e.On + ")"
 		}
-		printWrapped(out, fmt.Sprintf("%-15s  ", e.Verdict), fmt.Sprintf("expected%s: %s - %s [%s]", on, e.Text, e.Detail, e.Where), 17)
+		out.Wrap(fmt.Sprintf("%-15s  ", e.Verdict), fmt.Sprintf("expected%s: %s - %s [%s]", on, e.Text, e.Detail, e.Where), 17)
 	}
 	if run.Verdict == verdict.NotShown {
-		printWrapped(out, "not shown        ", run.Reason, 17)
+		out.Wrap("not shown        ", run.Reason, 17)
 	}
 	for _, text := range run.Heard {
-		printWrapped(out, "heard            ", text, 17)
+		out.Wrap("heard            ", text, 17)
 	}
 }
 

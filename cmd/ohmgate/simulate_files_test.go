@@ -8,6 +8,8 @@ import (
 	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/page"
 )
 
 // TestSimulateWritesOverNothing: no recording may take the place of a file that is
@@ -57,7 +59,7 @@ func TestErrorsFitThePage(t *testing.T) {
 		require.Equal(t, exitInput, code)
 		require.True(t, strings.HasPrefix(errs, says), "%s", errs)
 		for _, line := range strings.Split(errs, "\n") {
-			require.LessOrEqual(t, utf8.RuneCountInString(line), textWidth, "%q", line)
+			require.LessOrEqual(t, utf8.RuneCountInString(line), page.Width, "%q", line)
 		}
 	}
 }

@@ -5,15 +5,9 @@ import (
 	"fmt"
 	"io"
 
-	"ohmgate/interlock/site"
 	"ohmgate/interlock/verdict"
 	"ohmgate/sim"
 )
-
-// writeReport prints all runs as one JSON document of the published schema.
-func writeReport(out io.Writer, s *site.Site, results []*sim.Result) error {
-	return writeIndented(out, sim.NewReport(s, results, toolVersion()))
-}
 
 type junitSuites struct {
 	XMLName  xml.Name     `xml:"testsuites"`

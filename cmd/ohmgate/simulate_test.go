@@ -14,6 +14,8 @@ import (
 
 	"github.com/santhosh-tekuri/jsonschema/v6"
 	"github.com/stretchr/testify/require"
+
+	"ohmgate/interlock/page"
 )
 
 const (
@@ -47,7 +49,7 @@ func TestSimulateTellsWhatHappenedWithinEightyColumns(t *testing.T) {
 	out, errs, code := ohmgate(t, "simulate", kestrel, scenarios+"clamp_pulled.yaml", scenarios+"eight_bays.yaml")
 	require.Equal(t, exitShown, code, errs)
 	for _, line := range strings.Split(out, "\n") {
-		require.LessOrEqual(t, utf8.RuneCountInString(line), textWidth, "%q", line)
+		require.LessOrEqual(t, utf8.RuneCountInString(line), page.Width, "%q", line)
 	}
 	flat := strings.Join(strings.Fields(out), " ")
 	for _, part := range []string{

@@ -2,33 +2,29 @@ package main
 
 import (
 	"fmt"
-	"io"
-	"strings"
 	"time"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site/quantity"
 	"ohmgate/interlock/verdict"
 	"ohmgate/sim"
 )
 
-// textWidth is how wide text output may be.
-const textWidth = 80
-
 // mostLines is how many events of one scenario are printed without --all.
 const mostLines = 60
 
 // tellRun prints one run for people.
-func tellRun(out io.Writer, r *sim.Result, o *simulateOptions) {
+func tellRun(out *page.Page, r *sim.Result, o *simulateOptions) {
 	title := r.Scenario.Name
 	if r.Scenario.Title != "" {
 		title += ": " + r.Scenario.Title
 	}
-	printWrapped(out, "", title, 2)
+	out.Wrap("", title, 2)
 	head := fmt.Sprintf("%s, %d scans of %s, seed %d", r.Site.Name, r.Scans, quantity.Duration(r.Period), r.Seed)
 	if r.Prelude > 0 {
 		head += fmt.Sprintf("; %d scans before, until %s", r.Prelude, r.Scenario.Begin)
 	}
-	printWrapped(out, "", head, 2)
+	out.Wrap("", head, 2)
 	if !o.brief {
 		tellEvents(out, r, o.all)
 	}
@@ -39,18 +35,18 @@ func tellRun(out io.Writer, r *sim.Result, o *simulateOptions) {
 		fmt.Fprintln(out, "smallest margin: nothing came near a bound")
 	} else {
 		m := r.Margins[0]
-		printWrapped(out, "smallest margin: ", fmt.Sprintf("at %s, %s", at(m.Scan, r.Period), m.What), 17)
+		out.Wrap("smallest margin: ", fmt.Sprintf("at %s, %s", at(m.Scan, r.Period), m.What), 17)
 	}
 	for _, f := range r.Final {
 		if !f.Enabled && !o.brief {
-			printWrapped(out, "at the end: ", f.Text, 12)
+			out.Wrap("at the end: ", f.Text, 12)
 		}
 	}
 	fmt.Fprintln(out)
 }
 
 // tellEvents prints the sequence of events: when, who, what, why, which rule.
-func tellEvents(out io.Writer, r *sim.Result, all bool) {
+func tellEvents(out *page.Page, r *sim.Result, all bool) {
 	subject := 5
 	for i := range r.Told {
 		subject = min(max(subject, len(r.Told[i].Subject)), 16)
@@ -71,21 +67,21 @@ func tellEvents(out io.Writer, r *sim.Result, all bool) {
 		if t.Rule != "" {
 			text += " [" + t.Rule + "]"
 		}
-		printWrapped(out, fmt.Sprintf("%11s  %-*s  ", at(t.Scan, r.Period), subject, name), text, 15+subject)
+		out.Wrap(fmt.Sprintf("%11s  %-*s  ", at(t.Scan, r.Period), subject, name), text, 15+subject)
 	}
 	if left := len(r.Told) - len(told); left > 0 {
 		fmt.Fprintf(out, "%11s  and %d more; --all prints them\n", "…", left)
 	}
 }
 
-func tellOutcome(out io.Writer, r *sim.Result, o *sim.Outcome) {
+func tellOutcome(out *page.Page, r *sim.Result, o *sim.Outcome) {
 	text := o.Expectation.Text
 	if o.Verdict == verdict.Shown {
 		text += " (at " + at(o.Scan, r.Period) + ")"
 	} else {
 		text += fmt.Sprintf(" - at %s: %s [%s:%d]", at(o.Scan, r.Period), o.Detail, r.Scenario.File, o.Expectation.Place.Line)
 	}
-	printWrapped(out, fmt.Sprintf("%-15s  ", o.Verdict), text, 17)
+	out.Wrap(fmt.Sprintf("%-15s  ", o.Verdict), text, 17)
 }
 
 // at is the time of a scan, in seconds with milliseconds.
@@ -95,7 +91,7 @@ func at(scan uint64, period time.Duration) string {
 }
 
 // tellSummary prints one line for each of several runs.
-func tellSummary(out io.Writer, results []*sim.Result) {
+func tellSummary(out *page.Page, results []*sim.Result) {
 	width := 0
 	for _, r := range results {
 		width = min(max(width, len(r.Scenario.Name)), 40)
@@ -118,7 +114,7 @@ func tellSummary(out io.Writer, results []*sim.Result) {
 		if len(r.Margins) > 0 {
 			line += fmt.Sprintf("; margin %.0f %% at %s", r.Margins[0].Share*100, at(r.Margins[0].Scan, r.Period))
 		}
-		printWrapped(out, fmt.Sprintf("%-*s  ", width, r.Scenario.Name), line, 4)
+		out.Wrap(fmt.Sprintf("%-*s  ", width, r.Scenario.Name), line, 4)
 	}
 }
 
@@ -139,22 +135,4 @@ func verdictLine(code exitCode, results []*sim.Result) string {
 		}
 	}
 	return n + ": an expectation was never exercised, so nothing checked"
-}
-
-// printWrapped prints a text after a head, broken at blanks to the width of a
-// page; lines after the first are indented.
-func printWrapped(out io.Writer, head, text string, indent int) {
-	line, empty := head, true
-	for _, word := range strings.Fields(text) {
-		if !empty && len([]rune(line))+1+len([]rune(word)) > textWidth {
-			fmt.Fprintln(out, strings.TrimRight(line, " "))
-			line, empty = strings.Repeat(" ", indent), true
-		}
-		if !empty {
-			line += " "
-		}
-		line += word
-		empty = false
-	}
-	fmt.Fprintln(out, strings.TrimRight(line, " "))
 }

@@ -13,7 +13,9 @@ import (
 	"ohmgate/cmd/ohmgate/journal"
 	"ohmgate/cmd/ohmgate/live"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/csv"
 )
@@ -56,27 +58,39 @@ func journalCheckVerb() *cobra.Command {
 			if err != nil {
 				return failed(exitLost, "%w", err)
 			}
-			tellCheck(verb.OutOrStdout(), r, asJSON)
-			switch {
-			case len(r.Findings) > 0:
-				return ended(exitViolated)
-			case r.Records == 0:
-				return ended(exitNothing)
-			}
-			return nil
+			return sayChecked(verb.OutOrStdout(), r, asJSON)
 		})
 	}
 	return verb
 }
 
-func tellCheck(out io.Writer, r *journal.Report, asJSON bool) {
+// sayChecked says what a journal is found to be.
+func sayChecked(out io.Writer, r *journal.Report, asJSON bool) error {
+	found := verdict.Shown
+	switch {
+	case len(r.Findings) > 0:
+		found = verdict.Violated
+	case r.Records == 0:
+		found = verdict.NothingChecked
+	}
 	if asJSON {
-		_ = json.NewEncoder(out).Encode(struct {
+		return lineOfJSON(out, found.Exit(), struct {
 			Schema int `json:"schema"`
 			*journal.Report
 		}{1, r})
-		return
 	}
+	return finish(out, false, found.Exit(), nil, func(p *page.Page) { tellChecked(p, r, found) })
+}
+
+// lineOfJSON prints one line of JSON, as what reads many of them wants it.
+func lineOfJSON(out io.Writer, code exitCode, value any) error {
+	if err := json.NewEncoder(out).Encode(value); err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return ended(code)
+}
+
+func tellChecked(out *page.Page, r *journal.Report, found verdict.Verdict) {
 	fmt.Fprintf(out, "%d records: %d events, %d decisions, %d scans, %d sessions\n", r.Records, r.Events, r.Decisions, r.Scans, r.Sessions)
 	if r.Forgotten > 0 {
 		fmt.Fprintf(out, "%d records were forgotten on purpose\n", r.Forgotten)
@@ -85,11 +99,10 @@ func tellCheck(out io.Writer, r *journal.Report, asJSON bool) {
 		fmt.Fprintf(out, "  %s\n", f)
 	}
 	fmt.Fprintf(out, "last seal\n  %s\n", r.Hash)
-	if len(r.Findings) > 0 {
-		fmt.Fprintln(out, "violated: the journal is damaged or was altered; nothing was changed")
-	} else {
-		fmt.Fprintln(out, "shown: every record follows from the one before")
-	}
+	out.Line(found.String() + ": " + map[verdict.Verdict]string{
+		verdict.Violated: "the journal is damaged or was altered; nothing was changed", verdict.NothingChecked: "nothing was kept",
+		verdict.Shown: "every record follows from the one before",
+	}[found])
 }
 
 func journalQueryVerb() *cobra.Command {
@@ -121,7 +134,7 @@ func journalQueryVerb() *cobra.Command {
 			if err != nil {
 				return failed(exitInput, "%w", err)
 			}
-			return tellRecords(verb.OutOrStdout(), found, asJSON)
+			return sayRecords(verb.OutOrStdout(), found, asJSON)
 		})
 	}
 	return verb
@@ -142,7 +155,8 @@ func moment(flag, text string) (time.Time, error) {
 	return at, nil
 }
 
-func tellRecords(out io.Writer, found []journal.Record, asJSON bool) error {
+func sayRecords(to io.Writer, found []journal.Record, asJSON bool) error {
+	out := page.On(to)
 	for i := range found {
 		r := &found[i]
 		var e live.Event
@@ -155,11 +169,15 @@ func tellRecords(out io.Writer, found []journal.Record, asJSON bool) error {
 		}
 		fmt.Fprintf(out, "%s  %d/%d  %10.3f s  %s\n", r.Wall.Format("2006-01-02 15:04:05.000"), r.Session, r.Run, time.Duration(e.TimeNs).Seconds(), e.Text)
 	}
+	code := exitShown
 	if len(found) == 0 {
-		fmt.Fprintln(out, "nothing was kept of that")
-		return ended(exitNothing)
+		out.Line("nothing was kept of that")
+		code = exitNothing
 	}
-	return nil
+	if err := out.Err(); err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	return ended(code)
 }
 
 // isJournal reports whether a file is an SQLite file, such as a journal.
@@ -207,12 +225,12 @@ func journalReplayVerb() *cobra.Command {
 	return verb
 }
 
-func replayBook(out io.Writer, b *journal.Book, siteFile string, asJSON bool) error {
+func replayBook(to io.Writer, b *journal.Book, siteFile string, asJSON bool) error {
 	runs, err := b.Runs()
 	if err != nil {
 		return failed(exitViolated, "%w; see journal check", err)
 	}
-	code := exitNothing
+	code, out := exitNothing, page.On(to)
 	for _, run := range runs {
 		if run.Scans() == 0 {
 			continue
@@ -228,30 +246,37 @@ func replayBook(out io.Writer, b *journal.Book, siteFile string, asJSON bool) er
 		code = worse(code, this)
 	}
 	if code == exitNothing && !asJSON {
-		fmt.Fprintln(out, "nothing checked: no inputs were kept")
+		out.Line(verdict.NothingChecked.String() + ": no inputs were kept")
+	}
+	if err := out.Err(); err != nil {
+		return failed(exitLost, "%w", err)
 	}
 	return ended(code)
 }
 
-func replayRun(out io.Writer, run *journal.Run, names *live.Names, asJSON bool) exitCode {
+func replayRun(out *page.Page, run *journal.Run, names *live.Names, asJSON bool) exitCode {
 	note := ""
 	if run.Head.SiteHash != names.Site.Hash {
 		note = " (the site file has changed since)"
 	}
 	parting, err := run.Again(names)
-	code, text := exitShown, fmt.Sprintf("shown: %d scans decide alike%s", run.Scans(), note)
+	found, text := verdict.Shown, fmt.Sprintf("%d scans decide alike%s", run.Scans(), note)
+	code := found.Exit()
 	switch {
 	case err != nil:
-		code, text = exitIncomplete, "not shown: "+err.Error()
+		found, text = verdict.NotShown, err.Error()
+		code = found.Exit()
 		var internal loop.InternalError
 		if errors.As(err, &internal) {
 			code = exitInternal
 		}
 		parting = &journal.Parting{}
 	case parting.Parts:
-		code = exitViolated
-		text = fmt.Sprintf("violated: parts at scan %d%s\n    kept  %s\n    now   %s", parting.Scan, note, parting.Kept, parting.Now)
+		found = verdict.Violated
+		code = found.Exit()
+		text = fmt.Sprintf("parts at scan %d%s\n    kept  %s\n    now   %s", parting.Scan, note, parting.Kept, parting.Now)
 	}
+	text = found.String() + ": " + text
 	if asJSON {
 		_ = json.NewEncoder(out).Encode(map[string]any{"schema": 1, "session": run.Session, "run": run.Number, "scans": run.Scans(), "parting": parting, "text": text, "exit": int(code)})
 	} else {

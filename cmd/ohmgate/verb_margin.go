@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"errors"
 	"io"
 	"path/filepath"
@@ -9,6 +8,7 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/sim/margin"
 	"ohmgate/sim/trace"
@@ -78,25 +78,18 @@ func runMargin(out io.Writer, file string, o *marginOptions) error {
 			return err
 		}
 	}
-	if err := printMargin(out, report, o); err != nil {
-		return failed(exitLost, "%w", err)
-	}
-	return ended(report.Exit)
+	return finish(out, o.json, report.Exit, report, func(p *page.Page) { tellMargin(p, report, o) })
 }
 
-func printMargin(out io.Writer, report *margin.Report, o *marginOptions) error {
+func tellMargin(out *page.Page, report *margin.Report, o *marginOptions) {
 	switch {
-	case o.json:
-		encoder := json.NewEncoder(out)
-		encoder.SetEscapeHTML(false)
-		encoder.SetIndent("", "  ")
-		return encoder.Encode(report)
 	case o.reliability:
-		return report.WriteReliability(out)
+		report.WriteReliability(out)
 	case o.brief:
-		return report.WriteBrief(out)
+		report.WriteBrief(out)
+	default:
+		report.WriteText(out, o.all)
 	}
-	return report.WriteText(out, o.all)
 }
 
 // drawMargin writes the plot of one line.

@@ -12,6 +12,7 @@ import (
 	"ohmgate/cmd/ohmgate/journal"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/sim/trace"
 	"ohmgate/sim/trace/csv"
@@ -126,15 +127,7 @@ func replayRecording(out, errs io.Writer, siteFile, file string, o *replayOption
 	if o.trend {
 		result.code = trendCode(result)
 	}
-	if o.json {
-		err = writeReplayJSON(out, result)
-	} else {
-		tellReplay(out, result)
-	}
-	if err != nil {
-		return failed(exitLost, "%w", err)
-	}
-	return ended(result.code)
+	return finish(out, o.json, result.code, replayReportOf(result), func(p *page.Page) { tellReplay(p, result) })
 }
 
 // replayFailed judges an error that ended a replay.

@@ -1,11 +1,11 @@
 package main
 
 import (
-	"encoding/json"
 	"io"
 
 	"github.com/spf13/cobra"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/sim/review"
 )
@@ -53,20 +53,11 @@ Exit codes: 0 no finding at or above --fail-on · 1 some · 2 the input is wrong
 }
 
 func listRules(out io.Writer, asJSON bool) error {
-	var err error
-	if asJSON {
-		err = writeIndented(out, struct {
-			Schema string        `json:"schema"`
-			Tool   string        `json:"tool"`
-			Rules  []review.Rule `json:"rules"`
-		}{review.Version, toolVersion(), review.Rules()})
-	} else {
-		err = review.WriteRules(out)
-	}
-	if err != nil {
-		return failed(exitLost, "%w", err)
-	}
-	return nil
+	return finish(out, asJSON, exitShown, struct {
+		Schema string        `json:"schema"`
+		Tool   string        `json:"tool"`
+		Rules  []review.Rule `json:"rules"`
+	}{review.Version, toolVersion(), review.Rules()}, review.WriteRules)
 }
 
 func runReview(out io.Writer, file string, o *reviewOptions) error {
@@ -78,21 +69,5 @@ func runReview(out io.Writer, file string, o *reviewOptions) error {
 	if err != nil {
 		return failed(exitInput, "%w", err)
 	}
-	if o.json {
-		err = writeIndented(out, report)
-	} else {
-		err = report.WriteText(out, o.all)
-	}
-	if err != nil {
-		return failed(exitLost, "%w", err)
-	}
-	return ended(report.Exit)
-}
-
-// writeIndented writes one value as JSON that people can read as well.
-func writeIndented(out io.Writer, value any) error {
-	encoder := json.NewEncoder(out)
-	encoder.SetEscapeHTML(false)
-	encoder.SetIndent("", "  ")
-	return encoder.Encode(value)
+	return finish(out, o.json, report.Exit, report, func(p *page.Page) { report.WriteText(p, o.all) })
 }

@@ -23,6 +23,7 @@ import (
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verify/graph"
 	"ohmgate/sim"
@@ -229,7 +230,7 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 		order.Progress = func(text string) { fmt.Fprintf(errs, "rig: %s\n", text) }
 	}
 	for _, text := range o.warnings {
-		printWrapped(errs, "rig: mind: ", text, 11)
+		page.On(errs).Wrap("rig: mind: ", text, 11)
 	}
 	ctx, stop := watchSignals(ctx)
 	report := rig.Perform(ctx, *order, book)

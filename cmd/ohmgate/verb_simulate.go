@@ -2,13 +2,13 @@ package main
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"strconv"
 
 	"github.com/spf13/cobra"
 
 	"ohmgate/interlock/loop"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/sim"
 	"ohmgate/sim/trace"
@@ -88,8 +88,8 @@ func simulate(out, errs io.Writer, siteFile string, files []string, o *simulateO
 		}
 		results = append(results, result)
 		code = worse(code, result.Verdict().Exit())
-		if !o.json {
-			tellRun(out, result, o)
+		if !o.json { // at once: the next may take long
+			tellRun(page.On(out), result, o)
 		}
 	}
 	return finishSimulate(out, s, results, code, o)
@@ -131,17 +131,12 @@ func finishSimulate(out io.Writer, s *site.Site, results []*sim.Result, code exi
 			return runFailed(err)
 		}
 	}
-	if o.json {
-		if err := writeReport(out, s, results); err != nil {
-			return failed(exitLost, "%w", err)
+	return finish(out, o.json, code, sim.NewReport(s, results, toolVersion()), func(p *page.Page) {
+		if len(results) > 1 {
+			tellSummary(p, results)
 		}
-	} else if len(results) > 1 {
-		tellSummary(out, results)
-	}
-	if !o.json {
-		fmt.Fprintln(out, verdictLine(code, results))
-	}
-	return ended(code)
+		p.Line(verdictLine(code, results))
+	})
 }
 
 // recording is what a run is recorded to.

@@ -9,7 +9,9 @@ import (
 
 	"github.com/spf13/cobra"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
@@ -143,18 +145,12 @@ func runVerify(out, errs io.Writer, s *site.Site, m *model.Model, o *verifyOptio
 			return failed(exitLost, "%w", err)
 		}
 	}
-	code := verdictCode(report.Verdict())
+	code := report.Verdict().Exit()
 	if report.Audit != nil && report.Audit.Different > 0 {
 		code = worse(code, exitInternal)
 	}
-	if o.json {
-		if err := writeVerifyJSON(out, report, code); err != nil {
-			return err
-		}
-	} else {
-		tellVerify(out, s, m, report, o.all)
-	}
-	return ended(code)
+	made := verifyReport{jsonHead{headed(1, "verify"), code}, report.Verdict(), caution, report, verify.CannotAnswer}
+	return finish(out, o.json, code, made, func(p *page.Page) { tellVerify(p, s, m, report, o.all) })
 }
 
 // checkNames refuses outputs and properties that do not exist.
@@ -180,19 +176,6 @@ func isOneOf(list []string, name string) bool {
 		}
 	}
 	return false
-}
-
-// verdictCode is what a verification tells the shell.
-func verdictCode(v verify.Verdict) exitCode {
-	switch v {
-	case verify.Shown:
-		return exitShown
-	case verify.Violated:
-		return exitViolated
-	case verify.NotShown:
-		return exitIncomplete
-	}
-	return exitNothing
 }
 
 func writeRuns(directory string, m *model.Model, report *verify.Report) error {
@@ -230,12 +213,8 @@ func (n namedRuns) write(directory string, m *model.Model) error {
 // names the site.
 type verifyReport struct {
 	jsonHead
-	Verdict string `json:"verdict"`
-	Caution string `json:"caution"`
+	Verdict verdict.Verdict `json:"verdict"`
+	Caution string          `json:"caution"`
 	*verify.Report
 	CannotAnswer []string `json:"cannot_answer"`
-}
-
-func writeVerifyJSON(out io.Writer, report *verify.Report, code exitCode) error {
-	return encode(out, verifyReport{jsonHead{1, "verify", toolVersion(), int(code)}, string(report.Verdict()), caution, report, verify.CannotAnswer})
 }

@@ -4,6 +4,7 @@ import (
 	"io"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/fault"
 	"ohmgate/interlock/verify/model"
@@ -31,21 +32,13 @@ func faultTable(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 			return failed(exitLost, "%w", err)
 		}
 	}
-	code := verdictCode(table.Verdict())
-	if o.json {
-		err := encode(out, struct {
-			siteHead
-			Verdict string `json:"verdict"`
-			Caution string `json:"caution"`
-			*fault.Table
-		}{headOf("verify --faults", m, code), faultVerdict(table), caution, table})
-		if err != nil {
-			return err
-		}
-		return ended(code)
-	}
-	tellFaults(out, m, table)
-	return ended(code)
+	code := table.Verdict().Exit()
+	return finish(out, o.json, code, struct {
+		siteHead
+		Verdict string `json:"verdict"`
+		Caution string `json:"caution"`
+		*fault.Table
+	}{headOf("verify --faults", m, code), faultVerdict(table), caution, table}, func(p *page.Page) { tellFaults(p, m, table) })
 }
 
 // joined are faults with their places in one text.
@@ -76,6 +69,12 @@ func writeFaultRuns(directory string, m *model.Model, t *fault.Table) error {
 // faultVerdict says in words what a table shows: that it is complete says nothing
 // of what it lists.
 func faultVerdict(t *fault.Table) string {
-	return map[verdict.Verdict]string{verdict.Shown: "the table is complete",
-		verdict.Violated: "violated: one fault that hides nothing defeats it", verdict.NothingChecked: "nothing checked of some output"}[t.Verdict()]
+	switch found := t.Verdict(); found {
+	case verdict.Shown:
+		return "the table is complete"
+	case verdict.NothingChecked:
+		return found.String() + " of some output"
+	default:
+		return found.String() + ": one fault that hides nothing defeats it"
+	}
 }

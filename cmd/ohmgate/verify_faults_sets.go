@@ -2,11 +2,11 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"slices"
 	"sort"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verify/fault"
 )
 
@@ -45,7 +45,7 @@ func anyOf(list []string) string {
 
 // tellSets prints the minimal sets of two faults, the worst first: single faults
 // that defeat have been told already.
-func tellSets(out io.Writer, known namer, defeats []*fault.Defeat) {
+func tellSets(out *page.Page, known namer, defeats []*fault.Defeat) {
 	groups := setGroups(known, defeats)
 	sort.SliceStable(groups, func(i, k int) bool {
 		if groups[i].worst != groups[k].worst {
@@ -59,7 +59,7 @@ func tellSets(out io.Writer, known namer, defeats []*fault.Defeat) {
 	more := 0
 	for i, g := range groups {
 		if i < mostSets {
-			tellWrapped(out, "    - ", g.text())
+			out.Hang("    - ", g.text())
 		} else {
 			more += g.sets() * g.alike
 		}

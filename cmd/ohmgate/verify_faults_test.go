@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	catalogue "ohmgate/interlock/fault"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verify/fault"
 )
 
@@ -122,7 +123,7 @@ func TestManySetsAreCounted(t *testing.T) {
 		}
 	}
 	var b strings.Builder
-	tellSets(&b, namer{}, defeats)
+	tellSets(page.On(&b), namer{}, defeats)
 	narrow(t, b.String())
 	require.Equal(t, mostSets+1, strings.Count(b.String(), "\n    - "))
 	require.Contains(t, b.String(), "    - and 198 sets more: see minimal_set in --csv FILE\n")

@@ -2,12 +2,13 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"regexp"
 	"sort"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/fault"
 	"ohmgate/interlock/verify/model"
 )
@@ -16,8 +17,8 @@ import (
 // of several faults, places or outputs is told once, and how often it is true.
 
 // tellFaults prints a fault table for people.
-func tellFaults(out io.Writer, m *model.Model, t *fault.Table) {
-	tellWrapped(out, "", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each. A scan takes "+quantity.Duration(m.PeriodMax)+" at most.")
+func tellFaults(out *page.Page, m *model.Model, t *fault.Table) {
+	out.Hang("", "Every fault of the catalogue at every place around an output, worst first. Scans are counted from the first that shows the fault, from healthy running, for the look seen worst; \"at most\" is after any history. \"+7\" is seven more places of which the same is true: --csv FILE has a row for each. A scan takes "+quantity.Duration(m.PeriodMax)+" at most.")
 	fmt.Fprintln(out)
 	namer := namerOf(m)
 	for _, group := range faultOutputs(namer, t) {
@@ -25,11 +26,11 @@ func tellFaults(out io.Writer, m *model.Model, t *fault.Table) {
 		if n := len(group.names) - 1; n > 0 {
 			head += ", and " + counted(n, "output") + " alike: " + strings.Join(group.names[1:], ", ")
 		}
-		tellWrapped(out, "", head)
+		out.Hang("", head)
 		fmt.Fprintln(out, group.text)
 	}
 	for _, name := range t.NeverRan {
-		tellWrapped(out, name+": ", "nothing checked: a healthy plant never brought it to run")
+		out.Hang(name+": ", "nothing checked: a healthy plant never brought it to run")
 	}
 	if len(t.NeverRan) > 0 {
 		fmt.Fprintln(out)
@@ -43,10 +44,10 @@ func tellFaults(out io.Writer, m *model.Model, t *fault.Table) {
 }
 
 // tellFaultCounts says how much was tried, and what was not.
-func tellFaultCounts(out io.Writer, t *fault.Table) {
+func tellFaultCounts(out *page.Page, t *fault.Table) {
 	fmt.Fprintf(out, "%s, %s of them NOT detected by any rule or event: proof test\n", many(t.Singles, "single fault"), thousands(uint64(t.Missed)))
 	if t.Pairs > 0 {
-		tellWrapped(out, "", fmt.Sprintf("%s: %s of them meet nowhere, so that what each fault does alone says what both do; for the rest %s made, equal ones once.", many(t.Pairs, "pair"), thousands(uint64(t.Apart)), wereMade(t.Runs)))
+		out.Hang("", fmt.Sprintf("%s: %s of them meet nowhere, so that what each fault does alone says what both do; for the rest %s made, equal ones once.", many(t.Pairs, "pair"), thousands(uint64(t.Apart)), wereMade(t.Runs)))
 	}
 	fmt.Fprintf(out, "%s of faults under which product flows with the bond gone\n", many(len(t.Defeats), "minimal set"))
 	if t.Pairs > 0 {
@@ -59,7 +60,7 @@ func tellFaultCounts(out io.Writer, t *fault.Table) {
 
 // tellAlone names what makes the verdict: each fault that hides nothing and
 // defeats an output alone.
-func tellAlone(out io.Writer, t *fault.Table) {
+func tellAlone(out *page.Page, t *fault.Table) {
 	var order []string
 	faults := map[string][]fault.At{}
 	for i := range t.Defeats {
@@ -71,7 +72,7 @@ func tellAlone(out io.Writer, t *fault.Table) {
 		}
 	}
 	for _, output := range order {
-		tellWrapped(out, "violated: "+output+" by ", joined(faults[output], ", "))
+		out.Hang(verdict.Violated.String()+": "+output+" by ", joined(faults[output], ", "))
 	}
 }
 
@@ -137,8 +138,9 @@ func faultOutputs(known namer, t *fault.Table) []*faultOutput {
 			continue
 		}
 		var b strings.Builder
-		tellSingles(&b, known, rows)
-		tellSets(&b, known, defeatsOf(t, name))
+		told := page.On(&b)
+		tellSingles(told, known, rows)
+		tellSets(told, known, defeatsOf(t, name))
 		shape := known.shape(name + "\n" + b.String())
 		if shapes[shape] == nil {
 			shapes[shape] = &faultOutput{text: b.String()}
@@ -175,7 +177,7 @@ var faultTitles = []struct {
 	{fault.Withheld, false, "withheld"},
 }
 
-func tellSingles(out io.Writer, known namer, rows []*fault.Row) {
+func tellSingles(out *page.Page, known namer, rows []*fault.Row) {
 	for _, part := range faultTitles {
 		var list []*fault.Row
 		for _, r := range rows {
@@ -246,7 +248,7 @@ func faultGroups(known namer, rows []*fault.Row) []*faultGroup {
 }
 
 // tellFaultGroup prints a group, under the heading before where that is the same.
-func tellFaultGroup(out io.Writer, g *faultGroup, before string) (head string) {
+func tellFaultGroup(out *page.Page, g *faultGroup, before string) (head string) {
 	indent := "    "
 	if r := g.row; r.Found != fault.NotDetected {
 		head = "after " + counted(int(r.Scans), "scan")
@@ -254,20 +256,20 @@ func tellFaultGroup(out io.Writer, g *faultGroup, before string) (head string) {
 			head += fmt.Sprintf(", at most %d", r.AtMost)
 		}
 		if head += ": " + r.Rule; head != before {
-			tellWrapped(out, indent, head)
+			out.Hang(indent, head)
 		}
 		indent += "    "
 	}
-	tellWrapped(out, indent, g.text())
+	out.Hang(indent, g.text())
 	if g.row.Defeats {
-		tellWrapped(out, indent+"  seen as: ", g.row.Look)
+		out.Hang(indent+"  seen as: ", g.row.Look)
 	}
 	return head
 }
 
 // tellProofTests says once for every fault that no rule detects somewhere what
 // shows it.
-func tellProofTests(out io.Writer, t *fault.Table) {
+func tellProofTests(out *page.Page, t *fault.Table) {
 	told := map[string]bool{}
 	for i := range t.Rows {
 		r := &t.Rows[i]
@@ -278,7 +280,7 @@ func tellProofTests(out io.Writer, t *fault.Table) {
 			fmt.Fprintln(out, "what shows what no rule detects")
 		}
 		told[r.Fault] = true
-		tellWrapped(out, "  "+r.Fault+": ", r.Instead)
+		out.Hang("  "+r.Fault+": ", r.Instead)
 	}
 	if len(told) > 0 {
 		fmt.Fprintln(out)

@@ -8,17 +8,16 @@ import (
 	"slices"
 	"strings"
 
+	"ohmgate/interlock/page"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
 )
 
 // jointReport is the JSON document of verify --joint.
 type jointReport struct {
-	Schema  int                  `json:"schema"`
-	Verb    string               `json:"verb"`
-	Tool    string               `json:"tool"`
-	Exit    int                  `json:"exit"`
-	Verdict string               `json:"verdict"`
+	jsonHead
+	Verdict verdict.Verdict      `json:"verdict"`
 	Caution string               `json:"caution"`
 	Site    string               `json:"site"`
 	Hash    string               `json:"site_hash"`
@@ -29,7 +28,7 @@ type jointReport struct {
 // jointly searches every wanted output with all of its channels at once.
 func jointly(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 	options, end := o.options(errs)
-	report := jointReport{Schema: 1, Verb: "verify --joint", Tool: toolVersion(), Caution: caution, Site: m.Site, Hash: m.Hash, Own: ownNotJudged(m, o)}
+	report := jointReport{jsonHead: jsonHead{Head: headed(1, "verify --joint")}, Caution: caution, Site: m.Site, Hash: m.Hash, Own: ownNotJudged(m, o)}
 	all := verify.Report{}
 	for i, name := range m.Names.Outputs {
 		if len(o.outputs) > 0 && !isOneOf(o.outputs, name) {
@@ -49,39 +48,28 @@ func jointly(out, errs io.Writer, m *model.Model, o *verifyOptions) error {
 			return failed(exitLost, "%w", err)
 		}
 	}
-	verdict := report.verdict()
-	code := verdictCode(verdict)
-	report.Exit, report.Verdict = int(code), string(verdict)
-	if o.json {
-		if err := encode(out, report); err != nil {
-			return err
-		}
-		return ended(code)
-	}
-	tellJoint(out, &report)
-	return ended(code)
+	report.Verdict = report.judge()
+	report.Exit = report.Verdict.Exit()
+	return finish(out, o.json, report.Exit, report, func(p *page.Page) { tellJoint(p, &report) })
 }
 
-// verdict is that of everything that was judged. What was cut off is not shown,
+// judge is the verdict of everything that was judged. What was cut off is not shown,
 // and nothing at all is nothing checked.
-func (r *jointReport) verdict() verify.Verdict {
-	all, judged := verify.Shown, false
+func (r *jointReport) judge() verdict.Verdict {
+	var all []verdict.Verdict
 	for i := range r.Outputs {
 		one := &r.Outputs[i]
 		if one.Incomplete != "" {
-			all, judged = verify.Worse(all, verify.NotShown), true
+			all = append(all, verdict.NotShown)
 		}
 		for k := range one.Results {
-			all, judged = verify.Worse(all, one.Results[k].Verdict), true
+			all = append(all, one.Results[k].Verdict)
 		}
 	}
 	for i := range r.Own {
-		all, judged = verify.Worse(all, r.Own[i].Verdict), true
+		all = append(all, r.Own[i].Verdict)
 	}
-	if !judged {
-		return verify.Nothing
-	}
-	return all
+	return verdict.Worst(all...)
 }
 
 // ownNotJudged lists the wanted properties of the site's own. A joint search judges
@@ -97,19 +85,19 @@ func ownNotJudged(m *model.Model, o *verifyOptions) []verify.Result {
 			continue
 		}
 		results = append(results, verify.Result{Property: p.Name, Title: cmp.Or(p.Title, p.Kind), Output: output, Line: p.Line,
-			Verdict: verify.NotShown, Says: "not judged jointly: a property of the site's own"})
+			Verdict: verdict.NotShown, Says: "not judged jointly: a property of the site's own"})
 	}
 	return results
 }
 
-func tellJoint(out io.Writer, r *jointReport) {
+func tellJoint(out *page.Page, r *jointReport) {
 	fmt.Fprintf(out, "%s: all channels of an output in full detail at once\n", r.Site)
 	left := false
 	for i := range r.Outputs {
 		one := &r.Outputs[i]
 		fmt.Fprintf(out, "\n%s, %s, %.1f s\n", one.Output, counted(len(one.Channels), "channel"), one.Seconds)
 		if one.Incomplete != "" {
-			tellWrapped(out, "  incomplete: ", one.Incomplete)
+			out.Hang("  incomplete: ", one.Incomplete)
 		}
 		if one.States != "" {
 			fmt.Fprintf(out, "  %s states, %s from power-up\n", one.States, counted(one.Scans, "scan"))
@@ -121,10 +109,10 @@ func tellJoint(out io.Writer, r *jointReport) {
 			tellJointResponse(out, &one.Response[k])
 		}
 		for _, name := range slices.SortedFunc(maps.Keys(one.Taken), byNumber) {
-			tellWrapped(out, "  taken from verify: ", name+", "+one.Taken[name])
+			out.Hang("  taken from verify: ", name+", "+one.Taken[name])
 		}
 		for _, name := range slices.SortedFunc(maps.Keys(one.NotJudged), byNumber) {
-			tellWrapped(out, "  not judged jointly: ", name+", "+one.NotJudged[name])
+			out.Hang("  not judged jointly: ", name+", "+one.NotJudged[name])
 			left = true
 		}
 	}
@@ -137,7 +125,7 @@ func tellJoint(out io.Writer, r *jointReport) {
 	}
 	fmt.Fprintf(out, "\nverdict: %s\n", r.Verdict)
 	if left {
-		tellWrapped(out, "", "It is that of what is listed with a verdict. verify without --joint judges the rest.")
+		out.Hang("", "It is that of what is listed with a verdict. verify without --joint judges the rest.")
 	}
 }
 
@@ -146,14 +134,14 @@ func byNumber(a, b string) int {
 	return cmp.Or(cmp.Compare(len(a), len(b)), cmp.Compare(a, b))
 }
 
-func tellJointResponse(out io.Writer, x *verify.Response) {
+func tellJointResponse(out *page.Page, x *verify.Response) {
 	if x.Class != "any mixture" {
 		return
 	}
 	set := strings.Join(x.Set, " and ")
 	if x.Scans == model.Endless {
-		tellWrapped(out, "  response: ", set+" bad: no bound")
+		out.Hang("  response: ", set+" bad: no bound")
 		return
 	}
-	tellWrapped(out, "  response: ", fmt.Sprintf("%s bad: withheld at the latest in scan %d, %.1f ms, %s", set, x.Scans, x.Seconds*1000, x.Bound))
+	out.Hang("  response: ", fmt.Sprintf("%s bad: withheld at the latest in scan %d, %.1f ms, %s", set, x.Scans, x.Seconds*1000, x.Bound))
 }

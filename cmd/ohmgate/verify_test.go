@@ -10,6 +10,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verify"
 )
 
@@ -176,6 +177,6 @@ func TestVerifyTellsApartWhatDiffers(t *testing.T) {
 	require.Equal(t, []string{"valve_3"}, groups[1].outputs)
 	require.Len(t, alike(known, results, true), 3)
 	var b strings.Builder
-	tellOpen(&b, append(results, verify.Result{Property: "4", Output: "valve_1", Verdict: verify.Shown}))
+	tellOpen(page.On(&b), append(results, verify.Result{Property: "4", Output: "valve_1", Verdict: verify.Shown}))
 	require.Equal(t, "violated: property 5 of valve_1, valve_2, valve_3\n", b.String())
 }

@@ -2,20 +2,19 @@ package main
 
 import (
 	"fmt"
-	"io"
 	"slices"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
 )
 
-const verifyWidth = 80
-
 // tellVerify prints a verification for people, within 80 columns.
-func tellVerify(out io.Writer, s *site.Site, m *model.Model, r *verify.Report, all bool) {
+func tellVerify(out *page.Page, s *site.Site, m *model.Model, r *verify.Report, all bool) {
 	fmt.Fprintf(out, "%s: %s, %s, %s\n", s.Name, counted(len(m.Names.Outputs), "output"), counted(len(m.Names.Channels), "channel"), counted(len(m.Names.Inputs), "input"))
 	searches := 0
 	for _, x := range r.Searches {
@@ -30,9 +29,9 @@ func tellVerify(out io.Writer, s *site.Site, m *model.Model, r *verify.Report, a
 	}
 	fmt.Fprintf(out, "%s%s; %.1f s\n\n", searched(searches), same, r.Took)
 	for _, group := range alike(namerOf(m), r.Results, all) {
-		tellWrapped(out, "", strings.Join(group.outputs, ", "))
+		out.Hang("", strings.Join(group.outputs, ", "))
 		for i, x := range group.results {
-			if i > 0 && x.Verdict == verify.NotShown && x.Says == group.results[i-1].Says {
+			if i > 0 && x.Verdict == verdict.NotShown && x.Says == group.results[i-1].Says {
 				same := *x
 				same.Says, x = "the same", &same
 			}
@@ -45,14 +44,14 @@ func tellVerify(out io.Writer, s *site.Site, m *model.Model, r *verify.Report, a
 	tellAudit(out, r.Audit)
 	fmt.Fprintln(out, "\nA verification cannot answer:")
 	for _, text := range verify.CannotAnswer {
-		tellWrapped(out, "  - ", text)
+		out.Hang("  - ", text)
 	}
 	fmt.Fprintln(out)
 	tellOpen(out, r.Results)
 	fmt.Fprintf(out, "verdict: %s\n", r.Verdict())
 }
 
-func tellAudit(out io.Writer, a *verify.Audit) {
+func tellAudit(out *page.Page, a *verify.Audit) {
 	if a == nil {
 		return
 	}
@@ -64,7 +63,7 @@ func tellAudit(out io.Writer, a *verify.Audit) {
 	if a.Different > 0 {
 		differ = thousands(a.Different) + " differ"
 	}
-	tellWrapped(out, "audit: ", fmt.Sprintf("%s steps from %s states in the tables were compared with the whole logic: %s", thousands(a.Compared), of, differ))
+	out.Hang("audit: ", fmt.Sprintf("%s steps from %s states in the tables were compared with the whole logic: %s", thousands(a.Compared), of, differ))
 	if a.Different > 0 {
 		fmt.Fprintln(out, "       What was searched is not what runs: nothing above may be relied on.")
 	}
@@ -72,16 +71,16 @@ func tellAudit(out io.Writer, a *verify.Audit) {
 
 // tellOpen lists at the end, where people look first, what is not shown, and of
 // which outputs.
-func tellOpen(out io.Writer, results []verify.Result) {
+func tellOpen(out *page.Page, results []verify.Result) {
 	type open struct {
-		verdict  verify.Verdict
+		verdict  verdict.Verdict
 		property string
 	}
 	var order []open
 	of := map[open][]string{}
 	for i := range results {
 		x := &results[i]
-		if x.Verdict == verify.Shown {
+		if x.Verdict == verdict.Shown {
 			continue
 		}
 		key := open{x.Verdict, x.Property}
@@ -95,38 +94,38 @@ func tellOpen(out io.Writer, results []verify.Result) {
 		of[key] = append(of[key], name)
 	}
 	for _, key := range order {
-		tellWrapped(out, fmt.Sprintf("%s: property %s of ", key.verdict, key.property), strings.Join(of[key], ", "))
+		out.Hang(fmt.Sprintf("%s: property %s of ", key.verdict, key.property), strings.Join(of[key], ", "))
 	}
 }
 
-func tellProperty(out io.Writer, x *verify.Result, all bool) {
+func tellProperty(out *page.Page, x *verify.Result, all bool) {
 	name := x.Property
 	if len(name) > 3 { // of the site's own: on a line of its own, the columns stay
-		fmt.Fprintf(out, "  %s\n", clip(name, verifyWidth-2))
+		fmt.Fprintf(out, "  %s\n", page.Cut(name, page.Width-2))
 		name = ""
 	}
-	tellWrapped(out, fmt.Sprintf("  %-3s %-16s ", name, x.Verdict), x.Title)
-	if all || x.Verdict != verify.Shown {
-		tellWrapped(out, "      ", x.Says)
+	out.Hang(fmt.Sprintf("  %-3s %-16s ", name, x.Verdict), x.Title)
+	if all || x.Verdict != verdict.Shown {
+		out.Hang("      ", x.Says)
 	}
 	if x.But != "" {
-		tellWrapped(out, "      but ", x.But)
+		out.Hang("      but ", x.But)
 	}
 	for i, line := range x.Searched {
 		if i == 0 {
 			fmt.Fprintln(out, "      the search's own run, in which more can happen than on the site:")
 		}
-		tellWrapped(out, "        ", line)
+		out.Hang("        ", line)
 	}
 	if x.Counterexample == nil {
 		return
 	}
-	tellWrapped(out, "      run: ", x.Counterexample.Sentence)
+	out.Hang("      run: ", x.Counterexample.Sentence)
 	for _, line := range x.Counterexample.Lines {
-		tellWrapped(out, "        ", line)
+		out.Hang("        ", line)
 	}
 	if len(x.Counterexample.Slice) > 0 {
-		tellWrapped(out, "      moved by: ", strings.Join(x.Counterexample.Slice, "; "))
+		out.Hang("      moved by: ", strings.Join(x.Counterexample.Slice, "; "))
 	}
 }
 
@@ -159,7 +158,7 @@ func alike(known namer, results []verify.Result, all bool) []*alikeGroup {
 		key := ""
 		for _, x := range byOutput[name] {
 			key += x.Property + string(x.Verdict) + known.shape(name+"|"+x.But) + "|"
-			if x.Verdict != verify.Shown {
+			if x.Verdict != verdict.Shown {
 				key += known.shape(name+"|"+x.Says) + "|"
 			}
 		}
@@ -182,15 +181,15 @@ func alike(known namer, results []verify.Result, all bool) []*alikeGroup {
 }
 
 // tellWorst prints the worst cases of channels and outputs.
-func tellWorst(out io.Writer, m *model.Model, r *verify.Report) {
+func tellWorst(out *page.Page, m *model.Model, r *verify.Report) {
 	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "worst cases", "detect", "", "forgiven scans of", "tolerated", "recovery")
 	fmt.Fprintf(out, "%-16s %7s %9s %18s %9s %8s\n", "channel", "scans", "ms", "hi/open/inv/miss", "for ever", "scans")
 	for _, w := range r.Channels {
 		forgiven := fmt.Sprintf("%d/%d/%d/%d", w.Patience["high"], w.Patience["open"], w.Patience["invalid"], w.Patience["missing"])
-		fmt.Fprintf(out, "%-16s %7d %9.1f %18s %9s %8d\n", clip(w.Channel, 16), w.Detect, w.DetectMs, forgiven, fmt.Sprintf("%d in %d", w.ShareBad, w.ShareOf), w.Recover)
+		fmt.Fprintf(out, "%-16s %7d %9.1f %18s %9s %8d\n", page.Cut(w.Channel, 16), w.Detect, w.DetectMs, forgiven, fmt.Sprintf("%d in %d", w.ShareBad, w.ShareOf), w.Recover)
 	}
 	if m.Poll > m.PeriodMax {
-		tellWrapped(out, "", fmt.Sprintf("Tolerated for ever: with a fresh reading in every scan, which a poll every %s does not bring; so at most that much.", quantity.Duration(m.Poll)))
+		out.Hang("", fmt.Sprintf("Tolerated for ever: with a fresh reading in every scan, which a poll every %s does not bring; so at most that much.", quantity.Duration(m.Poll)))
 	}
 	fmt.Fprintln(out)
 	fmt.Fprintf(out, "%-20s %-30s %8s %9s\n", "response of", "all bad of", "scans", "ms")
@@ -201,12 +200,12 @@ func tellWorst(out io.Writer, m *model.Model, r *verify.Report) {
 				if x.Bypass != "" && !slices.Contains(bypassed, x.Bypass) {
 					bypassed = append(bypassed, x.Bypass)
 				}
-				fmt.Fprintf(out, "%-20s %-30s %8d %9.1f %s\n", clip(c.Output, 20), clip(strings.Join(x.Set, " and "), 30), x.Scans, x.Seconds*1000, boundMark(x))
+				fmt.Fprintf(out, "%-20s %-30s %8d %9.1f %s\n", page.Cut(c.Output, 20), page.Cut(strings.Join(x.Set, " and "), 30), x.Scans, x.Seconds*1000, boundMark(x))
 			}
 		}
 	}
 	for _, text := range bypassed {
-		tellWrapped(out, "* ", text)
+		out.Hang("* ", text)
 	}
 	fmt.Fprintln(out)
 }
@@ -224,7 +223,7 @@ func boundMark(r verify.Response) string {
 	return mark
 }
 
-func tellLemmas(out io.Writer, r *verify.Report) {
+func tellLemmas(out *page.Page, r *verify.Report) {
 	held := 0
 	steps := uint64(0)
 	for _, l := range r.Lemmas {
@@ -233,35 +232,9 @@ func tellLemmas(out io.Writer, r *verify.Report) {
 			held++
 			continue
 		}
-		tellWrapped(out, "counter: ", fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong))
+		out.Hang("counter: ", fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong))
 	}
-	tellWrapped(out, "counters: ", fmt.Sprintf("%d of %d count right over their whole length, %s steps compared", held, len(r.Lemmas), thousands(steps)))
-}
-
-// tellWrapped prints text behind a heading, continued under itself.
-func tellWrapped(out io.Writer, heading, text string) {
-	line, indent := heading, strings.Repeat(" ", len([]rune(heading)))
-	empty := true
-	for _, word := range strings.Fields(text) {
-		if !empty && len([]rune(line))+1+len([]rune(word)) > verifyWidth {
-			fmt.Fprintln(out, line)
-			line, empty = indent, true
-		}
-		if !empty {
-			line += " "
-		}
-		line += word
-		empty = false
-	}
-	fmt.Fprintln(out, line)
-}
-
-func clip(text string, width int) string {
-	runes := []rune(text)
-	if len(runes) <= width {
-		return text
-	}
-	return string(runes[:width-1]) + "…"
+	out.Hang("counters: ", fmt.Sprintf("%d of %d count right over their whole length, %s steps compared", held, len(r.Lemmas), thousands(steps)))
 }
 
 // thousands writes a number with thin groups, so that nine digits can be read.

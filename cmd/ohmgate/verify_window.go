@@ -13,8 +13,10 @@ import (
 	"gonum.org/v1/plot/vg"
 	"gonum.org/v1/plot/vg/draw"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/site/quantity"
+	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
 )
@@ -37,44 +39,36 @@ func windowMap(out, errs io.Writer, s *site.Site, m *model.Model, o *verifyOptio
 			return failed(exitLost, "%w", err)
 		}
 	}
-	code := verdictCode(w.Verdict())
-	if o.json {
-		err := encode(out, struct {
-			siteHead
-			Verdict verify.Verdict `json:"verdict"`
-			*verify.Window
-		}{headOf("verify --window", m, code), w.Verdict(), w})
-		if err != nil {
-			return err
-		}
-		return ended(code)
-	}
-	tellWindow(out, w)
-	return ended(code)
+	code := w.Verdict().Exit()
+	return finish(out, o.json, code, struct {
+		siteHead
+		Verdict verdict.Verdict `json:"verdict"`
+		*verify.Window
+	}{headOf("verify --window", m, code), w.Verdict(), w}, func(p *page.Page) { tellWindow(p, w) })
 }
 
 var windowMarks = map[verify.WindowVerdict]string{
 	verify.WindowShown: "#", verify.WindowViolated: "v", verify.WindowTrips: "t", verify.WindowBoth: "x", verify.WindowRefused: "-",
 }
 
-func tellWindow(out io.Writer, w *verify.Window) {
+func tellWindow(out *page.Page, w *verify.Window) {
 	disturbance := "no property of kind tolerates declares a disturbance"
 	if w.Disturbance > 0 {
 		disturbance = "a disturbance of " + quantity.Duration(w.Disturbance) + " must not trip"
 	}
-	tellWrapped(out, "", fmt.Sprintf("%s, class %s: %s are available at %s; %s (from %s).", w.Channel, w.Class, quantity.Duration(w.Available), w.Output, disturbance, strings.Join(w.From, ", ")))
+	out.Hang("", fmt.Sprintf("%s, class %s: %s are available at %s; %s (from %s).", w.Channel, w.Class, quantity.Duration(w.Available), w.Output, disturbance, strings.Join(w.From, ", ")))
 	fmt.Fprintf(out, "# shown   v violated: too late   t trips on the disturbance   x both\n- refused: could not be loaded\n\n")
 	first, last := w.Patiences[0], w.Patiences[len(w.Patiences)-1]
-	tellWrapped(out, "", fmt.Sprintf("From left to right the patience, %s to %s in %s:", rounded(first), rounded(last), counted(len(w.Patiences), "step")))
+	out.Hang("", fmt.Sprintf("From left to right the patience, %s to %s in %s:", rounded(first), rounded(last), counted(len(w.Patiences), "step")))
 	fmt.Fprintf(out, "%-8s %-24s %-*s  %s\n", "scan", "settle", len(w.Patiences), "", "shown with patience")
 	for p, period := range w.Periods {
 		tellPeriod(out, w, p, quantity.Duration(period))
 	}
 	c := w.Configured
 	fmt.Fprintln(out)
-	tellWrapped(out, "as configured: ", fmt.Sprintf("scan %s, settle %s, patience %s: %s", quantity.Duration(c.Period), quantity.Duration(c.Settle), quantity.Duration(c.Patience), c.Found))
+	out.Hang("as configured: ", fmt.Sprintf("scan %s, settle %s, patience %s: %s", quantity.Duration(c.Period), quantity.Duration(c.Settle), quantity.Duration(c.Patience), c.Found))
 	if c.Found == verify.WindowRefused {
-		tellWrapped(out, "  ", c.Says)
+		out.Hang("  ", c.Says)
 	} else {
 		fmt.Fprintf(out, "worst detection %s, guaranteed patience %s, bond after %s\n", quantity.Duration(c.Detect), quantity.Duration(c.Forgives), quantity.Duration(c.Ready))
 	}
@@ -83,7 +77,7 @@ func tellWindow(out io.Writer, w *verify.Window) {
 
 // tellPeriod prints the lines of one scan period; settle times of which the same
 // is found share one.
-func tellPeriod(out io.Writer, w *verify.Window, p int, name string) {
+func tellPeriod(out *page.Page, w *verify.Window, p int, name string) {
 	marks := func(settle int) (line string) {
 		for k := range w.Patiences {
 			line += windowMarks[w.Cell(p, settle, k).Found]

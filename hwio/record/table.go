@@ -2,11 +2,11 @@ package record
 
 import (
 	"fmt"
-	"io"
 	"sort"
 	"time"
 
 	"ohmgate/hwio/modbus"
+	"ohmgate/interlock/page"
 )
 
 // Spread is the least, the median and the most of some durations.
@@ -80,21 +80,17 @@ func rowOf(function modbus.Function, exchanges []Exchange) Row {
 	return row
 }
 
-// WriteTable prints rows for people, 80 columns wide, times in milliseconds as least..most.
-func WriteTable(to io.Writer, rows []Row) error {
-	_, err := fmt.Fprintf(to, "%-25s %3s %11s %11s %11s %12s\n", "function", "n", "request ms", "turnaround", "reply", "gap after")
+// WriteTable prints rows for people, times in milliseconds as least..most.
+func WriteTable(to *page.Page, rows []Row) {
+	fmt.Fprintf(to, "%-25s %3s %11s %11s %11s %12s\n", "function", "n", "request ms", "turnaround", "reply", "gap after")
 	for _, row := range rows {
-		if err != nil {
-			return err
-		}
 		name := "all"
 		if row.Function != 0 {
 			name = row.Function.String()
 		}
-		_, err = fmt.Fprintf(to, "%-25s %3d %11s %11s %11s %12s\n", name, row.Questions,
+		fmt.Fprintf(to, "%-25s %3d %11s %11s %11s %12s\n", name, row.Questions,
 			row.Request.text(), row.Turnaround.text(), row.Reply.text(), row.Gap.text())
 	}
-	return err
 }
 
 func (s Spread) text() string {

@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"sort"
 	"strings"
+
+	"ohmgate/interlock/page"
 )
 
 // Problem is one thing that is wrong with a site file: where, what, and what to
@@ -18,7 +20,7 @@ type Problem struct {
 
 func (p Problem) Error() string {
 	place := fmt.Sprintf("%s:%d:%d: ", p.File, p.Line, p.Column)
-	return wrap(place+p.Text+"; "+p.Instead, 80)
+	return strings.Join(page.Lines("", place+p.Text+"; "+p.Instead, 4), "\n")
 }
 
 // Problems is everything that is wrong with a site file, in the order of the
@@ -71,29 +73,6 @@ func (p Problems) sorted() Problems {
 		kept = append(kept[:mostProblems], last)
 	}
 	return kept
-}
-
-// wrap breaks a text at blanks so that no line exceeds the width where that is
-// possible; lines after the first are indented.
-func wrap(text string, width int) string {
-	const indent = "    "
-	var out strings.Builder
-	column := 0
-	for i, word := range strings.Fields(text) {
-		length := len([]rune(word))
-		switch {
-		case i == 0:
-		case column+1+length > width:
-			out.WriteString("\n" + indent)
-			column = len(indent)
-		default:
-			out.WriteByte(' ')
-			column++
-		}
-		out.WriteString(word)
-		column += length
-	}
-	return out.String()
 }
 
 // nearest finds the word of a list that was probably meant; empty if none is

@@ -9,6 +9,7 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
@@ -30,7 +31,7 @@ func TestAssessedFunction(t *testing.T) {
 	assert.Equal(t, verdict.Shown, r.JudgeReliability())
 
 	var out bytes.Buffer
-	require.NoError(t, r.WriteReliability(&out))
+	r.WriteReliability(page.On(&out))
 	assert.Contains(t, out.String(), "no claim of a safety integrity level")
 }
 
@@ -39,10 +40,10 @@ func TestAssessedTableFits(t *testing.T) {
 	r := studied(t, changed(t, "margin/all_answered.yaml", "dangerous: 500 FIT", "dangerous: 0.1 FIT", "dangerous: 5e-7 /h", "dangerous: 1e-10 /h", "dangerous: 1000 FIT", "dangerous: 0.1 FIT"))
 	assert.Contains(t, r.Reliability[0].Why, "PFH lies below the SIL 4 band")
 	var out bytes.Buffer
-	require.NoError(t, r.WriteReliability(&out))
+	r.WriteReliability(page.On(&out))
 	assert.Contains(t, out.String(), "below SIL 4, below SIL 4")
 	for _, line := range strings.Split(out.String(), "\n") {
-		assert.LessOrEqual(t, utf8.RuneCountInString(line), pageWidth, line)
+		assert.LessOrEqual(t, utf8.RuneCountInString(line), page.Width, line)
 	}
 }
 

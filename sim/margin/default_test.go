@@ -10,13 +10,14 @@ import (
 	"github.com/stretchr/testify/assert"
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
 func printed(t testing.TB, r *Report) string {
 	t.Helper()
 	var out bytes.Buffer
-	require.NoError(t, r.WriteText(&out, true))
+	r.WriteText(page.On(&out), true)
 	return out.String()
 }
 
@@ -88,7 +89,7 @@ func TestTextOfEverySite(t *testing.T) {
 	for _, name := range siteFiles {
 		told := printed(t, reportOf(t, name))
 		for i, line := range strings.Split(told, "\n") {
-			assert.LessOrEqual(t, utf8.RuneCountInString(line), pageWidth, fmt.Sprintf("%s:%d: %s", name, i+1, line))
+			assert.LessOrEqual(t, utf8.RuneCountInString(line), page.Width, fmt.Sprintf("%s:%d: %s", name, i+1, line))
 		}
 		assert.NotRegexp(t, `(?i)\b(unsafe|safe|pass|passed)\b`, strings.ReplaceAll(flat(told), "safe state", ""), name)
 	}
@@ -97,7 +98,7 @@ func TestTextOfEverySite(t *testing.T) {
 // The short form says how many defaults it leaves out, and the same verdict.
 func TestBriefCountsWhatItLeavesOut(t *testing.T) {
 	var out bytes.Buffer
-	require.NoError(t, reportOf(t, "margin/nothing_known.yaml").WriteBrief(&out))
+	reportOf(t, "margin/nothing_known.yaml").WriteBrief(page.On(&out))
 	assert.Contains(t, flat(out.String()), "not shown: of 2 lines")
 	assert.Regexp(t, `2[0-9] inputs are defaults`, flat(out.String()))
 	assert.Less(t, strings.Count(out.String(), "\n"), 12)
@@ -109,7 +110,7 @@ func TestAlikeBaysAreToldOnce(t *testing.T) {
 	require.Len(t, r.Lines, 8)
 	assert.NotEmpty(t, r.Lines[0].Alike)
 	var out bytes.Buffer
-	require.NoError(t, r.WriteText(&out, false))
+	r.WriteText(page.On(&out), false)
 	assert.Less(t, out.Len(), len(printed(t, r))/2)
 	for _, i := range r.Lines[0].Alike {
 		assert.Equal(t, r.Lines[0].Loss.Outcome, r.Lines[i].Loss.Outcome)

@@ -2,11 +2,11 @@ package margin
 
 import (
 	"fmt"
-	"io"
 	"math"
 	"strconv"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 	"ohmgate/sim/charge"
 	"ohmgate/sim/charge/interval"
@@ -18,35 +18,32 @@ const column = 29
 
 // WriteText writes the report for people: all lines, or of like ones only the
 // first.
-func (r *Report) WriteText(out io.Writer, all bool) error {
-	p := &page{out: out}
-	p.wrapped("", r.title(), 0)
-	p.wrapped("", "What the interlock can still win. Intervals hold every value between; two digits, ends rounded outwards.", 0)
+func (r *Report) WriteText(p *page.Page, all bool) {
+	p.Column("", r.title(), 0)
+	p.Column("", "What the interlock can still win. Intervals hold every value between; two digits, ends rounded outwards.", 0)
 	if len(r.Lines) > 1 {
 		r.tellOverview(p)
 	}
 	for i := range r.Lines {
 		if !r.Lines[i].alike || all {
-			p.line("")
+			p.Line("")
 			r.tellLine(p, &r.Lines[i])
 		}
 	}
-	p.line("")
+	p.Line("")
 	r.tellSources(p)
 	r.tellUnmonitored(p)
 	if len(r.Reliability) > 0 {
-		p.line("")
+		p.Line("")
 		r.tellReliability(p)
 	}
-	p.line("")
-	p.wrapped("", r.summary(), 0)
-	return p.err
+	p.Line("")
+	p.Column("", r.summary(), 0)
 }
 
 // WriteBrief writes one row for each line, and the verdict.
-func (r *Report) WriteBrief(out io.Writer) error {
-	p := &page{out: out}
-	p.wrapped("", r.title(), 0)
+func (r *Report) WriteBrief(p *page.Page) {
+	p.Column("", r.title(), 0)
 	r.tellOverview(p)
 	defaults := map[string]bool{}
 	for i := range r.Lines {
@@ -56,17 +53,14 @@ func (r *Report) WriteBrief(out io.Writer) error {
 			}
 		}
 	}
-	p.line("")
-	p.wrapped("", fmt.Sprintf("%s; %d inputs are defaults: without --brief each is printed with its source", r.summary(), len(defaults)), 0)
-	return p.err
+	p.Line("")
+	p.Column("", fmt.Sprintf("%s; %d inputs are defaults: without --brief each is printed with its source", r.summary(), len(defaults)), 0)
 }
 
 // WriteReliability writes the assessor's numbers alone.
-func (r *Report) WriteReliability(out io.Writer) error {
-	p := &page{out: out}
-	p.wrapped("", r.title(), 0)
+func (r *Report) WriteReliability(p *page.Page) {
+	p.Column("", r.title(), 0)
 	r.tellReliability(p)
-	return p.err
 }
 
 func (r *Report) title() string {
@@ -78,7 +72,7 @@ func (r *Report) title() string {
 
 func (r *Report) summary() string {
 	if len(r.Lines) == 0 {
-		return "nothing checked: the site has no stream that charges a vessel; write streams: and vessels:"
+		return verdict.NothingChecked.String() + ": the site has no stream that charges a vessel; write streams: and vessels:"
 	}
 	counts := map[verdict.Verdict]int{}
 	for i := range r.Lines {
@@ -91,13 +85,13 @@ func (r *Report) summary() string {
 	return text
 }
 
-func (r *Report) tellLine(p *page, l *Line) {
-	p.wrapped(strings.ToUpper(string(l.Standing)), r.heading(l), 11)
-	p.wrapped("  (i)   start without bond", string(l.Start.Standing)+": "+l.Start.Why, column)
+func (r *Report) tellLine(p *page.Page, l *Line) {
+	p.Column(strings.ToUpper(string(l.Standing)), r.heading(l), 11)
+	p.Column("  (i)   start without bond", string(l.Start.Standing)+": "+l.Start.Why, column)
 	tellHoles(p, l)
 	tellRising(p, &l.Rising)
 	tellLoss(p, l)
-	p.wrapped("        do not touch for", string(l.Wait.Standing)+": "+l.Wait.Why, column)
+	p.Column("        do not touch for", string(l.Wait.Standing)+": "+l.Wait.Why, column)
 	tellDelays(p, &l.Loss)
 	tellEdges(p, &l.Loss)
 	tellInstead(p, &l.Loss)
@@ -106,7 +100,7 @@ func (r *Report) tellLine(p *page, l *Line) {
 
 // tellHoles prints each hole once, with the channels that have it where not all
 // of several do.
-func tellHoles(p *page, l *Line) {
+func tellHoles(p *page.Page, l *Line) {
 	var texts []string
 	channels := map[string][]string{}
 	opens := map[string]bool{}
@@ -125,27 +119,19 @@ func tellHoles(p *page, l *Line) {
 		if who := channels[text]; len(who) < len(l.Channels) {
 			text = strings.Join(who, ", ") + ": " + text
 		}
-		p.wrapped("          "+mark, text, column)
+		p.Column("          "+mark, text, column)
 	}
 }
 
 // tellOverview is one row for each line.
-func (r *Report) tellOverview(p *page) {
-	p.line("")
-	p.line(pad("node", 15) + pad("stream", 16) + pad("(i) start", 11) + pad("(ii) rising", 12) + pad("(iii) loss", 17) + "wait")
+func (r *Report) tellOverview(p *page.Page) {
+	p.Line("")
+	p.Line(page.Pad("node", 15) + page.Pad("stream", 16) + page.Pad("(i) start", 11) + page.Pad("(ii) rising", 12) + page.Pad("(iii) loss", 17) + "wait")
 	for i := range r.Lines {
 		l := &r.Lines[i]
-		p.line(pad(short(l.Node, 14), 15) + pad(short(l.Stream, 15), 16) + pad(string(l.Start.Standing), 11) +
-			pad(string(l.Rising.Standing), 12) + pad(l.Loss.Claim.String(), 17) + string(l.Wait.Standing))
+		p.Line(page.Pad(page.Cut(l.Node, 14), 15) + page.Pad(page.Cut(l.Stream, 15), 16) + page.Pad(string(l.Start.Standing), 11) +
+			page.Pad(string(l.Rising.Standing), 12) + page.Pad(l.Loss.Claim.String(), 17) + string(l.Wait.Standing))
 	}
-}
-
-// short cuts a name to a width.
-func short(name string, width int) string {
-	if len(name) <= width {
-		return name
-	}
-	return name[:width-1] + "…"
 }
 
 func (r *Report) heading(l *Line) string {
@@ -165,14 +151,14 @@ func (r *Report) heading(l *Line) string {
 	return text
 }
 
-func tellRising(p *page, a *Rising) {
+func tellRising(p *page.Page, a *Rising) {
 	text := string(a.Standing)
 	if len(a.Channels) > 0 {
 		text += fmt.Sprintf(": critical from %s", atLeast(a.Critical.Lo, "Ω"))
 	}
-	p.wrapped("  (ii)  rising resistance", text+": "+a.Why, column)
+	p.Column("  (ii)  rising resistance", text+": "+a.Why, column)
 	for _, c := range a.Channels {
-		p.wrapped("          "+c.Channel, fmt.Sprintf("high from %s of bond; %s decades below the critical", c.Threshold.Text("Ω"), decadesText(c.Decades)), column)
+		p.Column("          "+c.Channel, fmt.Sprintf("high from %s of bond; %s decades below the critical", c.Threshold.Text("Ω"), decadesText(c.Decades)), column)
 	}
 }
 
@@ -191,10 +177,10 @@ func decadesText(d interval.Interval) string {
 func atMost(v float64, unit string) string  { return interval.Point(twoDigits(v, true)).Text(unit) }
 func atLeast(v float64, unit string) string { return interval.Point(twoDigits(v, false)).Text(unit) }
 
-func tellLoss(p *page, l *Line) {
+func tellLoss(p *page.Page, l *Line) {
 	a := &l.Loss
-	p.wrapped("  (iii) abrupt loss", fmt.Sprintf("%s: %s", a.Standing, a.claimText()), column)
-	row := func(head, text string) { p.wrapped("          "+head, text, column) }
+	p.Column("  (iii) abrupt loss", fmt.Sprintf("%s: %s", a.Standing, a.claimText()), column)
+	row := func(head, text string) { p.Column("          "+head, text, column) }
 	row("ignites after", valueText(a.TimeToIncendive, "s")+" of full current, isolated")
 	if a.Outcome == nil {
 		return
@@ -259,7 +245,7 @@ func (r *Remake) text() string {
 	return text
 }
 
-func tellDelays(p *page, a *Loss) {
+func tellDelays(p *page.Page, a *Loss) {
 	if len(a.Delays) == 0 {
 		return
 	}
@@ -267,23 +253,23 @@ func tellDelays(p *page, a *Loss) {
 	if len(a.Stops) == 0 {
 		head = "from loss to no flow, stopped by nothing"
 	}
-	p.wrapped("", head, 8)
+	p.Column("", head, 8)
 	for _, d := range a.Delays {
 		text := remark(d.Time.Text("s"), d.From, d.Why)
-		p.wrapped("          "+d.Name, text, 47)
+		p.Column("          "+d.Name, text, 47)
 	}
 	for _, c := range a.Classes {
-		p.wrapped(fmt.Sprintf("          loss read as %s", c.Class.Class), fmt.Sprintf("caught within %s, %s: %s", atMost(c.Detection, "s"), c.Energy.Text("J"), c.Claim), 34)
+		p.Column(fmt.Sprintf("          loss read as %s", c.Class.Class), fmt.Sprintf("caught within %s, %s: %s", atMost(c.Detection, "s"), c.Energy.Text("J"), c.Claim), 34)
 	}
 }
 
-func tellEdges(p *page, a *Loss) {
+func tellEdges(p *page.Page, a *Loss) {
 	if len(a.DependsOn) == 0 {
 		return
 	}
-	p.line("        break-even, the others as they are")
+	p.Line("        break-even, the others as they are")
 	for _, e := range a.DependsOn {
-		p.wrapped("          "+a.inputText(e.Input), e.text(), column)
+		p.Column("          "+a.inputText(e.Input), e.text(), column)
 	}
 }
 
@@ -312,11 +298,11 @@ func (e *Edge) text() string {
 	return strings.Join(parts, ", ")
 }
 
-func tellInstead(p *page, a *Loss) {
+func tellInstead(p *page.Page, a *Loss) {
 	if a.Outcome == nil || a.Claim == charge.WinsEverywhere {
 		return
 	}
-	p.line("        what would win instead, each recomputed")
+	p.Line("        what would win instead, each recomputed")
 	for _, one := range a.Instead {
 		text := one.Text
 		if one.Value != nil {
@@ -326,18 +312,18 @@ func tellInstead(p *page, a *Loss) {
 		if one.TimeToIncendive != nil {
 			text += fmt.Sprintf("; ignites after %s", valueText(*one.TimeToIncendive, "s"))
 		}
-		p.wrapped("          -", text, 12)
+		p.Column("          -", text, 12)
 	}
 }
 
-func tellInputs(p *page, inputs []Known) {
-	p.line("        inputs")
+func tellInputs(p *page.Page, inputs []Known) {
+	p.Line("        inputs")
 	for _, k := range inputs {
 		value := k.Text
 		if k.Value != nil {
 			value = valueText(*k.Value, k.Unit)
 		}
-		p.wrapped("          "+k.Name, remark(value, k.From, k.Why), 40)
+		p.Column("          "+k.Name, remark(value, k.From, k.Why), 40)
 	}
 }
 
@@ -368,56 +354,56 @@ func remark(value, from, why string) string {
 	return value
 }
 
-func (r *Report) tellSources(p *page) {
-	p.line("Ignition sources that no bond of a vessel removes (ignition_sources)")
+func (r *Report) tellSources(p *page.Page) {
+	p.Line("Ignition sources that no bond of a vessel removes (ignition_sources)")
 	for _, s := range r.Sources {
 		text := s.Answer
 		if text == "" {
 			text = "UNANSWERED: " + s.Asks + "?"
 		}
-		p.wrapped("  "+s.Key, text+" ["+s.Known+"]", 21)
+		p.Column("  "+s.Key, text+" ["+s.Known+"]", 21)
 	}
 }
 
-func (r *Report) tellUnmonitored(p *page) {
+func (r *Report) tellUnmonitored(p *page.Page) {
 	if len(r.Unmonitored) == 0 {
 		return
 	}
-	p.line("Parts that no channel watches: they rest on inspection")
+	p.Line("Parts that no channel watches: they rest on inspection")
 	for _, u := range r.Unmonitored {
 		text := fmt.Sprintf("of %s, %s", u.Of, u.Bonded)
 		if u.Floats != "" {
 			text += "; floats: " + u.Floats
 		}
-		p.wrapped("  "+u.Part, text, 21)
+		p.Column("  "+u.Part, text, 21)
 	}
 }
 
-func (r *Report) tellReliability(p *page) {
+func (r *Report) tellReliability(p *page.Page) {
 	if len(r.Reliability) == 0 {
-		p.wrapped("", "nothing checked: the site has no reliability: section with failure rates of your own", 0)
+		p.Column("", "nothing checked: the site has no reliability: section with failure rates of your own", 0)
 		return
 	}
-	p.line("Numbers for the assessor, from your own failure rates")
+	p.Line("Numbers for the assessor, from your own failure rates")
 	for i := range r.Reliability {
 		a := &r.Reliability[i]
-		p.line("")
-		p.wrapped(strings.ToUpper(string(a.Standing)), a.Function+", "+a.Demand+" demand: "+a.Why, 11)
-		p.line(pad("  group", 22) + pad("PFDavg", 9) + pad("PFH 1/h", 9) + pad("spurious 1/h", 14) + "bands PFD, PFH")
+		p.Line("")
+		p.Column(strings.ToUpper(string(a.Standing)), a.Function+", "+a.Demand+" demand: "+a.Why, 11)
+		p.Line(page.Pad("  group", 22) + page.Pad("PFDavg", 9) + page.Pad("PFH 1/h", 9) + page.Pad("spurious 1/h", 14) + "bands PFD, PFH")
 		for _, g := range a.Result.Groups {
-			p.line(reliabilityRow("  "+g.Name, g))
+			p.Line(reliabilityRow("  "+g.Name, g))
 		}
-		p.line(reliabilityRow("  all", a.Result))
+		p.Line(reliabilityRow("  all", a.Result))
 		for _, w := range a.Result.Warnings {
-			p.wrapped("  "+w.ID, w.Group+": "+w.Text+" ["+w.Source+"]", 12)
+			p.Column("  "+w.ID, w.Group+": "+w.Text+" ["+w.Source+"]", 12)
 		}
 	}
-	p.wrapped("", "A number in a band is no claim of a safety integrity level.", 0)
+	p.Column("", "A number in a band is no claim of a safety integrity level.", 0)
 }
 
 func reliabilityRow(name string, g reliability.Result) string {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'e', 1, 64) }
-	row := pad(short(name, 21), 22) + pad(number(g.PFD), 9) + pad(number(g.PFH), 9) + pad(number(g.SpuriousTripRate), 14)
+	row := page.Pad(page.Cut(name, 21), 22) + page.Pad(number(g.PFD), 9) + page.Pad(number(g.PFH), 9) + page.Pad(number(g.SpuriousTripRate), 14)
 	return row + bandCell(g.PFDBand) + ", " + bandCell(g.PFHBand)
 }
 

@@ -16,6 +16,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/interlock/verdict"
 )
@@ -225,9 +226,9 @@ func TestTextFitsAndIsGrouped(t *testing.T) {
 	r := reviewed(t, s)
 	for _, all := range []bool{false, true} {
 		var out bytes.Buffer
-		require.NoError(t, r.WriteText(&out, all))
+		r.WriteText(page.On(&out), all)
 		for _, line := range strings.Split(out.String(), "\n") {
-			require.LessOrEqual(t, utf8.RuneCountInString(line), width, line)
+			require.LessOrEqual(t, utf8.RuneCountInString(line), page.Width, line)
 		}
 		for _, f := range r.Findings {
 			if f.Severity != Note {
@@ -236,9 +237,9 @@ func TestTextFitsAndIsGrouped(t *testing.T) {
 		}
 	}
 	var out bytes.Buffer
-	require.NoError(t, WriteRules(&out))
+	WriteRules(page.On(&out))
 	for _, line := range strings.Split(out.String(), "\n") {
-		require.LessOrEqual(t, utf8.RuneCountInString(line), width, line)
+		require.LessOrEqual(t, utf8.RuneCountInString(line), page.Width, line)
 	}
 	for _, rule := range Rules() {
 		require.Contains(t, out.String(), rule.ID)

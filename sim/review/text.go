@@ -2,108 +2,63 @@ package review
 
 import (
 	"fmt"
-	"io"
 	"strings"
 
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
 )
 
-const (
-	width     = 80
-	placesMax = 4 // places shown of one rule, without --all
-)
-
-// writer remembers the first error.
-type writer struct {
-	out io.Writer
-	err error
-}
-
-// wrapped writes a text with its first and all later lines indented, broken at
-// blanks and, where a word alone is too long, inside it.
-func (w *writer) wrapped(first, later, text string) {
-	var b strings.Builder
-	column := len([]rune(first))
-	b.WriteString(first)
-	empty := true
-	for _, word := range strings.Fields(text) {
-		letters := []rune(word)
-		if !empty && column+1+len(letters) > width {
-			b.WriteString("\n" + later)
-			column, empty = len([]rune(later)), true
-		}
-		if !empty {
-			b.WriteByte(' ')
-			column++
-		}
-		for column+len(letters) > width {
-			room := width - column
-			b.WriteString(string(letters[:room]) + "\n" + later)
-			letters, column = letters[room:], len([]rune(later))
-		}
-		b.WriteString(string(letters))
-		column += len(letters)
-		empty = false
-	}
-	w.line(b.String())
-}
-
-func (w *writer) line(text string) {
-	if w.err == nil {
-		_, w.err = fmt.Fprintln(w.out, strings.TrimRight(text, " "))
-	}
-}
+// placesMax is how many places are shown of one rule, without --all.
+const placesMax = 4
 
 // WriteText writes the report for people. What weighs comes first and in full,
 // one block a rule; notes take a line or two each unless all is asked for.
-func (r *Report) WriteText(out io.Writer, all bool) error {
-	w := &writer{out: out}
+func (r *Report) WriteText(w *page.Page, all bool) {
 	title := r.Site.Name
 	if r.Site.Title != "" {
 		title += ": " + r.Site.Title
 	}
-	w.wrapped("", "  ", title)
-	w.wrapped("", "  ", r.summary())
+	w.Wrap("", title, 2)
+	w.Wrap("", r.summary(), 2)
 	for _, severity := range []Severity{Must, Should} {
 		for _, group := range groups(r.Findings, severity) {
-			w.line("")
-			w.block(group, all)
+			w.Line("")
+			tellBlock(w, group, all)
 		}
 	}
 	r.writeNotes(w, all)
 	if len(r.Suppressed) > 0 {
-		w.line("")
-		w.line("Accepted by the site file:")
+		w.Line("")
+		w.Line("Accepted by the site file:")
 		for _, severity := range []Severity{Must, Should, Note} {
 			for _, group := range groups(r.Suppressed, severity) {
-				w.accepted(group, all)
+				tellAccepted(w, group, all)
 			}
 		}
 	}
-	w.line("")
-	w.wrapped("", "  ", r.verdictLine())
-	return w.err
+	w.Line("")
+	w.Wrap("", r.verdictLine(), 2)
 }
 
-func (r *Report) writeNotes(w *writer, all bool) {
+func (r *Report) writeNotes(w *page.Page, all bool) {
 	notes := groups(r.Findings, Note)
 	if len(notes) == 0 {
 		return
 	}
-	w.line("")
+	w.Line("")
 	if all {
 		for i, group := range notes {
 			if i > 0 {
-				w.line("")
+				w.Line("")
 			}
-			w.block(group, true)
+			tellBlock(w, group, true)
 		}
 		return
 	}
-	w.line("Notes, to be known (--all tells more):")
+	w.Line("Notes, to be known (--all tells more):")
 	for _, group := range notes {
 		f := &group[0]
-		w.wrapped("  "+f.ID+" ", "       ", fmt.Sprintf("%s: %s", f.Title, strings.Join(names(group), ", ")))
+		w.Wrap("  "+f.ID+" ", fmt.Sprintf("%s: %s", f.Title, strings.Join(names(group), ", ")), 7)
 	}
 }
 
@@ -145,36 +100,36 @@ func times(n int) string {
 	return fmt.Sprintf(" (%d places)", n)
 }
 
-// block tells one rule and where it is broken.
-func (w *writer) block(group []Finding, all bool) {
+// tellBlock tells one rule and where it is broken.
+func tellBlock(w *page.Page, group []Finding, all bool) {
 	f := &group[0]
-	w.wrapped(f.ID+"  "+string(f.Severity)+"  ", "    ", f.Title+times(len(group)))
-	w.places(group, all)
-	w.wrapped("    why     ", "            ", f.Why)
-	w.wrapped("    source  ", "            ", f.Source+" ("+f.Confidence+")")
-	w.wrapped("    change  ", "            ", f.Change)
+	w.Wrap(f.ID+"  "+string(f.Severity)+"  ", f.Title+times(len(group)), 4)
+	tellPlaces(w, group, all)
+	w.Wrap("    why     ", f.Why, 12)
+	w.Wrap("    source  ", f.Source+" ("+f.Confidence+")", 12)
+	w.Wrap("    change  ", f.Change, 12)
 }
 
-func (w *writer) places(group []Finding, all bool) {
+func tellPlaces(w *page.Page, group []Finding, all bool) {
 	for i := range group {
 		if more := len(group) - i; i >= placesMax && more > 1 && !all {
-			w.wrapped("    ", "      ", fmt.Sprintf("and %d more: %s", more, strings.Join(names(group[i:]), ", ")))
+			w.Wrap("    ", fmt.Sprintf("and %d more: %s", more, strings.Join(names(group[i:]), ", ")), 6)
 			return
 		}
 		f := &group[i]
-		w.wrapped("    ", "      ", fmt.Sprintf("%s %s: %s", f.Place(), f.Name, f.Text))
+		w.Wrap("    ", fmt.Sprintf("%s %s: %s", f.Place(), f.Name, f.Text), 6)
 	}
 }
 
-func (w *writer) accepted(group []Finding, all bool) {
+func tellAccepted(w *page.Page, group []Finding, all bool) {
 	f := &group[0]
-	w.wrapped("  "+f.ID+"  "+string(f.Severity)+"  ", "    ", f.Title+times(len(group)))
-	w.places(group, all)
+	w.Wrap("  "+f.ID+"  "+string(f.Severity)+"  ", f.Title+times(len(group)), 4)
+	tellPlaces(w, group, all)
 	reasons := map[string]bool{}
 	for i := range group {
 		if reason := group[i].Reason; !reasons[reason] {
 			reasons[reason] = true
-			w.wrapped("    reason  ", "            ", reason)
+			w.Wrap("    reason  ", reason, 12)
 		}
 	}
 }
@@ -187,26 +142,24 @@ func (r *Report) summary() string {
 func (r *Report) verdictLine() string {
 	switch {
 	case r.Verdict == verdict.NothingChecked:
-		return "nothing checked: the site has no channel or no output"
+		return r.Verdict.String() + ": the site has no channel or no output"
 	case r.FailOn == Never:
-		return "shown: findings do not count here (--fail-on never); " + r.summary()
+		return r.Verdict.String() + ": findings do not count here (--fail-on never); " + r.summary()
 	case r.Verdict == verdict.Violated:
-		return fmt.Sprintf("violated: findings at or above %s; %s", r.FailOn, r.summary())
+		return fmt.Sprintf("%s: findings at or above %s; %s", r.Verdict, r.FailOn, r.summary())
 	}
-	return fmt.Sprintf("shown: no finding at or above %s; %s. No finding is no proof.", r.FailOn, r.summary())
+	return fmt.Sprintf("%s: no finding at or above %s; %s. No finding is no proof.", r.Verdict, r.FailOn, r.summary())
 }
 
 // WriteRules lists every rule.
-func WriteRules(out io.Writer) error {
-	w := &writer{out: out}
+func WriteRules(w *page.Page) {
 	for i, rule := range Rules() {
 		if i > 0 {
-			w.line("")
+			w.Line("")
 		}
-		w.wrapped(rule.ID+"  "+string(rule.Severity)+"  ", "    ", rule.Title)
-		w.wrapped("    why     ", "            ", rule.Why)
-		w.wrapped("    source  ", "            ", rule.Cite())
-		w.wrapped("    change  ", "            ", rule.Change)
+		w.Wrap(rule.ID+"  "+string(rule.Severity)+"  ", rule.Title, 4)
+		w.Wrap("    why     ", rule.Why, 12)
+		w.Wrap("    source  ", rule.Cite(), 12)
+		w.Wrap("    change  ", rule.Change, 12)
 	}
-	return w.err
 }

@@ -17,10 +17,11 @@ var mayImport = map[string][]string{
 	"monitor":           {},
 	"interlock":         {"monitor"},
 	"interlock/verdict": {},
+	"interlock/page":    {},
 	"interlock/tell":    {"monitor", "interlock"},
 
 	// What is given to the logic, and the proof of it.
-	"interlock/site":          {"monitor", "interlock", "interlock/site/quantity"},
+	"interlock/site":          {"monitor", "interlock", "interlock/page", "interlock/site/quantity"},
 	"interlock/site/quantity": {},
 	"interlock/fault":         {"monitor", "interlock"},
 	"interlock/loop":          {"monitor", "interlock"},
@@ -34,8 +35,8 @@ var mayImport = map[string][]string{
 	"sim/charge":          {"sim/charge/interval"},
 	"sim/charge/interval": {},
 	"sim/reliability":     {},
-	"sim/margin":          {"monitor", "interlock", "interlock/verdict", "interlock/site/...", "sim/charge/...", "sim/reliability"},
-	"sim/review": {"monitor", "interlock", "interlock/verdict", "interlock/site/...", "interlock/fault", "sim/charge/...", "sim/reliability",
+	"sim/margin":          {"monitor", "interlock", "interlock/page", "interlock/verdict", "interlock/site/...", "sim/charge/...", "sim/reliability"},
+	"sim/review": {"monitor", "interlock", "interlock/page", "interlock/verdict", "interlock/site/...", "interlock/fault", "sim/charge/...", "sim/reliability",
 		"sim/margin"},
 
 	// Recorded runs.
@@ -52,7 +53,7 @@ var mayImport = map[string][]string{
 	"hwio/modbus":          {"hwio/port"},
 	"hwio/scpi":            {"hwio/port"},
 	"hwio/sheet":           {"interlock/verdict", "hwio/port"},
-	"hwio/record":          {"hwio/port", "hwio/modbus"},
+	"hwio/record":          {"interlock/page", "hwio/port", "hwio/modbus"},
 	"hwio/twin":            {"hwio/internal/pseudo", "hwio/port", "hwio/modbus", "hwio/scpi"},
 	"hwio/rig/interval":    {"hwio/port", "hwio/sheet"},
 	"hwio/rig/wiring":      {"monitor", "interlock", "interlock/site/...", "hwio/port", "hwio/modbus", "hwio/scpi"},
@@ -140,7 +141,7 @@ func TestImportRules(t *testing.T) {
 // What the rules forbid is planted, and each is found.
 func TestImportRulesBite(t *testing.T) {
 	for _, c := range []struct{ room, imports string }{
-		{"monitor", "interlock"}, {"interlock", "interlock/site"}, {"interlock", "interlock/tell"}, {"interlock", "interlock/verdict"},
+		{"monitor", "interlock"}, {"interlock", "interlock/site"}, {"interlock", "interlock/tell"}, {"interlock", "interlock/verdict"}, {"interlock/page", "interlock/verdict"},
 		{"interlock/verdict", "monitor"}, {"interlock/tell", "interlock/site"}, {"interlock/fault", "interlock/verify"},
 		{"interlock/verify", "sim"}, {"interlock/verify/graph", "hwio/rig"}, {"interlock/site", "interlock/verify"},
 		{"interlock/loop", "interlock/verify"}, {"interlock/loop", "interlock/verify/run"},
