@@ -4,6 +4,7 @@ GO     ?= go
 STAMP  := $(shell git rev-parse --short=12 HEAD^{tree} 2>/dev/null)
 FLAGS  := -trimpath -ldflags "-X main.build=$(STAMP)"
 BIN    := build/ohmgate
+export CGO_ENABLED := 0
 
 .PHONY: build demo test check race cover cross bench fuzz page deps clean
 
@@ -26,10 +27,11 @@ deps:             ## what the tests need from Debian
 test: deps page   ## everything that CI runs
 	@bash .ci/test
 
-check:            ## the quick part: format, vet, staticcheck, tests
+check:            ## the quick part: format, vet, staticcheck, dead code, tests
 	@test -z "$$(gofmt -l . | tee /dev/stderr)"
 	$(GO) vet ./...
 	$(GO) tool staticcheck ./...
+	@bash .ci/dead
 	$(GO) test ./...
 
 race:             ## the rooms that share memory or hold the logic, with the race detector
