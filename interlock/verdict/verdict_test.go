@@ -12,12 +12,12 @@ import (
 func TestEveryVerdictIsComplete(t *testing.T) {
 	var exits []Exit
 	words := map[Verdict]Exit{}
-	for i, one := range Order() {
+	for i, one := range order {
 		exits = append(exits, one.Exit)
 		require.NotEmpty(t, one.Means, "exit code %d has no words", one.Exit)
 		require.Equal(t, i, one.Exit.rank())
-		for k, other := range Order() {
-			want := Order()[max(i, k)].Exit
+		for k, other := range order {
+			want := order[max(i, k)].Exit
 			require.Equal(t, want, WorseExit(one.Exit, other.Exit))
 		}
 		if one.Verdict == "" {
@@ -25,7 +25,7 @@ func TestEveryVerdictIsComplete(t *testing.T) {
 		}
 		words[one.Verdict] = one.Exit
 		require.Equal(t, one.Exit, one.Verdict.Exit())
-		for _, other := range Order() {
+		for _, other := range order {
 			if other.Verdict != "" {
 				require.Equal(t, WorseExit(one.Exit, other.Exit), Worse(one.Verdict, other.Verdict).Exit())
 			}

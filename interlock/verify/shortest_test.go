@@ -51,7 +51,7 @@ func TestShortestRunIsARunAndShortest(t *testing.T) {
 		require.LessOrEqual(t, near.Bytes, tight.Room())
 		require.Equal(t, deepest, tight.Deepest(), "in several goes")
 		require.Equal(t, run, tight.Shortest(10), "in several goes")
-		require.LessOrEqual(t, tight.TracedBytes(), tight.Memory)
+		require.LessOrEqual(t, tight.Traced, tight.Memory)
 		tight.Memory -= longestFront(p)
 		require.Nil(t, tight.Deepest(), "no room for a level")
 		checked++

@@ -53,7 +53,7 @@ func BenchmarkAgainstOtherCheckers(b *testing.B) {
 		p := ours.product
 		require.Zero(b, p.Bad)
 		perState := float64(p.Bytes()) / float64(p.States())
-		traced := float64(p.TracedBytes()) / float64(p.States())
+		traced := float64(p.Traced) / float64(p.States())
 		say("one model, %d states, %d steps of our tables; wall time, and work of all cores", p.States(), p.Transitions)
 		say("  ours                 %9.1f ms, %9.1f ms  and the run of %d scans to a deepest state; %.2f bytes/state to search, %.2f for the run",
 			ms(ours.took), ms(ours.worked), len(ours.run), perState, traced)

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -35,6 +36,24 @@ active proctype scan() {
 }
 `
 
+// move is one step of the channel as the rest sees it.
+type move struct {
+	Column uint32 // that follows
+	Class  int    // of letters that are alike to the rest
+}
+
+// movesOf lists the steps of the channel from a column, each once.
+func movesOf(p *search.Product, column uint32) []move {
+	var list []move
+	for _, e := range p.Channel.FromAll(column) {
+		m := move{e.Next, p.Stem.Class[e.Letter]}
+		if !slices.Contains(list, m) {
+			list = append(list, m)
+		}
+	}
+	return list
+}
+
 // tablesOf prints a product's tables as C.
 func tablesOf(p *search.Product) string {
 	var b strings.Builder
@@ -46,10 +65,10 @@ func tablesOf(p *search.Product) string {
 		b.WriteString("0};\n")
 	}
 	var at, end []int
-	var moves []search.Move
+	var moves []move
 	for column := range p.Channel.States {
 		at = append(at, len(moves))
-		moves = append(moves, p.Moves(uint32(column))...)
+		moves = append(moves, movesOf(p, uint32(column))...)
 		end = append(end, len(moves))
 	}
 	var edgesAt []int

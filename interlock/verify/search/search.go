@@ -72,9 +72,6 @@ func (p *Product) SeenBytes() uint64 {
 // Bytes is the most memory that the search has held beside its tables.
 func (p *Product) Bytes() uint64 { return p.SeenBytes() + p.Peak }
 
-// TracedBytes is the most memory that rebuilding runs has held beside the tables.
-func (p *Product) TracedBytes() uint64 { return p.Traced }
-
 // Run searches everything that can be reached from power-up.
 func (p *Product) Run() error {
 	if p.Memory > 0 && p.SeenBytes() > p.Memory {

@@ -165,9 +165,6 @@ func (t *ChannelTable) Letters() uint32 {
 	return set
 }
 
-// Transitions is the number of tabulated steps.
-func (t *ChannelTable) Transitions() int { return len(t.edges) }
-
 // Audit compares every tabulated step with the whole Step of a site that has
 // only this channel: the table, the step and the reading's way in must agree.
 // It returns the number of comparisons and of differences.
