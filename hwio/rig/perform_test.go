@@ -443,18 +443,29 @@ func TestFullDisk(t *testing.T) {
 // TestMisbehavingLine: lost, late, spoilt and noisy answers cost time and certainty, never the truth: a good unit is never
 // found violated because of them.
 func TestMisbehavingLine(t *testing.T) {
-	hwtest.OnFakeClock(t, func(t *testing.T) {
-		behaviour := twin.Behaviour{Jitter: 2 * time.Millisecond, Turnaround: time.Millisecond, Seed: 4, LoseAnswer: 6, FlipBit: 6, Noise: 10}
-		b := newBench(t, twinbench.Options{Behaviour: behaviour})
-		report, _ := b.perform(t, context.Background())
-		require.NotEqualValues(t, 1, report.Exit, "%v", report.Runs)
-		require.Contains(t, []string{sheet.StateOpen, sheet.StateUnknown}, report.RigState)
-		for _, run := range report.Runs {
-			for _, step := range run.Steps {
-				require.NotEqual(t, sheet.Violated, step.Verdict, texts(run.Steps))
+	exits := map[verdict.Exit]int{}
+	for seed := range uint64(40) {
+		hwtest.OnFakeClock(t, func(t *testing.T) {
+			behaviour := twin.Behaviour{Jitter: 2 * time.Millisecond, Turnaround: time.Millisecond, Seed: seed, LoseAnswer: 6, FlipBit: 6, Noise: 10}
+			if seed%2 == 1 {
+				behaviour.LateAnswer, behaviour.LateBy = 6, time.Duration(seed)*10*time.Millisecond
 			}
-		}
-	})
+			b := newBench(t, twinbench.Options{Behaviour: behaviour})
+			report, _ := b.perform(t, context.Background())
+			exits[report.Exit]++
+			require.NotEqualValues(t, 1, report.Exit, "seed %d: %v", seed, report.Runs)
+			if report.RigState == sheet.StateUnmoved { // nobody answered in the beginning
+				require.Empty(t, b.twin.Hardware.History(), "seed %d", seed)
+			}
+			for _, run := range report.Runs {
+				for _, step := range run.Steps {
+					require.NotEqual(t, sheet.Violated, step.Verdict, "seed %d: %s", seed, texts(run.Steps))
+				}
+			}
+		})
+	}
+	t.Log("exit codes and how often: ", exits)
+	require.Greater(t, exits[verdict.ExitIncomplete], 5, "some of them were judged")
 }
 
 // TestSilentModule: an input module that stops answering for good ends the run.

@@ -59,19 +59,21 @@ func (j *judging) output(output int) {
 			until, end = j.soonest(&decided[index+1])
 		}
 		var mine *Answer
+		// A contact that is where it should be has no answer to give; when it leaves and comes back that is no answer either.
+		there, left := made == d.On, false
 		for ; next < len(answers); next++ {
 			a := &answers[next]
 			if a.On != d.On && a.When.To >= end || a.On == d.On && a.When.To >= max(until, j.latest(d)) {
 				break // an answer to the next decision
 			}
-			if mine == nil && a.On == d.On && (d.cause == nil || a.When.To >= d.cause.When.From) {
+			if mine == nil && a.On == d.On && !left && (d.cause == nil || a.When.To >= d.cause.When.From) {
 				mine = a
 			} else {
 				j.uncalled(output, a, decided)
 			}
-			made = a.On
+			made, left = a.On, left || there && a.On != d.On
 		}
-		j.one(d, mine, until, made)
+		j.one(d, mine, until, there || made == d.On)
 	}
 	for ; next < len(answers); next++ {
 		j.uncalled(output, &answers[next], decided)
@@ -141,8 +143,9 @@ func (j *judging) cleanLoss(d Decided) (channel int, found *Stimulus) {
 // at is a moment in the scenario's own seconds.
 func (j *judging) at(stamp port.Stamp) float64 { return stamp.Sub(j.o.Begun).Seconds() }
 
-// one judges one decision and its answer; made is the unit's contact when the time for the answer was over.
-func (j *judging) one(d *pending, mine *Answer, until port.Stamp, made bool) {
+// one judges one decision and its answer; there says that the unit's contact was where it should be, before or when the time for
+// the answer was over.
+func (j *judging) one(d *pending, mine *Answer, until port.Stamp, there bool) {
 	step := sheet.Step{
 		Output: j.name(d.Output), Change: sheet.ChangeTo(d.On), At: float64(d.Scan) * j.o.Map.Site.Period.Max.Seconds(), Source: d.bound.Source, Bound: d.bound.Millis(),
 		Stimulus: sheet.AtPowerUp,
@@ -164,7 +167,7 @@ func (j *judging) one(d *pending, mine *Answer, until port.Stamp, made bool) {
 	waited := min(until, j.o.Ended).Sub(begin.To)
 	step.Measured = &sheet.Millis{Least: interval.InMillis(max(waited-j.spread, 0)), Open: true}
 	switch {
-	case made == d.On:
+	case there:
 		step.Verdict, step.Measured = sheet.CannotTell, nil
 		step.Text = fmt.Sprintf("the unit's contact was %s already: there was no change to measure", map[bool]string{true: "made", false: "open"}[d.On])
 	case waited-j.spread <= d.bound.Most:

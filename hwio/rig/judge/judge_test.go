@@ -10,7 +10,10 @@ import (
 
 	"ohmgate/hwio/port"
 	"ohmgate/hwio/rig/interval"
+	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
+	"ohmgate/interlock/site"
+	"ohmgate/monitor"
 )
 
 func TestJudge(t *testing.T) {
@@ -94,4 +97,37 @@ func TestSlowerFraction(t *testing.T) {
 	require.Contains(t, text, "The worst case was not measured")
 	require.Contains(t, text, "with 95 % confidence fewer than 4.95 %")
 	require.Empty(t, Statement("x", 0, 0, 0.05))
+}
+
+// TestContactThatIsThereHasNoAnswer: the unit missed its reset, so that its contact is open when the logic withholds. When it
+// energises later on its own and opens again, that is not a slow answer to the decision before; what it did on its own is.
+func TestContactThatIsThereHasNoAnswer(t *testing.T) {
+	s, problems := site.Read("../../../testdata/rig/bench_siding.yaml")
+	require.Nil(t, problems)
+	m, problems := wiring.Read(s)
+	require.Nil(t, problems)
+	logic, problems := s.Logic()
+	require.Nil(t, problems)
+	at := func(millis int) interval.Moment {
+		from := port.Stamp(time.Hour + time.Duration(millis)*time.Millisecond)
+		return interval.Moment{From: from, To: from.Add(10 * time.Millisecond)}
+	}
+	reset, lost := Stimulus{Scan: 50, Name: "reset_1", When: at(1000)}, Stimulus{Scan: 55, Name: "bond_1", When: at(1100), Class: monitor.Open, Channel: true, Clean: true}
+	decided := []Decided{{Output: 0, On: true, Scan: 51}, {Output: 0, Scan: 55, FirstOut: []int{0}}}
+	for name, c := range map[string]struct {
+		answers []Answer
+		found   []sheet.Finding // in the order of time
+	}{
+		"follows":                      {[]Answer{{On: true, When: at(1030)}, {When: at(1130)}}, []sheet.Finding{sheet.Consistent, sheet.Consistent}},
+		"opens too late":               {[]Answer{{On: true, When: at(1030)}, {When: at(2330)}}, []sheet.Finding{sheet.Consistent, sheet.Violated}},
+		"was open, and comes":          {[]Answer{{On: true, When: at(1530)}}, []sheet.Finding{sheet.CannotTell, sheet.CannotTell, sheet.Violated}},
+		"was open, and comes and goes": {[]Answer{{On: true, When: at(1530)}, {When: at(2330)}}, []sheet.Finding{sheet.CannotTell, sheet.CannotTell, sheet.Violated, sheet.CannotTell}},
+	} {
+		o := &Observed{Map: m, Logic: logic, Stimuli: []Stimulus{reset, lost}, Decided: decided, Answers: c.answers, Begun: port.Stamp(time.Hour), Ended: port.Stamp(time.Hour + 5*time.Second)}
+		steps := o.Judge(nil, 0)
+		require.Len(t, steps, len(c.found), name)
+		for i := range steps {
+			require.Equal(t, c.found[i], steps[i].Verdict, "%s: %+v", name, steps[i])
+		}
+	}
 }
