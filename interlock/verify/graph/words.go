@@ -84,17 +84,10 @@ func FaultText(fault, place string) string {
 // SubjectName is the name of the channel, output, vessel or bypass; of a fault that
 // of its place.
 func (t *Transition) SubjectName(m *model.Model) string {
-	switch t.Group() {
-	case OfFault:
+	if t.Group() == OfFault {
 		return t.Place
-	case OfChannel:
-		return m.Names.Channels[t.Subject]
-	case OfVessel:
-		return m.Names.Vessels[t.Subject]
-	case OfBypass:
-		return m.Names.Bypasses[t.Subject]
 	}
-	return m.Names.Outputs[t.Subject]
+	return m.Names.Subject(&interlock.Event{Kind: t.Kind, Subject: t.Subject})
 }
 
 // fill is what stands for a name in the text of a kind.
@@ -123,9 +116,7 @@ func (t *Transition) fill(m *model.Model, name string) string {
 }
 
 func (w *Why) causes(m *model.Model) string {
-	var names []string
-	w.Causes.Each(func(cause int) { names = append(names, m.Cause(cause)) })
-	text := strings.Join(names, words.and)
+	text := strings.Join(m.Names.Causes(w.Causes), words.and)
 	if w.Not {
 		return words.not + text
 	}
