@@ -7,14 +7,17 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
-	"sync"
 	"testing"
+	"testing/synctest"
+	"time"
 
-	"github.com/stretchr/testify/assert"
+	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/cmd/ohmgate/coverage"
-	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/hwio/port"
+	"ohmgate/hwio/rig"
+	"ohmgate/hwio/rig/twinbench"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/verdict"
 )
@@ -78,39 +81,43 @@ func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
 		}
 		require.NotEmpty(t, alone, made.Files[i].File)
 	}
-	closeOnTheTwin(t, made.Files,
-		"bond_1: doubtful -> doubtful (between)",                        // with an output that runs
-		"car_1: acknowledge ignored (too short for a deliberate press)", // put right afterwards, so that the unit is seen alive
-		"leak_path on bond_1",
-	)
-}
-
-// closeOnTheTwin plays the scenarios for some gaps, all at once: the right unit follows, step by step, and each gap is closed.
-func closeOnTheTwin(t *testing.T, files []coverage.Scenario, gaps ...string) {
-	t.Helper()
-	var group sync.WaitGroup
-	for _, gap := range gaps {
-		at := slices.IndexFunc(files, func(one coverage.Scenario) bool { return one.Gap == gap })
-		require.GreaterOrEqual(t, at, 0, gap)
-		group.Go(func() {
-			for attempt := 1; ; attempt++ { // a busy machine may be too late for the scenario
-				record := filepath.Join(t.TempDir(), "record")
-				text, code := rigSays(t, "--twin", "--edges", "20", "--record", record, benchSite, files[at].File)
-				assert.NotEqual(t, exitViolated, code, "the right unit: %s", text)
-				if assert.Less(t, attempt, 5, "still open: %s\n%s", gap, text); closedIn(t, gap, record) || t.Failed() {
-					return
-				}
-			}
-		})
+	files, err := readRig(benchSite, "")
+	require.NoError(t, err)
+	for _, one := range made.Files { // the right unit follows every one of them, step by step, and the gap is closed
+		record := filepath.Join(t.TempDir(), "record")
+		report := playInMemory(t, one.File, record)
+		require.NotEqual(t, verdict.Violated, report.Verdict, "the right unit in %s: %+v", one.File, report.Runs)
+		_, sheets, err := readBack(record)
+		require.NoError(t, err)
+		read := coverage.NewRecords(files.site.Hash, true)
+		read.Read(sheets)
+		require.True(t, read.Seen[one.Gap], "%s: still open: %+v", one.File, report.Runs)
 	}
-	group.Wait()
 }
 
-// closedIn says that a run on the twin has passed through a gap, and was judged.
-func closedIn(t *testing.T, gap, record string) bool {
-	text, _ := rigSays(t, "--twin", "--coverage", "--json", benchSite, record)
-	var made coverageReport
-	return json.Unmarshal([]byte(text), &made) == nil && slices.ContainsFunc(made.Coverage.Seen, func(one stimulus.Goal) bool { return one.Text == gap })
+// playInMemory plays a scenario on a twin whose lines are in memory, in time that passes only where everybody waits.
+func playInMemory(t *testing.T, scenario, record string) (report *rig.Report) {
+	t.Helper()
+	files, err := readRig(benchSite, scenario)
+	require.NoError(t, err)
+	o := &rigOptions{}
+	flags := &cobra.Command{}
+	o.flags(flags)
+	require.NoError(t, flags.ParseFlags([]string{"--twin", "--edges", "20", "--record", record}))
+	synctest.Test(t, func(t *testing.T) {
+		time.Sleep(time.Until(port.WallStart().Add(time.Hour))) // a fake clock begins in the year 2000
+		order, err := o.order(files)
+		require.NoError(t, err)
+		book, _, err := o.book()
+		require.NoError(t, err)
+		twin, err := twinbench.Open(files.wires, twinbench.Options{InMemory: true})
+		require.NoError(t, err)
+		order.Settings.Devices, order.Settings.Lines = twin.Devices, twin.Lines
+		report = rig.Perform(t.Context(), *order, book)
+		require.NoError(t, twin.Close())
+		require.NoError(t, book.Close())
+	})
+	return report
 }
 
 func TestGapsRefuseADirectoryOfEarlierOnes(t *testing.T) {

@@ -22,6 +22,7 @@ import (
 	"ohmgate/hwio/rig/wiring"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock"
+	"ohmgate/interlock/fault"
 	"ohmgate/interlock/loop"
 	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
@@ -334,11 +335,16 @@ func (o *rigOptions) order(f *rigFiles) (*rig.Order, error) {
 	return order, nil
 }
 
-// faults are those of the scenario, each with where it happens.
+// faults are those of the scenario, each with where it happens: names of the site, or the logic itself.
 func (f *rigFiles) faults() (list []string) {
 	for i := range f.scenario.Faults {
-		for _, name := range f.scenario.Faults[i].On {
-			list = append(list, graph.FaultText(f.scenario.Faults[i].Fault.Name, name))
+		one := &f.scenario.Faults[i]
+		where := one.On
+		if one.Fault.On == fault.OnLogic {
+			where = []string{fault.OnLogic.String()}
+		}
+		for _, name := range where {
+			list = append(list, graph.FaultText(one.Fault.Name, name))
 		}
 	}
 	return list

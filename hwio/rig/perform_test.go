@@ -491,6 +491,7 @@ func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 		"no resistor is wired": func(in *interlock.Inputs) { in.Readings[0] = monitor.Reading{Quality: monitor.Valid, Value: 9_500_000} },
 		"missing or faulty":    func(in *interlock.Inputs) { in.Signals[0] = interlock.NoSignal },
 		"overrun":              func(in *interlock.Inputs) { in.Overrun = true },
+		"always there":         func(in *interlock.Inputs) { in.Readings[0].Stamp = 1 },
 	} {
 		_, err := stimulus.DryRun(m, logic, &spoilt{script{ends: 250}, spoil}, time.Now())
 		require.True(t, wiring.IsInput(err), said)
@@ -506,7 +507,7 @@ func TestRehearsalFindsWhatTheBenchCannotShow(t *testing.T) {
 	require.ErrorContains(t, err, `"ack_1"`)
 }
 
-// spoilt is a script with one thing in scan 100 that no bench can show.
+// spoilt is a script with one thing in scan 100 and the next nine that no bench can show.
 type spoilt struct {
 	script
 	spoil func(in *interlock.Inputs)
@@ -515,7 +516,7 @@ type spoilt struct {
 func (s *spoilt) Next(scan uint64, coils interlock.CoilSet, in *interlock.Inputs) (bool, error) {
 	more, err := s.script.Next(scan, coils, in)
 	in.Overrun = false
-	if scan == 100 {
+	if scan >= 100 && scan < 110 {
 		s.spoil(in)
 	}
 	return more, err

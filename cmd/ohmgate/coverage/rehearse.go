@@ -16,7 +16,7 @@ func (b *Bench) refuses(one stimulus.Goal) string {
 		return ""
 	}
 	samples := fault.AsBefore | fault.NothingComes | fault.ComesAgain
-	if sees := fault.Named(one.Fault).Sees.Readings; sees != 0 && sees&^samples == 0 {
+	if f := fault.Named(one.Fault); f.On == fault.OnChannel && f.Sees.Readings != 0 && f.Sees.Readings&^samples == 0 {
 		return "it happens to samples inside the instrument: a resistance is always there"
 	}
 	const name, early = "try", 100 * time.Millisecond

@@ -113,6 +113,7 @@ func (w *dryRun) Watch(t *loop.Turn) error {
 		w.state.Follow(w.m, w.logic, t.In, func(name, why string) { w.complain(t.Scan, name, why) })
 		w.noteLimits()
 	}
+	w.refuseSilence(t)
 	if t.Scan == 0 && w.m.Supply == nil {
 		w.refuseClamps()
 	}
@@ -123,6 +124,16 @@ func (w *dryRun) Watch(t *loop.Turn) error {
 	}
 	w.coils = t.Decision.Coils
 	return nil
+}
+
+// refuseSilence complains of channels that fall silent in the logic beside the unit: there is always a resistance for the unit's
+// own instrument to measure, and a right unit would go on where the logic stops.
+func (w *dryRun) refuseSilence(t *loop.Turn) {
+	for i := range t.State.Channels {
+		if s := &t.State.Channels[i]; w.m.Plays(i) && s.Seen && s.Class == monitor.Missing {
+			w.complain(t.Scan, w.m.Site.Channels[i].Name, "no fresh reading comes any more: a resistance is always there to be measured")
+		}
+	}
 }
 
 // refuseClamps complains of clamps that are on at power-up where the unit runs already: it would see a reconnection.
