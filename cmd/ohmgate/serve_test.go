@@ -156,7 +156,7 @@ func TestServeRefusesWhatIsUnwise(t *testing.T) {
 func TestServePlaysTheRealSite(t *testing.T) {
 	path := filepath.Join(t.TempDir(), "kestrel.journal")
 	s := startServe(t, serveOptions{control: true, speed: 0, scenario: "clamp_pulled", journal: path})
-	s.until("api/v1/events?limit=20000", "car_1 was reconnected early")
+	s.until("api/v1/events?limit=20000", "car_1 reconnected early")
 	s.until("api/v1/events?limit=20000", "wait over") // the scenario's own 120 s
 	s.order(`{"do":"pause"}`)
 	require.Contains(t, s.get("api/v1/site"), `"name":"eight_bays"`, "the scenarios of the site are offered")
@@ -167,7 +167,7 @@ func TestServePlaysTheRealSite(t *testing.T) {
 	require.Contains(t, s.order(`{"do":"act","act":{"do":"inject","fault":"corrosion","on":"bond_8","with":{"to":"9.5 bananas"}}}`), "error")
 	s.order(`{"do":"scan","scans":100}`)
 	require.Contains(t, s.until("api/v1/state", "bus_cut"), `"phase":"unreadable"`)
-	require.Contains(t, s.get("api/v1/journal?name=bond_1&kind=phase"), "bond_1 is lost")
+	require.Contains(t, s.get("api/v1/journal?name=bond_1&kind=phase"), `"from":"bonded","to":"lost"`)
 	require.NoError(t, s.stop())
 	require.Contains(t, s.out.String(), `"exit":0`)
 
