@@ -62,7 +62,7 @@ which a rule could have seen; 4 that an output never ran, so nothing was tried.
 	flags.Var(&o.memory, "memory", "memory for the search in `MB`; beyond it the verb ends incomplete")
 	flags.Var(&o.workers, "workers", "searches at the same time; 0 is one for each core")
 	flags.StringSliceVar(&o.outputs, "output", nil, "verify only these outputs")
-	flags.StringSliceVar(&o.properties, "property", nil, "verify only these properties: 1..15, or names from the site file")
+	flags.StringSliceVar(&o.properties, "property", nil, "verify only these properties: "+numbered()+", or names from the site file")
 	flags.StringVar(&o.runs, "runs", "", "write every counterexample, or with --faults every set that defeats and every fault that nothing shows, as a scenario file into this `directory`")
 	flags.BoolVar(&o.selfCheck, "self-check", false, "plant mistakes in the logic and show that each is caught; takes no site")
 	flags.BoolVar(&o.faults, "faults", false, "print the fault table instead: every single fault of the catalogue")
@@ -126,6 +126,12 @@ func readModel(file string) (*site.Site, *model.Model, error) {
 		return nil, nil, failed(exitInput, "%v", err)
 	}
 	return s, m, nil
+}
+
+// numbered is how many properties every site has, as their numbers.
+func numbered() string {
+	all := verify.Properties()
+	return all[0].Number.String() + ".." + all[len(all)-1].Number.String()
 }
 
 func (o *verifyOptions) options(errs io.Writer) (model.Options, func()) {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"io"
-	"strconv"
 	"strings"
 
 	"github.com/spf13/pflag"
@@ -26,7 +25,7 @@ type secondOptions struct {
 func (o *secondOptions) flags(flags *pflag.FlagSet) {
 	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel, or of one channel alone, for another checker instead: promela or murphi")
 	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail; needed where there are several. Without --output: that channel alone, every counter exact, beside one --property of "+opinion.AloneStates())
-	flags.StringVar(&o.bypass, "bypass", "", "with --emit, without --output: this `bypass` and its key alone, beside property 11")
+	flags.StringVar(&o.bypass, "bypass", "", "with --emit, without --output: this `bypass` and its key alone, beside property "+model.PropertyBypass.String())
 	flags.StringVar(&o.bound, "bound", "", "with --emit and a channel or bypass alone: the `bound` to state instead of what verify finds, such as 25, \"19 high\" or \"1 in 5\"")
 	flags.StringVar(&o.vessel, "vessel", "", "with --emit: the charge memory and the streams of this `vessel` instead of buttons and delays; with two channels --channel as well")
 	flags.BoolVar(&o.joint, "joint", false, "search all channels of an output in full detail at once instead")
@@ -48,9 +47,9 @@ func emitModel(out io.Writer, m *model.Model, o *verifyOptions) error {
 	if o.emit != "promela" && o.emit != "murphi" {
 		return failed(exitInput, "--emit %s: no such language; write promela or murphi", o.emit)
 	}
-	var properties []int
+	var properties []model.Property
 	for _, name := range o.properties {
-		n, err := strconv.Atoi(name)
+		n, err := model.ParseProperty(name)
 		if err != nil {
 			return failed(exitInput, "--property %s: the printed model knows default properties only; write a number", name)
 		}
@@ -78,7 +77,7 @@ func emitModel(out io.Writer, m *model.Model, o *verifyOptions) error {
 }
 
 // restated is the model of one output with one channel.
-func (o *verifyOptions) restated(m *model.Model, properties []int) (*opinion.Source, error) {
+func (o *verifyOptions) restated(m *model.Model, properties []model.Property) (*opinion.Source, error) {
 	piece, err := o.piece(m)
 	if err != nil {
 		return nil, err
@@ -90,7 +89,7 @@ func (o *verifyOptions) restated(m *model.Model, properties []int) (*opinion.Sou
 }
 
 // channelAlone is the model of one channel and one property of it.
-func (o *verifyOptions) channelAlone(m *model.Model, properties []int) (*opinion.Source, error) {
+func (o *verifyOptions) channelAlone(m *model.Model, properties []model.Property) (*opinion.Source, error) {
 	channel := indexOf(m.Names.Channels, o.channel)
 	switch {
 	case channel < 0:
@@ -112,7 +111,7 @@ func (o *verifyOptions) channelAlone(m *model.Model, properties []int) (*opinion
 }
 
 // bypassAlone is the model of one bypass and its key.
-func (o *verifyOptions) bypassAlone(m *model.Model, properties []int) (*opinion.Source, error) {
+func (o *verifyOptions) bypassAlone(m *model.Model, properties []model.Property) (*opinion.Source, error) {
 	bypass := indexOf(m.Names.Bypasses, o.bypass)
 	switch {
 	case len(m.Names.Bypasses) == 0:
@@ -121,8 +120,8 @@ func (o *verifyOptions) bypassAlone(m *model.Model, properties []int) (*opinion.
 		return nil, failed(exitInput, "--bypass %s: the site has no such bypass; it has %s", o.bypass, strings.Join(m.Names.Bypasses, ", "))
 	case len(o.outputs) > 0 || o.channel != "" || o.vessel != "":
 		return nil, failed(exitInput, "--bypass %s is a model of its own; leave --output, --channel and --vessel out", o.bypass)
-	case len(properties) != 1 || properties[0] != 11:
-		return nil, failed(exitInput, "--bypass %s is a bypass beside one property; write --property 11", o.bypass)
+	case len(properties) != 1 || properties[0] != model.PropertyBypass:
+		return nil, failed(exitInput, "--bypass %s is a bypass beside one property; write --property %s", o.bypass, model.PropertyBypass)
 	}
 	bound, err := o.asked()
 	if err != nil {

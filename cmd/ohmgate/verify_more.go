@@ -56,13 +56,13 @@ func tellSelfCheck(out *page.Page, r *verify.SelfReport) {
 		fmt.Fprintf(out, "%-10s %-16s %s\n", mark, c.Kind, page.Cut(c.Mutant, page.Width-28))
 	}
 	fmt.Fprintln(out)
-	for number := 1; number <= 15; number++ {
-		names := r.ByProperty[fmt.Sprint(number)]
+	for _, p := range verify.Properties() {
+		names := r.ByProperty[p.Number.String()]
 		if len(names) == 0 {
-			fmt.Fprintf(out, "property %-2d catches NO mutant\n", number)
+			fmt.Fprintf(out, "property %-2s catches NO mutant\n", p.Number)
 			continue
 		}
-		fmt.Fprintf(out, "property %-2d catches %2d, such as: %s\n", number, len(names), page.Cut(names[0], page.Width-34))
+		fmt.Fprintf(out, "property %-2s catches %2d, such as: %s\n", p.Number, len(names), page.Cut(names[0], page.Width-34))
 	}
 	fmt.Fprintf(out, "\nthe logic itself: %s; mutants caught: %d of %d\n", r.Unchanged, caught, len(r.Mutants))
 	fmt.Fprintf(out, "verdict: %s\n", r.Verdict())

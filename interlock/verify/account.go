@@ -61,20 +61,20 @@ func (w account) see(c *monitor.Config, news monitor.Class, was, is monitor.Phas
 
 // wrong says which property a step breaks, and how; w is after the step. A stay
 // in doubtful may end for its length alone.
-func (w account) wrong(c *monitor.Config, before monitor.Control, is monitor.Phase, again bool) (property int, says, expect string) {
+func (w account) wrong(c *monitor.Config, before monitor.Control, is monitor.Phase, again bool) (property model.Property, says, expect string) {
 	was := before.Phase
 	switch {
 	case !was.MayKeep() && is.MayKeep() && (w.span < c.SettleScans || w.good < c.SettleReadings):
-		return 1, fmt.Sprintf("is bonded after %d scans and %d fresh good readings, must take %d and %d", w.span, w.good, c.SettleScans, c.SettleReadings), "never: %s is bonded"
+		return model.PropertyBoot, fmt.Sprintf("is bonded after %d scans and %d fresh good readings, must take %d and %d", w.span, w.good, c.SettleScans, c.SettleReadings), "never: %s is bonded"
 	case was.MayKeep() && is.MayKeep() && w.spent >= c.Full:
-		return 4, fmt.Sprintf("is still fit to keep with its whole budget of doubt spent (%d of %d)", w.spent, c.Full), "never: %s is fit to keep"
+		return model.PropertyResponse, fmt.Sprintf("is still fit to keep with its whole budget of doubt spent (%d of %d)", w.spent, c.Full), "never: %s is fit to keep"
 	case was == monitor.Doubtful && is == monitor.Doubtful && before.Stay.Next() >= c.LongestStay:
-		return 4, fmt.Sprintf("is doubtful for more than %d scans", c.LongestStay), "never: %s is fit to keep"
+		return model.PropertyResponse, fmt.Sprintf("is doubtful for more than %d scans", c.LongestStay), "never: %s is fit to keep"
 	case was.MayKeep() && !is.MayKeep() && w.spent < c.Full && before.Stay.Next() < c.LongestStay:
-		return 6, fmt.Sprintf("is %s with %d of %d of its budget of doubt spent", is, w.spent, c.Full), "always: %s is fit to keep"
+		return model.PropertyPatience, fmt.Sprintf("is %s with %d of %d of its budget of doubt spent", is, w.spent, c.Full), "always: %s is fit to keep"
 	}
 	if w.again && !again {
-		return 8, "reads good again after it had parted, and nothing sees it", ""
+		return model.PropertyWait, "reads good again after it had parted, and nothing sees it", ""
 	}
 	return 0, "", ""
 }
@@ -90,7 +90,7 @@ type misjudged struct {
 // misjudges follows a channel's graph together with the account of it, and
 // returns the first breach of each property. Where the logic is right, both
 // remember the same, so that there are hardly more pairs than states.
-func misjudges(t *table.ChannelTable, memory uint64) (found [len(titles)]misjudged) {
+func misjudges(t *table.ChannelTable, memory uint64) (found [model.MaxProperties]misjudged) {
 	type pair struct {
 		state uint32
 		w     account

@@ -2,6 +2,7 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/search"
 	"ohmgate/interlock/verify/table"
 )
@@ -31,17 +32,17 @@ const maxCompass = 400 << 20
 
 // compassTo searches a product again, forwards and then backwards from what
 // violates the property.
-func (v *verification) compassTo(job *Searched, property int) *compass {
+func (v *verification) compassTo(job *Searched, property model.Property) *compass {
 	steps, err := v.ChannelTable(&v.Model.Config.Channels[job.channel].Config)
 	if err != nil {
 		return nil
 	}
 	c := &compass{v: v, job: job, channel: steps, columns: len(steps.States)}
-	if c.output, err = v.OutputTable(&v.Model.Config.Outputs[job.output], job.Kind == "wait"); err != nil {
+	if c.output, err = v.OutputTable(&v.Model.Config.Outputs[job.output], job.Kind == searchWait); err != nil {
 		return nil
 	}
 	stem := (*table.Stem)(nil)
-	if job.Kind == "wait" {
+	if job.Kind == searchWait {
 		c.wait = table.NewWaitModel(v.Logic, v.Model.Config, job.output, job.vessel, c.output)
 		if stem, err = c.wait.Stem(v.focusOf(job), steps.Letters(), v.Options.MemoryLimit()); err != nil {
 			return nil
@@ -61,7 +62,7 @@ func (v *verification) compassTo(job *Searched, property int) *compass {
 }
 
 // backwards fills in the distances.
-func (c *compass) backwards(there *search.Product, property int) {
+func (c *compass) backwards(there *search.Product, property model.Property) {
 	c.far = make([]uint8, there.Stem.Rows*c.columns)
 	back := &search.Product{Channel: c.channel.Reversed(), Stem: there.Stem.Reversed(), Workers: there.Workers}
 	back.Begin = func() { back.BeginAt(there, property) }

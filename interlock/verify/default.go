@@ -3,7 +3,6 @@ package verify
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"ohmgate/interlock/verify/model"
@@ -12,74 +11,35 @@ import (
 	"ohmgate/monitor"
 )
 
-// titles are the default properties in the reader's words.
-var titles = [16]string{
-	1:  "no start before every bond was good for its settle time",
-	2:  "withheld in the very scan in which its permissive is not true",
-	3:  "goes enabled only with every needed channel bonded",
-	4:  "a bad bond stops it in bounded time, whatever came before",
-	5:  "bad in more than half of the readings is not tolerated for ever",
-	6:  "short dips of one class never trip it",
-	7:  "no restart without one whole deliberate press of its reset",
-	8:  "no start before the whole wait after confirmed end of flow",
-	9:  "unknown never helps: what is missing or invalid prolongs no run",
-	10: "an unconfirmed actuator is latched, calls its backup, and is not restarted",
-	11: "a bypass ends by its time and changes no wait",
-	12: "each required cause alone trips it, nothing outside its cone touches it",
-	13: "first-out names what was not true in the trip scan, until reset",
-	14: "the watchdog is kicked only where everything was evaluated",
-	15: "from every state, all well again leads back to enabled",
-}
-
-// assumptions are what the default properties rest on, and who checks it.
-var assumptions = [16][]string{
-	1:  {"the reading is the truth (object evidence, proof test)"},
-	2:  {"the coil that is written off does stop the actuator (confirmation, proof test)"},
-	3:  {"the reading is the truth (object evidence, proof test)"},
-	4:  {"the scan period stays within its limits (overrun trips)", "the reading turns bad when the bond does (change-of-state test)"},
-	5:  {"one reading in every scan is fresh"},
-	6:  {"between two dips the doubt is repaid, by a good reading in every poll"},
-	7:  {"the reset input is wired as declared (test sheet)"},
-	8:  {"end switches tell the truth (proof test)", "the valve seals"},
-	9:  {"the instrument says when it is not valid"},
-	10: {"end switches tell the truth (proof test)"},
-	11: {"the key is wired as declared (test sheet)"},
-	12: {"channels and inputs are wired as declared (test sheet)"},
-	13: {"within one bus cycle the order is not known"},
-	14: {"the caller writes the outputs before it kicks"},
-	15: {"plant and people do everything right from then on"},
-}
-
 // judge says of every wanted property of every wanted output what was found.
 func (v *verification) judge() {
 	for _, o := range v.outputs {
 		v.cuts(o)
-		checks := [16]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset,
-			8: v.waits, 9: v.unknown, 10: v.unconfirmed, 11: v.bypasses, 12: v.complete, 13: v.firstOut, 14: v.kick, 15: v.recovery}
-		for number := 1; number < len(checks); number++ {
-			if !v.wants(strconv.Itoa(number)) {
-				continue
-			}
-			if r := checks[number](o); r != nil {
-				r.Property, r.Title, r.Output = strconv.Itoa(number), titles[number], v.Model.Names.Outputs[o]
-				r.Assumes = assumptions[number]
-				counted := v.rest(r, number)
-				v.glanceAt(o, number, r)
-				if r.Verdict == Violated && r.Counterexample == nil {
-					r.Counterexample = v.huntFor(o, number)
-				}
-				if counted && r.Counterexample == nil && v.Options.Logic == nil {
-					// The proof fails with its lemma; that the promise is broken is
-					// something else.
-					r.Verdict = NotShown
-					r.Says += "; no run of the whole site was found that breaks the property by it"
-				}
-				v.report.Results = append(v.report.Results, *r)
+		for i := range v.properties {
+			if p := &v.properties[i]; v.wants(p.Number.String()) && p.about(v.Model, o) {
+				v.report.Results = append(v.report.Results, *v.conclude(p, o, p.judge(v, o)))
 			}
 		}
 	}
 	v.own()
 	v.channelWorst()
+}
+
+// conclude gives what was found of a property its words, and a run where one is
+// found.
+func (v *verification) conclude(p *Property, output int, r *Result) *Result {
+	r.Property, r.Title, r.Output, r.Assumes = p.Number.String(), p.Title, v.Model.Names.Outputs[output], p.Assumes
+	counted := v.rest(r, p)
+	v.glanceAt(output, p.Number, r)
+	if r.Verdict == Violated && r.Counterexample == nil {
+		r.Counterexample = v.huntFor(output, p)
+	}
+	if counted && r.Counterexample == nil && v.Options.Logic == nil {
+		// The proof fails with its lemma; that the promise is broken is something else.
+		r.Verdict = NotShown
+		r.Says += "; no run of the whole site was found that breaks the property by it"
+	}
+	return r
 }
 
 func (v *verification) wants(property string) bool {
@@ -88,15 +48,12 @@ func (v *verification) wants(property string) bool {
 
 // rest brings down a property whose counter lemma does not hold, and says that it
 // did.
-func (v *verification) rest(r *Result, number int) (counted bool) {
+func (v *verification) rest(r *Result, p *Property) (counted bool) {
 	for i := range v.report.Lemmas {
-		l := &v.report.Lemmas[i]
-		for _, p := range l.properties {
-			if p == number && !l.holds() {
-				counted = r.Verdict != Violated
-				r.Verdict = Violated
-				r.Says = fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong)
-			}
+		if l := &v.report.Lemmas[i]; !l.holds() && slices.Contains(p.counters, l.Counter) {
+			counted = r.Verdict != Violated
+			r.Verdict = Violated
+			r.Says = fmt.Sprintf("%s of %s: %s", l.Counter, l.Of, l.Wrong)
 		}
 	}
 	return counted
@@ -114,7 +71,7 @@ func (v *verification) jobsOf(output int, kind string) []*Searched {
 }
 
 // found sums up what the searches say of one property of an output.
-func (v *verification) found(output, property int, kind string) *Result {
+func (v *verification) found(output int, property model.Property, kind string) *Result {
 	r := &Result{Verdict: Nothing}
 	jobs := v.jobsOf(output, kind)
 	hits, cut := 0, 0
@@ -125,12 +82,12 @@ func (v *verification) found(output, property int, kind string) *Result {
 		case s.cutOff != nil:
 			cut++
 			r.Says = s.cutOff.Error()
-		case s.Bad>>property&1 == 1:
+		case s.Bad.Has(property):
 			r.Verdict = Violated
 			r.Says = fmt.Sprintf("first after %d scans, with channel %s in full detail", s.FirstBad[property], s.Channel)
 			v.replay(r, s, property)
 			return r
-		case s.Hit>>property&1 == 1:
+		case s.Hit.Has(property):
 			hits++
 		}
 	}
@@ -139,7 +96,7 @@ func (v *verification) found(output, property int, kind string) *Result {
 		r.Verdict = NotShown
 	case hits > 0:
 		r.Verdict = Shown
-		r.Says = model.Plural(len(jobs), "search", "searches") + ", every state"
+		r.Says = searchedText(jobs)
 	case len(jobs) == 0:
 		v.byTable(output, property, r)
 		if r.Verdict == Violated && v.Options.Logic == nil {
@@ -151,9 +108,17 @@ func (v *verification) found(output, property int, kind string) *Result {
 	return r
 }
 
+// searchedText says how much was searched.
+func searchedText(jobs []*Searched) string {
+	if states := jobs[0].jointly; states != "" {
+		return states + " joint states"
+	}
+	return model.Plural(len(jobs), "search", "searches") + ", every state"
+}
+
 // searchedFor is what the searches alone say of a property. Outputs that are not
 // wanted were not searched.
-func (v *verification) searchedFor(output, property int) Verdict {
+func (v *verification) searchedFor(output int, property model.Property) Verdict {
 	jobs := v.jobsOf(output, "")
 	if len(jobs) == 0 {
 		r := &Result{Verdict: Nothing}
@@ -163,11 +128,11 @@ func (v *verification) searchedFor(output, property int) Verdict {
 	met := Nothing
 	for _, s := range jobs {
 		switch {
-		case s.Bad>>property&1 == 1:
+		case s.Bad.Has(property):
 			return Violated
 		case s.cutOff != nil:
 			met = NotShown
-		case s.Hit>>property&1 == 1 && met == Nothing:
+		case s.Hit.Has(property) && met == Nothing:
 			met = Shown
 		}
 	}
@@ -178,7 +143,7 @@ func (v *verification) searchedFor(output, property int) Verdict {
 // search lets more happen than can; without such a run nothing is called
 // violated, and nothing shown. Mutants of the parts cannot be replayed, because
 // the whole Step is not theirs.
-func (v *verification) replay(r *Result, s *Searched, property int) {
+func (v *verification) replay(r *Result, s *Searched, property model.Property) {
 	if v.Options.Logic != nil {
 		return
 	}
@@ -188,8 +153,8 @@ func (v *verification) replay(r *Result, s *Searched, property int) {
 }
 
 // needsRun adds the run that shows what was met; without one it is not shown.
-func (v *verification) needsRun(r *Result, output, property int) {
-	r.Counterexample = v.huntFor(output, property)
+func (v *verification) needsRun(r *Result, output int, property model.Property) {
+	r.Counterexample = v.huntFor(output, v.property(property))
 	if r.Counterexample == nil {
 		r.Verdict = NotShown
 		r.Says += "; but no run of the whole site was found that shows it"
@@ -199,7 +164,7 @@ func (v *verification) needsRun(r *Result, output, property int) {
 // searchedRun tells the shortest run through a product that violates a property,
 // in at most twelve lines. It is a run of the tables, in which more can happen
 // than on the whole site.
-func (v *verification) searchedRun(s *Searched, property int) []string {
+func (v *verification) searchedRun(s *Searched, property model.Property) []string {
 	p, err := v.product(s, v.Options.MemoryLimit())
 	if err != nil {
 		return nil
@@ -223,43 +188,34 @@ func (v *verification) searchedRun(s *Searched, property int) []string {
 // met it, then for longer. Mutants of the parts have none, because the whole Step
 // is not theirs. Where a long hunt has found none for one output, the others are
 // not hunted for as long.
-func (v *verification) huntFor(output, property int) *runs.Run {
+func (v *verification) huntFor(output int, p *Property) *runs.Run {
 	if v.Options.Logic != nil {
 		return nil
 	}
-	q := quarry{output: output, property: property, faults: 2, turns: min(probeTurns, v.turns), recovery: property == 15,
-		is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found&broken(property) != 0 }}
-	run := v.channelRun(q)
+	q := quarry{output: output, property: p.Number, faults: 2, turns: min(probeTurns, v.turns), recovery: p.attack.comes,
+		is: func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found&p.breaks() != 0 }}
+	run := v.attack(q, p)
 	if run == nil {
 		run = v.hunt(q)
 	}
 	if run == nil {
 		run = v.along(q)
 	}
-	if run == nil && !v.gaveUp[property] {
+	if run == nil && !v.gaveUp[p.Number] {
 		q.turns = v.turns
 		run = v.hunt(q)
 	}
 	if run == nil {
-		v.gaveUp[property] = true
+		v.gaveUp[p.Number] = true
 	}
 	return run
-}
-
-// broken is what shows that a property is broken: what prolongs a run that must
-// end shows as that.
-func broken(property int) table.Mask {
-	if property == 9 {
-		return table.Bit(9) | table.Bit(1) | table.Bit(4) | table.Bit(6)
-	}
-	return table.Bit(property)
 }
 
 // along hunts with the compass of one search after the other.
 func (v *verification) along(q quarry) *runs.Run {
 	tried := map[string]bool{}
 	for _, job := range v.jobsOf(q.output, "") {
-		if job.Bad>>q.property&1 == 0 || tried[job.key] || len(tried) == maxCompasses {
+		if !job.Bad.Has(q.property) || tried[job.key] || len(tried) == maxCompasses {
 			continue
 		}
 		tried[job.key] = true
@@ -282,32 +238,53 @@ const (
 
 // byTable judges an output whose permissive reads no channel: its own table, in
 // which the permissive is free, is then the whole search.
-func (v *verification) byTable(output, property int, r *Result) {
+func (v *verification) byTable(output int, property model.Property, r *Result) {
 	t, err := v.OutputTable(&v.Model.Config.Outputs[output], false)
 	if err != nil {
 		r.Verdict, r.Says = NotShown, err.Error()
 		return
 	}
-	var hit, bad table.Mask
+	var hit, bad model.PropertySet
 	for i := range t.Edges {
 		hit |= t.Edges[i].Hit
 		bad |= t.Edges[i].Bad
 	}
 	r.States, r.Steps = uint64(len(t.States)), uint64(len(t.Edges))
 	switch {
-	case bad>>property&1 == 1:
+	case bad.Has(property):
 		r.Verdict, r.Says = Violated, "in the output's own table"
-	case hit>>property&1 == 1:
+	case hit.Has(property):
 		r.Verdict, r.Says = Shown, "no channel in its permissive; every state of the output"
 	}
 }
 
-func (v *verification) bySearch(property int) func(int) *Result {
-	return func(output int) *Result { return v.withRun(v.found(output, property, ""), output, property) }
+// withhold: what the searches say, with a run in which it is withheld.
+func (v *verification) withhold(output int) *Result {
+	r := v.found(output, model.PropertyWithhold, "")
+	sets := model.CutSets(v.Model.Config.Outputs[output].Permissive)
+	if len(sets) == 0 {
+		return v.withRun(r, output, model.PropertyWithhold)
+	}
+	return v.withRunOn(r, output, model.PropertyWithhold, func(d *runs.Driver, record *runs.Recorder) string {
+		v.hold(d, record, sets[0], v.DetectAll())
+		return fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.Model.Names.Outputs[output], v.Model.Cause(sets[0][0]))
+	})
 }
 
-// withRun adds the example run of a property that was exercised.
-func (v *verification) withRun(r *Result, output, property int) *Result {
+func (v *verification) start(output int) *Result {
+	return v.withRun(v.found(output, model.PropertyStart, ""), output, model.PropertyStart)
+}
+
+// withRun adds the example run of a property that was exercised: to where the output
+// runs.
+func (v *verification) withRun(r *Result, output int, property model.Property) *Result {
+	return v.withRunOn(r, output, property, func(_ *runs.Driver, record *runs.Recorder) string {
+		return fmt.Sprintf("%s runs after %d scans", v.Model.Names.Outputs[output], record.Scans)
+	})
+}
+
+// withRunOn is withRun to where more has happened, which it says in a sentence.
+func (v *verification) withRunOn(r *Result, output int, property model.Property, more func(*runs.Driver, *runs.Recorder) string) *Result {
 	if r.Verdict != Shown {
 		return r
 	}
@@ -317,13 +294,9 @@ func (v *verification) withRun(r *Result, output, property int) *Result {
 		return r
 	}
 	d, record := s.From()
-	sentence := fmt.Sprintf("%s runs after %d scans", v.Model.Names.Outputs[output], record.Scans)
-	if sets := model.CutSets(v.Model.Config.Outputs[output].Permissive); len(sets) > 0 && property == 2 {
-		v.hold(d, record, sets[0], v.DetectAll())
-		sentence = fmt.Sprintf("%s runs, then %s goes bad and it is withheld", v.Model.Names.Outputs[output], v.Model.Cause(sets[0][0]))
-	}
+	sentence := more(d, record)
 	r.Example = record.Finish(sentence, 0)
-	r.Example.Property, r.Example.Output = strconv.Itoa(property), v.Model.Names.Outputs[output]
+	r.Example.Property, r.Example.Output = property.String(), v.Model.Names.Outputs[output]
 	return r
 }
 
@@ -342,10 +315,7 @@ func (v *verification) hold(d *runs.Driver, record *runs.Recorder, causes []int,
 
 func (v *verification) boot(output int) *Result {
 	channels := v.Model.Needed(output)
-	if v.Model.WithoutBond(output) {
-		return nil
-	}
-	r := v.found(output, 3, "reset")
+	r := v.found(output, model.PropertyStart, searchReset)
 	if len(channels) == 0 {
 		r.Verdict, r.Says = Nothing, "no channel is needed to run it"
 		return r
@@ -367,28 +337,19 @@ func (v *verification) boot(output int) *Result {
 			r.Says = fmt.Sprintf("%s: at least %d scans and %d fresh good readings", v.Model.Names.Channels[ch], f.BondScans, f.BondReadings)
 		}
 	}
-	return v.withRun(v.misjudged(output, 1, r), output, 1)
+	return v.withRun(v.misjudged(output, model.PropertyBoot, r), output, model.PropertyBoot)
 }
 
 func (v *verification) reset(output int) *Result {
-	if v.Model.Config.Outputs[output].Automatic {
-		return nil // restarts by itself, with a written reason; review says so
-	}
-	return v.withRun(v.found(output, 7, "reset"), output, 7)
+	return v.withRun(v.found(output, model.PropertyReset, searchReset), output, model.PropertyReset)
 }
 
 func (v *verification) waits(output int) *Result {
-	if len(v.Model.Config.VesselsOf(output)) == 0 {
-		return nil // it charges nothing
-	}
-	return v.withRun(v.misjudged(output, 8, v.found(output, 8, "wait")), output, 8)
+	return v.withRun(v.misjudged(output, model.PropertyWait, v.found(output, model.PropertyWait, searchWait)), output, model.PropertyWait)
 }
 
 func (v *verification) dips(output int) *Result {
-	if v.Model.WithoutBond(output) {
-		return nil
-	}
-	r := v.found(output, 2, "reset")
+	r := v.found(output, model.PropertyWithhold, searchReset)
 	if r.Verdict != Shown {
 		return r
 	}
@@ -412,7 +373,7 @@ func (v *verification) dips(output int) *Result {
 		}
 		r.Says = fmt.Sprintf("%s forgives %s; repaid after %d good", v.Model.Names.Channels[ch], patienceText(c, &f), f.Repay)
 	}
-	return v.withRun(v.misjudged(output, 6, r), output, 6)
+	return v.withRun(v.misjudged(output, model.PropertyPatience, r), output, model.PropertyPatience)
 }
 
 // dipsForgiven is how many bad scans of one class the budget must cover: one
@@ -444,10 +405,7 @@ func patienceText(c *monitor.Config, f *table.ChannelFacts) string {
 
 // chatter: no channel may tolerate more than one half of bad readings for ever.
 func (v *verification) chatter(output int) *Result {
-	if v.Model.WithoutBond(output) {
-		return nil
-	}
-	r := v.found(output, 2, "reset")
+	r := v.found(output, model.PropertyWithhold, searchReset)
 	if r.Verdict != Shown {
 		return r
 	}
@@ -479,7 +437,7 @@ func (v *verification) chatter(output int) *Result {
 	if r.Verdict == Violated && r.Counterexample == nil {
 		r.Verdict, r.Says = NotShown, r.Says+" (the replay on the whole site did not show it)"
 	}
-	return v.withRun(r, output, 5)
+	return v.withRun(r, output, model.PropertyChatter)
 }
 
 // smallestWith is the smallest cut set that a cause is in.
@@ -537,7 +495,7 @@ func (v *verification) chatterRun(output, channel int, pattern []monitor.Class) 
 	}
 	run := record.Finish(fmt.Sprintf("%s runs on from scan %d with %s on %s", v.Model.Names.Outputs[output], from, model.PatternText(pattern), strings.Join(names, " and ")), len(together))
 	run.Slice = []string{"reading of " + strings.Join(names, ", "), "counter: doubt, repaid by one good reading", "rule: counting"}
-	run.Property, run.Output = "5", v.Model.Names.Outputs[output]
+	run.Property, run.Output = model.PropertyChatter.String(), v.Model.Names.Outputs[output]
 	run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", turns-1, from, run.Output)
 	run.Lines = append(run.Lines, fmt.Sprintf("scan %d: still enabled after %d scans of it", record.Scans-1, turns))
 	if len(run.Lines) > runs.MaxLines {

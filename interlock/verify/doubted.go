@@ -3,11 +3,11 @@ package verify
 import (
 	"fmt"
 
-	"ohmgate/interlock/verify/table"
+	"ohmgate/interlock/verify/model"
 )
 
 // witnessed are the properties that a witness can see broken in a run.
-const witnessed = table.Mask(1<<1 | 1<<2 | 1<<3 | 1<<4 | 1<<6 | 1<<7 | 1<<8 | 1<<9 | 1<<10 | 1<<11 | 1<<13 | 1<<14)
+const witnessed = model.PropertySet(1<<1 | 1<<2 | 1<<3 | 1<<4 | 1<<6 | 1<<7 | 1<<8 | 1<<9 | 1<<10 | 1<<11 | 1<<13 | 1<<14)
 
 // doubted: tables that step in another way than the logic that runs have been
 // searched for nothing. What they do not show, a run of the whole site may.

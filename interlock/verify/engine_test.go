@@ -19,7 +19,7 @@ func TestWorkersDoNotChangeTheResult(t *testing.T) {
 	type result struct {
 		states, steps uint64
 		levels        int
-		hit, bad      table.Mask
+		hit, bad      model.PropertySet
 		firstHit      [32]int
 	}
 	var all []result

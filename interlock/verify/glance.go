@@ -2,6 +2,7 @@ package verify
 
 import (
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
@@ -17,7 +18,7 @@ type scene struct {
 }
 
 // glanced is what a look at the whole site found: by property, what goes wrong.
-type glanced map[int]*scene
+type glanced map[model.Property]*scene
 
 // glance lets every single thing go wrong for two scans while an output runs, and
 // follows the whole site until long after; then two things together, one after the
@@ -31,8 +32,8 @@ func (v *verification) glance(output int) glanced {
 	}
 	found := glanced{}
 	v.glances[output] = found
-	var seen table.Mask
-	h := v.huntOf(quarry{output: output, is: func(_ *runs.Driver, _ *sight, bad table.Mask) bool {
+	var seen model.PropertySet
+	h := v.huntOf(quarry{output: output, is: func(_ *runs.Driver, _ *sight, bad model.PropertySet) bool {
 		seen |= bad
 		return false
 	}})
@@ -44,8 +45,8 @@ func (v *verification) glance(output int) glanced {
 		for limit := h.turns + glanceTurns; len(scenes) > 0 && h.turns < limit; scenes = scenes[1:] {
 			seen = 0
 			h.play(scenes[0].list, scenes[0].end)
-			for property := range titles {
-				if seen>>property&1 == 1 && found[property] == nil {
+			for _, property := range seen.List() {
+				if found[property] == nil {
 					found[property] = &scenes[0]
 				}
 			}
@@ -138,12 +139,12 @@ func (h *hunt) keyOf(b *interlock.Bypass, value interlock.Truth) int {
 
 // glanceAt lets a result that is shown so far, or for which nothing was met, be
 // contradicted by a run of the whole site.
-func (v *verification) glanceAt(output, property int, r *Result) {
+func (v *verification) glanceAt(output int, property model.Property, r *Result) {
 	seen := v.glance(output)[property]
 	if r.Verdict != Shown && r.Verdict != Nothing || seen == nil || v.Options.Logic != nil {
 		return
 	}
-	h := v.huntOf(quarry{output: output, property: property, is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found>>property&1 == 1 }})
+	h := v.huntOf(quarry{output: output, property: property, is: func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found.Has(property) }})
 	if run := h.shown(seen.list, seen.end); run != nil {
 		r.Verdict, r.Says, r.Counterexample, r.Example = Violated, "seen on the whole site", run, nil
 	}

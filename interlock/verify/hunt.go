@@ -4,9 +4,7 @@ import (
 	"container/heap"
 	"encoding/binary"
 	"fmt"
-	"math/bits"
 	"slices"
-	"strconv"
 	"strings"
 
 	"ohmgate/interlock"
@@ -45,13 +43,13 @@ type hunt struct {
 // quarry is what a hunt looks for.
 type quarry struct {
 	output   int
-	property int   // a default property; 0 is none
-	causes   []int // that may go wrong; nil is whatever can reach the output
-	faults   int   // at most
+	property model.Property // 0 is none
+	causes   []int          // that may go wrong; nil is whatever can reach the output
+	faults   int            // at most
 	turns    uint64
 	// is says whether this scan is it; found are the default properties that the
 	// witness saw broken.
-	is func(d *runs.Driver, s *sight, found table.Mask) bool
+	is func(d *runs.Driver, s *sight, found model.PropertySet) bool
 	// compass leads to what a search has found; without one, all is tried in the
 	// order of faults.
 	compass *compass
@@ -264,18 +262,16 @@ func (h *hunt) ahead(t *trail) *trail {
 }
 
 // catches says that what is looked for is there.
-func (h *hunt) catches(t *trail, found table.Mask, ends bool) bool {
+func (h *hunt) catches(t *trail, found model.PropertySet, ends bool) bool {
 	if h.quarry.any && found&witnessed != 0 {
-		h.quarry.any, h.quarry.property = false, bits.TrailingZeros32(uint32(found&witnessed))
-		h.quarry.is = func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found&table.Bit(h.quarry.property) != 0 }
+		h.quarry.any, h.quarry.property = false, (found & witnessed).First()
+		h.quarry.is = func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found.Has(h.quarry.property) }
 	}
 	switch {
 	case h.quarry.is != nil && h.quarry.is(h.d, t.sight, found):
 		told := h.w.told[h.quarry.property]
-		for property := range h.w.told {
-			if told.says == "" && found&broken(h.quarry.property)>>property&1 == 1 {
-				told = h.w.told[property]
-			}
+		if p := h.v.property(h.quarry.property); p != nil && told.says == "" {
+			told = h.w.told[(found & p.breaks()).First()]
 		}
 		t.caught, t.says, t.expect = true, told.says, told.expect
 	case h.quarry.recovery && t.calm > 2 && h.relapses():
@@ -340,7 +336,7 @@ func (h *hunt) goOn(wrong []int) []int {
 }
 
 // turn is one scan with what goes wrong in it.
-func (h *hunt) turn(t *trail) (found table.Mask) {
+func (h *hunt) turn(t *trail) (found model.PropertySet) {
 	d := h.d
 	h.arm(t.wrong)
 	if d.Supply {
@@ -433,7 +429,7 @@ func (h *hunt) finish(record *runs.Recorder, t *trail, named []int) *runs.Run {
 	}
 	run := record.Finish(sentence, t.faults)
 	if h.quarry.property > 0 {
-		run.Property = strconv.Itoa(h.quarry.property)
+		run.Property = h.quarry.property.String()
 	}
 	name := h.w.name()
 	run.Output = name

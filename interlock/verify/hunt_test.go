@@ -8,7 +8,6 @@ import (
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
-	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
 
@@ -25,7 +24,7 @@ func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
 	}
 	for o := range m.Config.Outputs {
 		run := v.hunt(quarry{output: o, faults: 2, turns: 120_000,
-			is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found != 0 }})
+			is: func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found != 0 }})
 		if run != nil {
 			t.Errorf("%s: %s\n%v\n%v", m.Names.Outputs[o], run.Sentence, run.Lines, run.Slice)
 		}
@@ -46,7 +45,7 @@ func afterwards(change func(c *interlock.Config, s *interlock.State, d *interloc
 // have to go wrong before they show.
 var huntedBugs = []struct {
 	name     string
-	property int
+	property model.Property
 	output   string
 	faults   int
 	logic    *model.Logic
@@ -97,8 +96,8 @@ func TestHuntFindsMistakes(t *testing.T) {
 		t.Run(bug.name, func(t *testing.T) {
 			v, err := newVerification(m, model.Options{Logic: bug.logic, Outputs: []string{bug.output}})
 			require.NoError(t, err)
-			run := v.hunt(quarry{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == 15,
-				is: func(_ *runs.Driver, _ *sight, found table.Mask) bool { return found>>bug.property&1 == 1 }})
+			run := v.hunt(quarry{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == model.PropertyRecovery,
+				is: func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found.Has(bug.property) }})
 			require.NotNil(t, run)
 			require.Equal(t, bug.faults, run.Faults, run.Sentence)
 			require.NotEmpty(t, run.Slice)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ohmgate/interlock/verify/joint"
+	"ohmgate/interlock/verify/model"
 )
 
 // bypasses searches with the timer of one bypass after the other beside the
@@ -24,10 +25,10 @@ func (j *jointly) bypasses() (*Result, error) {
 // what the real Step does under each of them; nil if the output has none.
 func (j *jointly) judgeBypasses(list []jointAside) *Result {
 	v := j.begin()
-	r := v.bypasses(j.Number)
-	if r == nil {
+	if !v.property(model.PropertyBypass).about(v.Model, j.Number) {
 		return nil
 	}
+	r := v.bypasses(j.Number)
 	for i := range list {
 		b := &list[i]
 		switch {
@@ -35,12 +36,12 @@ func (j *jointly) judgeBypasses(list []jointAside) *Result {
 		case b.cutOff != nil:
 			r.Verdict, r.Says = NotShown, b.cutOff.Error()
 		case b.verdict == Violated:
-			r = j.met(11, b.of+" begins without its key, is on beyond its time, or lets something else pass")
+			r = j.met(model.PropertyBypass, b.of+" begins without its key, is on beyond its time, or lets something else pass")
 		case b.verdict == Nothing:
 			r.Verdict, r.Says = Nothing, "the output never runs under "+b.of
 		default:
 			r.Says += fmt.Sprintf("; on, it alone lets it run without the bond: %s joint states with the timer of %s", b.states, b.of)
 		}
 	}
-	return j.finish(r, 11)
+	return j.finish(r, model.PropertyBypass)
 }

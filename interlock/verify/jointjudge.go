@@ -3,7 +3,6 @@ package verify
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"ohmgate/interlock/verify/joint"
@@ -13,23 +12,19 @@ import (
 	"ohmgate/monitor"
 )
 
-// taken are the default properties whose verdict is that of verify without
-// --joint, and why.
-func (j *jointly) taken() map[int]string {
-	return map[int]string{14: "no property of the states: the real Step is asked, as without --joint"}
-}
-
-// restsOn are the properties of the search that others rest on, and themselves.
-var restsOn = [16]table.Mask{1: table.Bit(3), 2: table.Bit(2), 3: table.Bit(3), 4: table.Bit(2), 5: table.Bit(2), 6: table.Bit(2), 7: table.Bit(7), 10: table.Bit(10)}
-
 // composed is what the explicit engine says where the joint search met something
 // that its own run does not show on the whole site: its hunt may find one that
 // does. If not, nothing is shown.
-func (j *jointly) composed(number int) *Result {
+func (j *jointly) composed(number model.Property) *Result {
 	o := j.verification.Options
-	o.Properties = []string{strconv.Itoa(number)}
+	o.Properties = []string{number.String()}
 	r := Result{Verdict: NotShown, Says: "the joint search met it, but no run of the whole site was found that shows it"}
-	report, err := Verify(j.verification.Model, o)
+	v, err := verificationOf(j.verification.properties, j.verification.Model, o)
+	if err != nil {
+		r.Says = err.Error()
+		return &r
+	}
+	report, err := v.run()
 	if err != nil {
 		r.Says = err.Error()
 		return &r
@@ -46,8 +41,8 @@ func (j *jointly) composed(number int) *Result {
 // in the words, with the replays and the lemmas of the explicit verification.
 func (j *jointly) judge() (results []Result, responses []Response, err error) {
 	v, f := j.begin(), j.found
-	s := &Searched{Kind: "reset", Output: j.Output, Channel: "all", output: j.Number, channel: j.Channels[0].Cause, vessel: -1, key: jointKey,
-		Hit: table.Mask(f.Hit), Bad: table.Mask(f.Bad)}
+	s := &Searched{Kind: searchReset, Output: j.Output, Channel: "all", output: j.Number, channel: j.Channels[0].Cause, vessel: -1, key: jointKey,
+		Hit: f.Hit, Bad: f.Bad, jointly: f.States}
 	for n, run := range f.Runs {
 		s.FirstBad[n] = len(run.News)
 	}
@@ -59,25 +54,18 @@ func (j *jointly) judge() (results []Result, responses []Response, err error) {
 			return nil, nil, err
 		}
 	}
-	checks := map[int]func(int) *Result{1: v.boot, 2: v.bySearch(2), 3: v.bySearch(3), 4: v.response, 5: v.chatter, 6: v.dips, 7: v.reset, 10: v.unconfirmed,
-		12: func(int) *Result { return j.complete() }, 13: func(int) *Result { return j.firstOut() }, 14: v.kick, 15: func(int) *Result { return j.recovery() }}
-	for number := 1; number <= 15; number++ {
-		if checks[number] == nil || !v.wants(strconv.Itoa(number)) {
+	for i := range v.properties {
+		p := &v.properties[i]
+		if p.Joint.judge == nil || !v.wants(p.Number.String()) || !p.about(v.Model, j.Number) {
 			continue
 		}
-		r := j.shownBy(number, f.Runs[number])
-		if r == nil && table.Mask(f.Bad)&restsOn[number] != 0 && v.Options.Logic == nil {
-			r = j.composed(number)
+		r := j.shownBy(p.Number, f.Runs[p.Number])
+		if r == nil && f.Bad&p.restsOn != 0 && v.Options.Logic == nil {
+			r = j.composed(p.Number)
 		} else if r == nil {
-			r = checks[number](j.Number)
+			r = p.Joint.judge(j)
 		}
-		if r == nil {
-			continue
-		}
-		if r.Verdict == Shown && strings.HasPrefix(r.Says, "1 search") {
-			r.Says = f.States + " joint states"
-		}
-		results = append(results, *j.finish(r, number))
+		results = append(results, *j.finish(r, p.Number))
 	}
 	return results, cut.Response, nil
 }
@@ -149,7 +137,7 @@ func (j *jointly) complete() *Result {
 		case scans == 0:
 			return &Result{Verdict: Nothing, Says: "it never runs with all well but " + said}
 		case scans < 0 || model.Scans(scans) > v.DetectAll()+1:
-			return j.met(12, said+" alone bad does not trip it from every joint state")
+			return j.met(model.PropertyComplete, said+" alone bad does not trip it from every joint state")
 		}
 		longest = max(longest, scans)
 	}
@@ -160,7 +148,7 @@ func (j *jointly) complete() *Result {
 // met is a property that the joint search alone has found broken. Without a run of
 // the whole site nothing is called violated, and nothing shown; the mistakes of
 // mutants of parts are in none.
-func (j *jointly) met(number int, says string) *Result {
+func (j *jointly) met(number model.Property, says string) *Result {
 	if j.verification.Options.Logic == nil {
 		return j.composed(number)
 	}
@@ -190,7 +178,7 @@ func (j *jointly) attain(found *joint.Response, r *Response) {
 		r.Bound = "exact"
 	}
 	r.Run = record.Finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(model.Scans(n))), len(r.Set))
-	r.Run.Property, r.Run.Output = "4", j.Output
+	r.Run.Property, r.Run.Output = model.PropertyResponse.String(), j.Output
 	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, from, j.Output)
 }
 

@@ -4,7 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
 	"time"
 
 	"ohmgate/interlock/verify/joint"
@@ -36,7 +35,7 @@ func Jointly(m *model.Model, o model.Options, output int) (*JointOutput, error) 
 	if err == nil && len(j.Channels) > 0 {
 		err = j.together(one)
 	} else if err == nil {
-		one.leave(o.Properties, "no channel is in its permissive")
+		j.leave(one, "no channel is in its permissive")
 	}
 	if err == nil {
 		err = j.aside(one)
@@ -66,7 +65,7 @@ func newJointly(m *model.Model, o model.Options, output int) (*jointly, error) {
 	if err != nil {
 		return nil, err
 	}
-	p, err := joint.Of(v.Bench, output)
+	p, err := joint.Of(v.Bench, output, v.carriedBy(output, searchReset))
 	if err != nil {
 		return nil, err
 	}
@@ -111,14 +110,13 @@ func (j *jointly) search() (err error) {
 // memory.
 func (j *jointly) aside(one *JointOutput) error {
 	j.engine, j.found = nil, nil
-	for _, property := range [...]struct {
-		number int
-		judge  func() (*Result, error)
-	}{{8, j.waits}, {11, j.bypasses}, {9, j.unknown}} {
-		if !j.verification.wants(strconv.Itoa(property.number)) {
+	v := j.verification
+	for i := range v.properties {
+		p := &v.properties[i]
+		if p.Joint.search == nil || !v.wants(p.Number.String()) {
 			continue
 		}
-		r, err := property.judge()
+		r, err := p.Joint.search(j)
 		if err != nil {
 			return err
 		}
@@ -126,30 +124,27 @@ func (j *jointly) aside(one *JointOutput) error {
 			one.Results = append(one.Results, *r)
 		}
 	}
-	slices.SortStableFunc(one.Results, func(a, b Result) int { return number(a.Property) - number(b.Property) })
-	for n, why := range j.taken() {
-		if name := strconv.Itoa(n); len(one.Channels) > 0 && j.verification.wants(name) {
-			one.Taken[name] = why
+	slices.SortStableFunc(one.Results, func(a, b Result) int { return v.place(a.Property) - v.place(b.Property) })
+	for i := range v.properties {
+		if p := &v.properties[i]; p.Joint.Taken != "" && len(one.Channels) > 0 && v.wants(p.Number.String()) {
+			one.Taken[p.Number.String()] = p.Joint.Taken
 		}
 	}
 	return nil
 }
 
-// number is the place of a default property among all; the site's own come last.
-func number(property string) int {
-	if n, err := strconv.Atoi(property); err == nil {
-		return n
-	}
-	return len(titles)
+// place is where a property stands in the table.
+func (v *verification) place(name string) int {
+	return slices.IndexFunc(v.properties, func(p Property) bool { return p.Number.String() == name })
 }
 
 // leave says that only what has a search of its own is judged. What was asked for by
 // name beside it is not shown: its absence must not look like an answer.
-func (one *JointOutput) leave(asked []string, why string) {
+func (j *jointly) leave(one *JointOutput, why string) {
 	one.NotJudged["others"] = why
-	for _, name := range asked {
-		if n, err := strconv.Atoi(name); err == nil && !slices.Contains([]int{8, 9, 11}, n) {
-			one.Results = append(one.Results, Result{Property: name, Title: titles[n], Output: one.Output, Verdict: NotShown, Says: "not judged jointly: " + why})
+	for _, p := range j.verification.properties {
+		if name := p.Number.String(); p.Joint.search == nil && slices.Contains(j.verification.Options.Properties, name) {
+			one.Results = append(one.Results, Result{Property: name, Title: p.Title, Output: one.Output, Verdict: NotShown, Says: "not judged jointly: " + why})
 		}
 	}
 }

@@ -3,7 +3,6 @@ package verify
 import (
 	"fmt"
 	"slices"
-	"strconv"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/verify/joint"
@@ -15,7 +14,7 @@ import (
 
 // shownBy is the verdict of a joint run that breaks a property also on the real
 // Step of the whole site; nil if there is none.
-func (j *jointly) shownBy(property int, run joint.Run) *Result {
+func (j *jointly) shownBy(property model.Property, run joint.Run) *Result {
 	if len(run.News) == 0 {
 		return nil
 	}
@@ -29,13 +28,13 @@ func (j *jointly) shownBy(property int, run joint.Run) *Result {
 // replay gives the channels what a joint run says, from power-up, and looks in
 // every scan for inputs that move the output as the run says, what is healthy
 // first. The last scan must break the property before the eyes of a witness.
-func (j *jointly) replay(property int, run *joint.Run) *runs.Run {
+func (j *jointly) replay(property model.Property, run *joint.Run) *runs.Run {
 	v := j.verification
 	d, record, w := runs.NewDriver(v.Logic, v.Model.Config, j.Number), runs.NewRecorder(v.Model), v.witnessOf(j.Number)
 	sight := w.begin()
 	for k, news := range run.News {
 		last := k == len(run.News)-1
-		found := table.Mask(0)
+		found := model.PropertySet(0)
 		moves := j.eachMove(d, news, func() bool {
 			try, seen := d.CopyOf(), w.begin()
 			seen.copyFrom(sight)
@@ -44,7 +43,7 @@ func (j *jointly) replay(property int, run *joint.Run) *runs.Run {
 			try.Turn()
 			found = w.see(seen, try)
 			now := uint64(j.Steps.Shape.Pack(try.State.Outputs[j.Number].OutputControl))
-			return last && found&table.Bit(property) != 0 || !last && now == run.Words[k]&(1<<table.WatchShift-1)
+			return last && found.Has(property) || !last && now == run.Words[k]&(1<<table.WatchShift-1)
 		})
 		if !moves {
 			return nil
@@ -54,7 +53,7 @@ func (j *jointly) replay(property int, run *joint.Run) *runs.Run {
 		found = w.see(sight, d)
 	}
 	shown := record.Finish(fmt.Sprintf("in scan %d %s", record.Scans-1, w.told[property].says), 0)
-	shown.Property, shown.Output = strconv.Itoa(property), j.Output
+	shown.Property, shown.Output = property.String(), j.Output
 	expect := w.told[property].expect
 	if expect == "" {
 		expect = "never: " + j.Output + " is enabled"
@@ -190,7 +189,7 @@ func (j *jointly) loseBoth(found *joint.Response, a, b int) (replayed bool, wron
 		if c := &j.Channels[i]; !out.Trip.FirstOut.Has(c.Cause) {
 			says := fmt.Sprintf("%s and %s are lost in one scan and %s is not named as first-out", j.Channels[a].Name, j.Channels[b].Name, c.Name)
 			run := record.Finish(says, 2)
-			run.Property, run.Output = "13", j.Output
+			run.Property, run.Output = model.PropertyFirstOut.String(), j.Output
 			return true, &Result{Verdict: Violated, Says: says, Counterexample: run}
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"math/big"
 
 	"ohmgate/interlock/verify/joint"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/table"
 )
 
@@ -42,7 +43,7 @@ func (j *jointly) judgeUnknown(said string, pairs map[string]joint.SideBySide) *
 	v := j.begin()
 	r := v.unknown(j.Number)
 	if r.Verdict == Shown && said != "" {
-		r = j.met(9, said)
+		r = j.met(model.PropertyUnknown, said)
 	}
 	sum, kept := new(big.Int), len(pairs) == 0
 	for i := range j.Channels {
@@ -54,7 +55,7 @@ func (j *jointly) judgeUnknown(said string, pairs map[string]joint.SideBySide) *
 		case p.CutOff != nil:
 			r.Verdict, r.Says = NotShown, p.CutOff.Error()
 		case p.Wrong != "":
-			r = j.met(9, j.Channels[i].Name+": "+p.Wrong)
+			r = j.met(model.PropertyUnknown, j.Channels[i].Name+": "+p.Wrong)
 		default:
 			sum.Add(sum, p.Pairs)
 			kept = kept || p.Kept
@@ -69,5 +70,5 @@ func (j *jointly) judgeUnknown(said string, pairs map[string]joint.SideBySide) *
 			r.Verdict, r.Says = Nothing, "no channel stays fit with a reading less"
 		}
 	}
-	return j.finish(r, 9)
+	return j.finish(r, model.PropertyUnknown)
 }

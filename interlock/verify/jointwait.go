@@ -3,12 +3,10 @@ package verify
 import (
 	"fmt"
 	"slices"
-	"strconv"
 	"strings"
 
 	"ohmgate/interlock/verify/joint"
 	"ohmgate/interlock/verify/model"
-	"ohmgate/interlock/verify/table"
 )
 
 // sameAs names a vessel before this one whose search is the same, byte for byte, in
@@ -36,7 +34,7 @@ func (j *jointly) keyWith(name string) (key string, ok bool) {
 	if len(channels) != 1 {
 		return "", false
 	}
-	return v.job("wait", j.Number, channels[0], vessel).key, true
+	return v.job(searchWait, j.Number, channels[0], vessel).key, true
 }
 
 // waits searches the charge memory of one vessel after the other beside the
@@ -77,23 +75,23 @@ func (j *jointly) judgeWaits(waits []jointAside) *Result {
 	broken := ""
 	for i := range waits {
 		w := &waits[i]
-		s := &Searched{Kind: "wait", Output: j.Output, Channel: "all", Vessel: w.of, output: j.Number, key: jointKey, cutOff: w.cutOff}
+		s := &Searched{Kind: searchWait, Output: j.Output, Channel: "all", Vessel: w.of, output: j.Number, key: jointKey, cutOff: w.cutOff}
 		switch w.verdict {
 		case Violated:
 			broken = w.of
 		case Shown:
-			s.Hit = table.Bit(8)
+			s.Hit = model.PropertyWait.Bit()
 		}
 		v.searches = append(v.searches, s)
 		states = append(states, w.states+" with "+w.of)
 	}
 	var r *Result
 	if broken != "" {
-		r = j.met(8, fmt.Sprintf("it is enabled while the wait of %s is owed", broken))
+		r = j.met(model.PropertyWait, fmt.Sprintf("it is enabled while the wait of %s is owed", broken))
 	} else if r = v.waits(j.Number); r.Verdict == Shown {
 		r.Says = "joint states: " + strings.Join(states, ", ")
 	}
-	return j.finish(r, 8)
+	return j.finish(r, model.PropertyWait)
 }
 
 // begin forgets what another search met; lemmas are checked once.
@@ -110,18 +108,10 @@ const jointKey = "joint"
 
 // finish gives a result its words, and a run where one is found, as the explicit
 // verification does.
-func (j *jointly) finish(r *Result, number int) *Result {
+func (j *jointly) finish(r *Result, number model.Property) *Result {
 	v := j.verification
-	r.Property, r.Title, r.Output, r.Assumes = strconv.Itoa(number), titles[number], j.Output, assumptions[number]
-	counted := v.rest(r, number)
-	v.glanceAt(j.Number, number, r)
-	if r.Verdict == Violated && r.Counterexample == nil {
-		r.Counterexample = v.huntFor(j.Number, number)
-	}
-	if counted && r.Counterexample == nil && v.Options.Logic == nil {
-		r.Verdict = NotShown
-		r.Says += "; no run of the whole site was found that breaks the property by it"
-	}
+	p := v.property(number)
+	r = v.conclude(p, j.Number, r)
 	r.States, r.Steps = 0, 0
 	return r
 }

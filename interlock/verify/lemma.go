@@ -21,14 +21,27 @@ type Lemma struct {
 	Values   uint64      `json:"steps_compared"`
 	Wrong    string      `json:"wrong,omitempty"`
 
-	properties []int // that rest on it
-
 	// Where the site shows the counter: its value, at which it steps wrongly, and
 	// what must go wrong for it to count.
 	counts func(s *interlock.State) model.Scans
 	at     model.Scans
 	needs  *deviation
 }
+
+// The counters, by what they count.
+const (
+	counterOnDelay     = "on-delay"
+	counterTravel      = "travel time"
+	counterPress       = "press"
+	counterDoubt       = "longest doubt"
+	counterInput       = "age of an input"
+	counterBypass      = "bypass"
+	counterWait        = "wait"
+	counterRest        = "rest"
+	counterAcknowledge = "acknowledge"
+	counterFlow        = "end of flow"
+	counterRunDown     = "run-down"
+)
 
 func (l *Lemma) holds() bool { return l.Wrong == "" }
 
@@ -110,7 +123,7 @@ func (v *verification) vesselLemmas(i int, add func(key string, make func() Lemm
 // wait: the charge memory clears after more than the wait in still scans, never
 // sooner, and anything else than a still scan starts it again.
 func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
-	l := Lemma{Counter: "wait", Of: name, Expected: c.Wait.Next(), properties: []int{8}}
+	l := Lemma{Counter: counterWait, Of: name, Expected: c.Wait.Next()}
 	still := interlock.VesselScan{Bonded: interlock.False, Still: true}
 	n := model.Scans(0)
 	for s := (interlock.VesselState{}); !s.Clear && n <= l.Expected+1; n++ {
@@ -143,7 +156,7 @@ func (v *verification) wait(c *interlock.Vessel, name string) Lemma {
 // restLemma: an earth that is taken off before more than the rest has passed in
 // still scans is told to be taken off too soon, and later it is not.
 func (v *verification) restLemma(c *interlock.Vessel, name string) Lemma {
-	l := Lemma{Counter: "rest", Of: name, Expected: c.Rest.Next(), properties: []int{8}}
+	l := Lemma{Counter: counterRest, Of: name, Expected: c.Rest.Next()}
 	off := interlock.VesselScan{Bonded: interlock.False, Still: true}
 	on := interlock.VesselScan{Bonded: interlock.True, Still: true}
 	n, soon := model.Scans(0), true
@@ -166,7 +179,7 @@ func (v *verification) restLemma(c *interlock.Vessel, name string) Lemma {
 // the property, over every input, with and without an early reconnection: what
 // counts is one whole press begun while it stood, and with no other one since.
 func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma {
-	l := Lemma{Counter: "acknowledge", Of: name, properties: []int{8}}
+	l := Lemma{Counter: counterAcknowledge, Of: name}
 	type pair struct {
 		logic  interlock.VesselState
 		words  vesselSight
@@ -211,7 +224,7 @@ func everyPair[T comparable](step func(now T, to func(T))) {
 }
 
 func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
-	l := Lemma{Counter: "run-down", Of: name, Expected: c.RunDown.Next(), properties: []int{8}}
+	l := Lemma{Counter: counterRunDown, Of: name, Expected: c.RunDown.Next()}
 	s, n := interlock.StreamState{}, model.Scans(0)
 	for ; !s.Still(c) && n <= l.Expected+1; n++ {
 		if flows := v.Logic.Stream(c, s, false); flows.Stopped != 0 {
@@ -228,7 +241,7 @@ func (v *verification) runDown(c *interlock.Stream, name string) Lemma {
 // one scan, whatever the value of the count was before.
 func (v *verification) travel(output int) Lemma {
 	c := &v.Model.Config.Outputs[output]
-	l := Lemma{Counter: "travel time", Of: v.Model.Names.Outputs[output], Expected: c.Travel.Next(), properties: []int{10},
+	l := Lemma{Counter: counterTravel, Of: v.Model.Names.Outputs[output], Expected: c.Travel.Next(),
 		needs: v.stuckAway(output)}
 	s, n := interlock.OutputControl{}, model.Scans(0)
 	silent := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Reset: interlock.False, Begin: interlock.False}
@@ -283,7 +296,7 @@ func (v *verification) runsAgainst(c *interlock.Output, l *Lemma) {
 // onDelay: enabled only when the permissive has been true for more than the
 // on-delay; anything else starts it again.
 func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
-	l := Lemma{Counter: "on-delay", Of: name, Expected: c.OnDelay.Next(), properties: []int{3}}
+	l := Lemma{Counter: counterOnDelay, Of: name, Expected: c.OnDelay.Next()}
 	ready := interlock.OutputScan{Keep: interlock.True, Start: interlock.True, Home: true, Away: !c.Confirmable(), Reset: interlock.False, Begin: interlock.False}
 	s, n := interlock.OutputControl{Armed: true}, model.Scans(0)
 	for n = 1; n <= l.Expected+1; n++ {
@@ -314,7 +327,7 @@ func (v *verification) onDelay(c *interlock.Output, name string) Lemma {
 
 // stay: doubtful ends after its longest stay whatever is read in between.
 func (v *verification) stay(c *monitor.Config, name string) Lemma {
-	l := Lemma{Counter: "longest doubt", Of: name, Expected: c.LongestStay, properties: []int{4, 5}}
+	l := Lemma{Counter: counterDoubt, Of: name, Expected: c.LongestStay}
 	s, n := monitor.Control{Phase: monitor.Doubtful, Doubt: 1, Class: monitor.High}, model.Scans(0)
 	for ; s.Phase == monitor.Doubtful && n <= l.Expected+1; n++ {
 		s = v.Logic.Advance(c, s, monitor.Between)
@@ -337,7 +350,7 @@ func (v *verification) stay(c *monitor.Config, name string) Lemma {
 // buttonLemma runs the button with its real count beside the words of the
 // property with a count of their own, over every input and condition.
 func (v *verification) buttonLemma(p interlock.Press, name string) Lemma {
-	l := Lemma{Counter: "press", Of: name, properties: []int{7}}
+	l := Lemma{Counter: counterPress, Of: name}
 	type pair struct {
 		b             interlock.Button
 		press, memory uint8
@@ -406,7 +419,7 @@ func wordsOfPress(p interlock.Press, press uint8, held model.Scans, number uint8
 // over every value of its key in every scan: it begins with a new press after its
 // gap, ends by time alone, and cannot be renewed.
 func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
-	l := Lemma{Counter: "bypass", Of: name, properties: []int{11}}
+	l := Lemma{Counter: counterBypass, Of: name}
 	type pair struct {
 		logic  interlock.BypassState
 		key    table.KeyMemory
@@ -441,7 +454,7 @@ func (v *verification) bypassLemma(c *interlock.Bypass, name string) Lemma {
 // inputLemma runs an input beside the words of its age: a gap repeats the last
 // value for stale-after scans and is no news; what is faulty is unknown at once.
 func (v *verification) inputLemma(c *interlock.Input, name string) Lemma {
-	l := Lemma{Counter: "age of an input", Of: name, properties: []int{2, 7, 8, 10, 11}}
+	l := Lemma{Counter: counterInput, Of: name}
 	for _, level := range model.Truths {
 		for age := model.Scans(0); age <= c.StaleAfter; age++ {
 			for signal := interlock.NoSignal; signal <= interlock.High; signal++ {
@@ -465,7 +478,7 @@ const maxWay = 3
 // flowLemma compares when a stream counts as stopped, and as seen to flow, with
 // the words of it, for everything that the first outputs on its way can show.
 func (v *verification) flowLemma(stream int) Lemma {
-	l := Lemma{Counter: "end of flow", Of: v.Model.Names.Streams[stream], properties: []int{8}}
+	l := Lemma{Counter: counterFlow, Of: v.Model.Names.Streams[stream]}
 	c := v.Model.Config
 	st, s := &c.Streams[stream], interlock.NewState(c)
 	level := func(ref interlock.Ref) interlock.Truth {

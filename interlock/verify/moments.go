@@ -4,6 +4,7 @@ import (
 	"slices"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
 )
 
@@ -97,10 +98,11 @@ type moment struct {
 
 // suspicious are the moments just before a counter steps as a lemma says that it
 // must not, for lemmas that a property rests on.
-func (v *verification) suspicious(property int) (list []moment) {
+func (v *verification) suspicious(property model.Property) (list []moment) {
+	p := v.property(property)
 	for i := range v.report.Lemmas {
 		l := &v.report.Lemmas[i]
-		if l.holds() || l.counts == nil || !slices.Contains(l.properties, property) {
+		if l.holds() || l.counts == nil || p == nil || !slices.Contains(p.counters, l.Counter) {
 			continue
 		}
 		list = append(list, moment{l.needs, func(s *interlock.State) bool { return l.counts(s) >= l.at }})

@@ -162,13 +162,13 @@ func (v *verification) within(p *model.Own) Result {
 	}
 	if excluded && steady && slow != model.Endless && bound <= p.Time {
 		says := fmt.Sprintf("withheld within %s, asked %s (%s, upper bound)", quantity.Duration(bound), quantity.Duration(p.Time), model.ScansText(slow))
-		return v.exercised(p, Result{Verdict: Shown, Says: says, But: v.standIns(p.Output, causes), Assumes: assumptions[4]}, 2)
+		return v.exercised(p, Result{Verdict: Shown, Says: says, But: v.standIns(p.Output, causes), Assumes: v.property(model.PropertyResponse).Assumes}, model.PropertyWithhold)
 	}
 	if run := v.slowly(p, causes, bound); run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %s, asked %s", quantity.Duration(bound), quantity.Duration(p.Time)), Counterexample: run}
 	}
 	run := v.hunt(quarry{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
-		is: func(d *runs.Driver, s *sight, _ table.Mask) bool {
+		is: func(d *runs.Driver, s *sight, _ model.PropertySet) bool {
 			s.memory++
 			if d.State.Outputs[p.Output].Mode != interlock.Enabled || !v.headedFor(p.When, d) {
 				s.memory = 0
@@ -292,12 +292,12 @@ func (v *verification) headedFor(when interlock.Permissive, d *runs.Driver) bool
 
 // exercised adds a run in which the antecedent was met; without one nothing was
 // checked.
-func (v *verification) exercised(p *model.Own, r Result, leansOn ...int) Result {
+func (v *verification) exercised(p *model.Own, r Result, leansOn ...model.Property) Result {
 	for _, o := range v.asked(p) {
 		for _, property := range leansOn {
-			if met := v.searchedFor(o, property); met != Shown && (property != 7 || !v.Model.Config.Outputs[o].Automatic) {
+			if met := v.searchedFor(o, property); met != Shown && v.property(property).about(v.Model, o) {
 				r.Verdict = Worse(r.Verdict, map[Verdict]Verdict{Violated: NotShown, NotShown: NotShown, Nothing: Nothing}[met])
-				r.Says += fmt.Sprintf("; but property %d of %s, on which it rests, is %s", property, v.Model.Names.Outputs[o], met)
+				r.Says += fmt.Sprintf("; but property %s of %s, on which it rests, is %s", property, v.Model.Names.Outputs[o], met)
 				return r
 			}
 		}
@@ -306,7 +306,7 @@ func (v *verification) exercised(p *model.Own, r Result, leansOn ...int) Result 
 	var causes []int
 	set.Each(func(c int) { causes = append(causes, c) })
 	run := v.hunt(quarry{output: max(p.Output, 0), causes: causes, faults: 2, turns: probeTurns, says: "its condition sets in",
-		is: func(d *runs.Driver, _ *sight, _ table.Mask) bool { return v.holdsWithoutOutputs(p.When, d) }})
+		is: func(d *runs.Driver, _ *sight, _ model.PropertySet) bool { return v.holdsWithoutOutputs(p.When, d) }})
 	if run == nil {
 		return Result{Verdict: Nothing, Says: "no run was found in which its condition sets in"}
 	}
@@ -355,14 +355,14 @@ func (v *verification) never(p *model.Own) Result {
 	}
 	possible := v.meets(p.When, interlock.True, orTrue(perm))
 	if !possible {
-		return v.exercised(p, Result{Verdict: Shown, Says: "the permissives exclude it in every scan (with properties 2 and 3)", Assumes: assumptions[2]}, 2, 3)
+		return v.exercised(p, Result{Verdict: Shown, Says: "the permissives exclude it in every scan (with properties 2 and 3)", Assumes: v.property(model.PropertyWithhold).Assumes}, model.PropertyWithhold, model.PropertyStart)
 	}
 	target := p.Output
 	if target < 0 {
 		target = v.anOutput(p.When)
 	}
 	run := v.hunt(quarry{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
-		is: func(d *runs.Driver, _ *sight, _ table.Mask) bool {
+		is: func(d *runs.Driver, _ *sight, _ model.PropertySet) bool {
 			return v.holds(p.When, d) && (p.Output < 0 || d.State.Outputs[p.Output].Mode == interlock.Enabled)
 		},
 		expect: func(t *trail, scans uint64) string {
@@ -454,10 +454,10 @@ func (v *verification) until(p *model.Own) Result {
 		if byReset {
 			how = "a start needs a whole press of its reset (property 7)"
 		}
-		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: assumptions[7]}, 2, 3, 7)
+		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: v.property(model.PropertyReset).Assumes}, model.PropertyWithhold, model.PropertyStart, model.PropertyReset)
 	}
 	run := v.hunt(quarry{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
-		is: func(d *runs.Driver, s *sight, _ table.Mask) bool {
+		is: func(d *runs.Driver, s *sight, _ model.PropertySet) bool {
 			owed := (s.memory == 1 || v.holds(p.When, d)) && !v.holds(p.Then, d)
 			s.memory = uint32(model.Int(owed))
 			return owed && d.State.Outputs[p.Output].Mode == interlock.Enabled
@@ -483,7 +483,7 @@ func (v *verification) tolerates(p *model.Own) Result {
 		return v.toleratesShare(p, name)
 	}
 	dip := v.Model.Hit(p.Class, p.Time)
-	r := Result{Verdict: Shown, Subject: name, Assumes: assumptions[6], Says: fmt.Sprintf("forgives %s of class %s every time, the dip can hit %d", model.Plural(f.Patience[p.Class], "sample", "samples"), p.Class, dip)}
+	r := Result{Verdict: Shown, Subject: name, Assumes: v.property(model.PropertyPatience).Assumes, Says: fmt.Sprintf("forgives %s of class %s every time, the dip can hit %d", model.Plural(f.Patience[p.Class], "sample", "samples"), p.Class, dip)}
 	pattern := make([]monitor.Class, dip)
 	for i := range pattern {
 		pattern[i] = p.Class

@@ -61,20 +61,17 @@ func PieceOf(m *model.Model, o model.Options, output, channel, vessel int) (*Pie
 	if err != nil {
 		return nil, err
 	}
-	kind := "wait"
+	kind := searchWait
 	if vessel < 0 {
-		kind = "reset"
+		kind = searchReset
 	}
 	return v.piece(v.job(kind, output, channel, vessel)), nil
 }
 
-// TitleOf is a default property in the reader's words.
-func TitleOf(property int) string { return titles[property] }
-
 func (v *verification) piece(s *Searched) *Piece {
 	f, c := v.focusOf(s), v.Model.Config
 	out := c.Outputs[s.output]
-	h := table.ShapeOf(&out, s.Kind == "wait")
+	h := table.ShapeOf(&out, s.Kind == searchWait)
 	stay := f.Channel.LongestStay
 	p := &Piece{
 		Kind: s.Kind, Output: s.Output, Channel: s.Channel, Vessel: s.Vessel, Config: f.Channel.Config, Evidence: f.Channel.Evidence != 0,
@@ -132,11 +129,11 @@ func (p *Piece) Search() (*search.Product, error) {
 }
 
 // VerdictOf is what a search says of one default property.
-func VerdictOf(p *search.Product, property int) Verdict {
+func VerdictOf(p *search.Product, property model.Property) Verdict {
 	switch {
-	case p.Bad>>property&1 == 1:
+	case p.Bad.Has(property):
 		return Violated
-	case p.Hit>>property&1 == 1:
+	case p.Hit.Has(property):
 		return Shown
 	}
 	return Nothing

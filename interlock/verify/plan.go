@@ -15,26 +15,27 @@ import (
 
 // Searched is one product that was searched in full.
 type Searched struct {
-	Kind     string     `json:"kind"` // reset or wait
-	Output   string     `json:"output"`
-	Channel  string     `json:"channel"`
-	Vessel   string     `json:"vessel,omitempty"`
-	Columns  int        `json:"channel_states"`
-	Rows     int        `json:"rows"`
-	States   uint64     `json:"states"`
-	Steps    uint64     `json:"transitions"`
-	Levels   int        `json:"levels"`
-	Bytes    uint64     `json:"bytes"`
-	SameAs   string     `json:"same_as,omitempty"` // the product with equal settings that was searched in its place
-	Hit      table.Mask `json:"-"`
-	Bad      table.Mask `json:"-"`
+	Kind     string            `json:"kind"` // reset or wait
+	Output   string            `json:"output"`
+	Channel  string            `json:"channel"`
+	Vessel   string            `json:"vessel,omitempty"`
+	Columns  int               `json:"channel_states"`
+	Rows     int               `json:"rows"`
+	States   uint64            `json:"states"`
+	Steps    uint64            `json:"transitions"`
+	Levels   int               `json:"levels"`
+	Bytes    uint64            `json:"bytes"`
+	SameAs   string            `json:"same_as,omitempty"` // the product with equal settings that was searched in its place
+	Hit      model.PropertySet `json:"-"`
+	Bad      model.PropertySet `json:"-"`
 	cut      bool
 	output   int
 	channel  int
 	vessel   int
 	key      string
 	cutOff   error
-	FirstBad [32]int `json:"-"`
+	jointly  string                   // how many joint states it stands for; empty of a search of its own
+	FirstBad [model.MaxProperties]int `json:"-"`
 }
 
 // plan lists every product of the wanted outputs.
@@ -44,11 +45,11 @@ func (v *verification) plan() []*Searched {
 	for _, o := range v.outputs {
 		channels := v.Model.ChannelsOf(o, -1)
 		for _, ch := range channels {
-			jobs = append(jobs, v.job("reset", o, ch, -1))
+			jobs = append(jobs, v.job(searchReset, o, ch, -1))
 		}
 		for _, vessel := range c.VesselsOf(o) {
 			for _, ch := range v.Model.ChannelsOf(o, vessel) {
-				jobs = append(jobs, v.job("wait", o, ch, vessel))
+				jobs = append(jobs, v.job(searchWait, o, ch, vessel))
 			}
 		}
 	}
@@ -182,7 +183,7 @@ func (v *verification) product(s *Searched, memory uint64) (*search.Product, err
 	}
 	f := v.focusOf(s)
 	var stem *table.Stem
-	output, err := v.OutputTable(&v.Model.Config.Outputs[s.output], s.Kind == "wait")
+	output, err := v.OutputTable(&v.Model.Config.Outputs[s.output], s.Kind == searchWait)
 	if err != nil {
 		return nil, err
 	}
@@ -192,7 +193,7 @@ func (v *verification) product(s *Searched, memory uint64) (*search.Product, err
 	v.Tables.Unlock()
 	switch {
 	case stem != nil:
-	case s.Kind == "reset":
+	case s.Kind == searchReset:
 		stem = table.ResetStem(v.Logic, output, f, steps.Letters())
 	default:
 		m := table.NewWaitModel(v.Logic, v.Model.Config, s.output, s.vessel, output)

@@ -27,12 +27,9 @@ func (v *verification) ready(output int) (*runs.Started, *Result) {
 // backups with it in the same scan.
 func (v *verification) unconfirmed(output int) *Result {
 	o := &v.Model.Config.Outputs[output]
-	if !o.Confirmable() && len(o.Backup) == 0 {
-		return nil // nothing reports and nothing is called; review says so
-	}
 	r := &Result{Verdict: Shown}
 	if o.Confirmable() {
-		r = v.found(output, 10, "reset")
+		r = v.found(output, model.PropertyUnconfirmed, searchReset)
 	}
 	for _, b := range o.Backup {
 		s, none := v.ready(b)
@@ -93,19 +90,13 @@ func (v *verification) callsBackup(s *runs.Started, output, backup int) string {
 // bypasses: a bypass lets an unreadable channel pass for its time and no longer,
 // lets nothing else pass, and leaves every vessel's memory as it would be.
 func (v *verification) bypasses(output int) *Result {
-	var r *Result
-	for i := range v.Model.Config.Bypasses {
+	s, none := v.ready(output)
+	if none != nil {
+		return none
+	}
+	r := &Result{Verdict: Shown}
+	for _, i := range v.Model.BypassesOf(output) {
 		b := &v.Model.Config.Bypasses[i]
-		if !slices.Contains(v.Model.ChannelsOf(output, -1), b.Channel) || !slices.Contains(v.Model.Needed(output), b.Channel) {
-			continue
-		}
-		s, none := v.ready(output)
-		if none != nil {
-			return none
-		}
-		if r == nil {
-			r = &Result{Verdict: Shown}
-		}
 		r.Subject = v.Model.Names.Bypasses[i]
 		if said := v.bypass(s, output, b); said != "" {
 			r.Verdict, r.Says = Violated, r.Subject+": "+said

@@ -114,7 +114,7 @@ func (v *verification) attain(output int, set []int, class monitor.Class, r *Res
 		r.Bound = "upper bound"
 	}
 	r.Run = record.Finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, record.Scans-uint64(n), v.Model.Names.Outputs[output], nth(n)), len(set))
-	r.Run.Property, r.Run.Output = "4", v.Model.Names.Outputs[output]
+	r.Run.Property, r.Run.Output = model.PropertyResponse.String(), v.Model.Names.Outputs[output]
 	r.Run.Expect = fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n, record.Scans-uint64(n), v.Model.Names.Outputs[output])
 	if d.Enabled() {
 		r.Run = nil
@@ -140,7 +140,7 @@ func (v *verification) worsen(d *runs.Driver, cause int, class monitor.Class, n 
 
 // response: bounded for every cut set.
 func (v *verification) response(output int) *Result {
-	r := v.found(output, 2, "reset")
+	r := v.found(output, model.PropertyWithhold, searchReset)
 	if r.Verdict != Shown {
 		return r
 	}
@@ -171,7 +171,7 @@ func (v *verification) response(output int) *Result {
 	if said := v.classBound(output); said != "" && r.Verdict == Shown {
 		r.Verdict, r.Says = Violated, said
 	}
-	return v.misjudged(output, 4, r)
+	return v.misjudged(output, model.PropertyResponse, r)
 }
 
 // classBound compares every detection with what the configuration promises: the

@@ -1,7 +1,6 @@
 package verify
 
 import (
-	"strconv"
 	"time"
 
 	"ohmgate/interlock"
@@ -56,23 +55,29 @@ type Audit struct {
 // verification is one run of the verifier.
 type verification struct {
 	*runs.Bench
-	outputs []int
-	report  *Report
+	properties []Property
+	outputs    []int
+	report     *Report
 
 	searches   []*Searched
 	walked     map[monitor.Config]compared
 	glances    map[int]glanced
-	judged     map[monitor.Config][len(titles)]misjudged
-	gaveUp     map[int]bool // properties for which a long hunt found no run
-	turns      uint64       // of a hunt, at most
-	auditEvery int          // tests look at every nth state of an output; 0 is all
+	judged     map[monitor.Config][model.MaxProperties]misjudged
+	gaveUp     map[model.Property]bool // properties for which a long hunt found no run
+	turns      uint64                  // of a hunt, at most
+	auditEvery int                     // tests look at every nth state of an output; 0 is all
 	teller     *teller
 	stems      map[string]*table.Stem // kept only where mutants will take them over
 }
 
 func newVerification(m *model.Model, o model.Options) (*verification, error) {
-	v := &verification{Bench: runs.NewBench(m, o), report: &Report{Site: m.Site, Hash: m.Hash},
-		walked: map[monitor.Config]compared{}, glances: map[int]glanced{}, judged: map[monitor.Config][len(titles)]misjudged{}, gaveUp: map[int]bool{}, turns: huntTurns}
+	return verificationOf(properties, m, o)
+}
+
+// verificationOf judges by a table of properties.
+func verificationOf(properties []Property, m *model.Model, o model.Options) (*verification, error) {
+	v := &verification{Bench: runs.NewBench(m, o), properties: properties, report: &Report{Site: m.Site, Hash: m.Hash},
+		walked: map[monitor.Config]compared{}, glances: map[int]glanced{}, judged: map[monitor.Config][model.MaxProperties]misjudged{}, gaveUp: map[model.Property]bool{}, turns: huntTurns}
 	var err error
 	v.outputs, err = m.OutputsNamed(o.Outputs)
 	return v, err
@@ -183,8 +188,8 @@ var CannotAnswer = []string{
 // and the site's own by name.
 func PropertyNames(m *model.Model) []string {
 	var names []string
-	for number := 1; number < len(titles); number++ {
-		names = append(names, strconv.Itoa(number))
+	for i := range properties {
+		names = append(names, properties[i].Number.String())
 	}
 	for i := range m.Own {
 		names = append(names, m.Own[i].Name)

@@ -16,64 +16,55 @@ import (
 // power-up or from where the output runs, and is a run only if the witness sees
 // it there.
 
-// channelRun looks for a run of the ways of every needed channel.
-func (v *verification) channelRun(q quarry) *runs.Run {
-	var run *runs.Run
-	if q.property == 11 {
-		return v.huntOf(q).bypassing()
+// attack looks for a run where the property says that one is likely: on the site, or
+// in the ways of every needed channel, first in those that its graph says are wrong.
+func (v *verification) attack(q quarry, p *Property) *runs.Run {
+	if p.attack.ofSite != nil {
+		return p.attack.ofSite(v.huntOf(q))
 	}
 	for _, ch := range v.Model.Needed(q.output) {
 		t, err := v.ChannelTable(&v.Model.Config.Channels[ch].Config)
-		if err != nil || run != nil {
+		if err != nil {
 			continue
 		}
-		h := v.huntOf(q)
-		if news := v.misjudges(ch)[q.property].news; news != nil {
-			run = h.sequence(0, ch, news)
-		}
-		if run == nil && q.property == 9 { // what prolongs a run has its own properties
-			for _, property := range [...]int{4, 1, 6} {
-				if news := v.misjudges(ch)[property].news; news != nil && run == nil {
-					run = h.sequence(0, ch, news)
-				}
+		h, wrong := v.huntOf(q), v.misjudges(ch)
+		for _, seen := range p.shownBy() {
+			if run := h.sequence(0, ch, wrong[seen].news); run != nil {
+				return run
 			}
 		}
-		switch {
-		case run != nil:
-		case q.property == 4 || q.property == 9:
-			if run = h.lasting(t, ch); run == nil {
-				run = h.lingering(t, ch)
+		for _, look := range p.attack.ofOne {
+			if run := look(h, t, ch); run != nil {
+				return run
 			}
-		case q.property == 6:
-			run = h.dipping(t, ch)
 		}
 	}
-	return run
+	return nil
 }
 
 // misjudges is what the graph of a channel says against its account, found once
 // for each setting.
-func (v *verification) misjudges(channel int) [len(titles)]misjudged {
+func (v *verification) misjudges(channel int) [model.MaxProperties]misjudged {
 	c := v.Model.Config.Channels[channel].Config
 	if found, known := v.judged[c]; known {
 		return found
 	}
-	var found [len(titles)]misjudged
+	var found [model.MaxProperties]misjudged
 	if t, err := v.ChannelTable(&c); err == nil {
 		found = misjudges(t, v.Options.MemoryLimit())
 	}
 	if says := misheard(monitor.Hear, &c); says != "" {
-		found[4] = misjudged{says: says}
+		found[model.PropertyResponse] = misjudged{says: says}
 	}
 	if says := misstamped(monitor.Step, &c); says != "" {
-		found[4] = misjudged{says: says}
+		found[model.PropertyResponse] = misjudged{says: says}
 	}
 	v.judged[c] = found
 	return found
 }
 
 // misjudged lets a result say how a needed channel breaks a property.
-func (v *verification) misjudged(output, property int, r *Result) *Result {
+func (v *verification) misjudged(output int, property model.Property, r *Result) *Result {
 	channels := v.Model.Needed(output)
 	for _, vessel := range v.Model.Config.VesselsOf(output) {
 		for _, ch := range v.Model.ChannelsOf(output, vessel) {
@@ -210,7 +201,7 @@ func (h *hunt) sequence(from uint64, ch int, news []monitor.Class) *runs.Run {
 
 // together is a channel with the rest of its smallest cut set.
 func (h *hunt) together(ch int) []int {
-	if h.quarry.property == 1 {
+	if p := h.v.property(h.quarry.property); p != nil && p.attack.alone {
 		return []int{ch}
 	}
 	return smallestWith(h.w.cuts, ch)

@@ -33,9 +33,9 @@ type witness struct {
 	start    []interlock.Truth
 	truly    []interlock.Truth // keep, without any bypass
 	fresh    []bool
-	longest  []model.Scans       // by channel: bad scans in a row, saturating above any patience
-	prior    *interlock.State    // the scan before
-	told     [len(titles)]breach // of the present scan, by property
+	longest  []model.Scans               // by channel: bad scans in a row, saturating above any patience
+	prior    *interlock.State            // the scan before
+	told     [model.MaxProperties]breach // of the present scan, by property
 }
 
 // breach is a broken property in words, and as an expectation of that scan that
@@ -44,7 +44,7 @@ type breach struct{ says, expect string }
 
 // none is what is told where nothing was broken.
 func (w *witness) none() {
-	w.told = [len(titles)]breach{}
+	w.told = [model.MaxProperties]breach{}
 }
 
 // sight is what a witness remembers from scan to scan; all zero at power-up.
@@ -152,7 +152,7 @@ func (s *sight) forget() {
 }
 
 // see follows one scan: prior is the state before it, d has just turned.
-func (w *witness) see(s *sight, d *runs.Driver) (bad table.Mask) {
+func (w *witness) see(s *sight, d *runs.Driver) (bad model.PropertySet) {
 	w.seeInputs(s, d)
 	w.seeChannels(d)
 	bad |= w.seeBonds(s, d)
@@ -164,16 +164,16 @@ func (w *witness) see(s *sight, d *runs.Driver) (bad table.Mask) {
 	return bad | w.seeKick(d)
 }
 
-func (w *witness) broken(property int, format string, args ...any) table.Mask {
+func (w *witness) broken(property model.Property, format string, args ...any) model.PropertySet {
 	w.told[property] = breach{says: fmt.Sprintf(format, args...)}
-	return table.Bit(property)
+	return property.Bit()
 }
 
 // must turns what was broken into the words of a scenario: what is said here was
 // to be expected of the scan.
-func (w *witness) must(bad table.Mask, expect string, args ...any) table.Mask {
+func (w *witness) must(bad model.PropertySet, expect string, args ...any) model.PropertySet {
 	for property := range w.told {
-		if bad == table.Bit(property) {
+		if bad == model.Property(property).Bit() {
 			w.told[property].expect = fmt.Sprintf(expect, args...)
 		}
 	}
@@ -237,7 +237,7 @@ func (w *witness) seeChannels(d *runs.Driver) {
 
 // seeBonds: how every needed channel came to be bonded, and how long it lasts
 // while it reads bad.
-func (w *witness) seeBonds(s *sight, d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeBonds(s *sight, d *runs.Driver) (bad model.PropertySet) {
 	for _, ch := range w.followed {
 		c, b, news := &w.config.Channels[ch].Config, &s.bonds[ch], d.Shown[ch]
 		was, is := w.prior.Channels[ch].Phase, d.State.Channels[ch].Phase
@@ -258,7 +258,7 @@ func (w *witness) seeBonds(s *sight, d *runs.Driver) (bad table.Mask) {
 }
 
 // seeBypasses: begins with a fresh 1 after a valid 0, and ends by its time.
-func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad model.PropertySet) {
 	for i := range w.config.Bypasses {
 		b := &w.config.Bypasses[i]
 		key := s.keys[i]
@@ -274,10 +274,10 @@ func (w *witness) seeBypasses(s *sight, d *runs.Driver) (bad table.Mask) {
 		}
 		name := w.v.Model.Names.Bypasses[i]
 		if began && !(s.level(b.Input) == interlock.True && w.fresh[b.Input-1] && key.Low && key.Gap > b.Gap) {
-			bad |= w.must(w.broken(11, "%s begins without a new press of its key after its gap", name), "never: %s is active", name)
+			bad |= w.must(w.broken(model.PropertyBypass, "%s begins without a new press of its key after its gap", name), "never: %s is active", name)
 		}
 		if s.bypass[i] > b.For {
-			bad |= w.must(w.broken(11, "%s is on in its %s scan, must end after %d", name, nth(s.bypass[i]), b.For), "never: %s is active", name)
+			bad |= w.must(w.broken(model.PropertyBypass, "%s is on in its %s scan, must end after %d", name, nth(s.bypass[i]), b.For), "never: %s is active", name)
 		}
 	}
 	return bad
@@ -291,7 +291,7 @@ func (w *witness) switches(s *sight, output int) table.Ends {
 
 // seeStreams counts for how long the flow of each stream is confirmed to have
 // stopped, with the commands of the scan before.
-func (w *witness) seeStreams(s *sight, d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeStreams(s *sight, d *runs.Driver) (bad model.PropertySet) {
 	for _, i := range w.streams {
 		st := &w.config.Streams[i]
 		if stopped, _ := flowOf(w.config, i, s.level, w.prior.Outputs); !stopped {
@@ -301,7 +301,7 @@ func (w *witness) seeStreams(s *sight, d *runs.Driver) (bad table.Mask) {
 		}
 		if s.stopped[i] <= st.RunDown && d.State.Streams[i].Still(st) {
 			name := w.v.Model.Names.Streams[i]
-			bad |= w.must(w.broken(8, "%s counts as ended after %d scans of confirmed stop, must run down for more than %d", name, s.stopped[i], st.RunDown), "never: %s is still", name)
+			bad |= w.must(w.broken(model.PropertyWait, "%s counts as ended after %d scans of confirmed stop, must run down for more than %d", name, s.stopped[i], st.RunDown), "never: %s is still", name)
 		}
 	}
 	return bad
@@ -330,7 +330,7 @@ func flowOf(c *interlock.Config, stream int, level func(interlock.Ref) interlock
 
 // seeVessels says whether any vessel that the output charges owes a wait, and
 // what is told of them wrongly.
-func (w *witness) seeVessels(s *sight, d *runs.Driver) (owed bool, bad table.Mask) {
+func (w *witness) seeVessels(s *sight, d *runs.Driver) (owed bool, bad model.PropertySet) {
 	for n, vessel := range w.vessels {
 		c := &w.config.Vessels[vessel]
 		in := interlock.VesselScan{Still: true, Bonded: model.Evaluate(c.BondedBy, func(cause int) interlock.Truth { return w.truly[cause] })}
@@ -378,19 +378,19 @@ func (v vesselSight) see(c *interlock.Vessel, in interlock.VesselScan, acknowled
 
 // forgotten: a vessel that may be charged counts as clear, or one that is clear as
 // charged; or an early reconnection that nobody has acknowledged does not stand.
-func (w *witness) forgotten(vessel int, is vesselSight, d *runs.Driver) (bad table.Mask) {
+func (w *witness) forgotten(vessel int, is vesselSight, d *runs.Driver) (bad model.PropertySet) {
 	name, memory := w.v.Model.Names.Vessels[vessel], &d.State.Vessels[vessel]
 	if memory.Clear && !is.paid && w.bypassed(vessel, d) {
-		bad |= w.must(w.broken(11, "%s counts as earthed under a bypass", name), "never: %s is clear", name)
+		bad |= w.must(w.broken(model.PropertyBypass, "%s counts as earthed under a bypass", name), "never: %s is clear", name)
 	}
 	if memory.Clear && !is.paid {
-		bad |= w.must(w.broken(8, "%s counts as clear and may be charged: still for %d scans since, must be more than %d", name, is.still, w.config.Vessels[vessel].Wait), "never: %s is clear", name)
+		bad |= w.must(w.broken(model.PropertyWait, "%s counts as clear and may be charged: still for %d scans since, must be more than %d", name, is.still, w.config.Vessels[vessel].Wait), "never: %s is clear", name)
 	}
 	if !memory.Clear && is.paid {
-		bad |= w.must(w.broken(8, "%s counts as charged, and since it was clear nothing was seen to charge it", name), "always: %s is clear", name)
+		bad |= w.must(w.broken(model.PropertyWait, "%s counts as charged, and since it was clear nothing was seen to charge it", name), "always: %s is clear", name)
 	}
 	if is.early && !memory.Early {
-		bad |= w.must(w.broken(8, "%s has reconnected early and it is forgotten", name), "always: %s is reconnected early", name)
+		bad |= w.must(w.broken(model.PropertyWait, "%s has reconnected early and it is forgotten", name), "always: %s is reconnected early", name)
 	}
 	return bad
 }
@@ -408,14 +408,14 @@ func (w *witness) bypassed(vessel int, d *runs.Driver) bool {
 
 // toldOf compares what people are told of a vessel with what happened: that
 // somebody has acknowledged, and that the earth was taken off too soon.
-func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *runs.Driver) (bad table.Mask) {
+func (w *witness) toldOf(vessel int, was, is vesselSight, still, given bool, d *runs.Driver) (bad model.PropertySet) {
 	name, rest := w.v.Model.Names.Vessels[vessel], w.config.Vessels[vessel].Rest
 	if !given && wasTold(d, interlock.Acknowledged, vessel) {
-		bad |= w.must(w.broken(8, "an acknowledge for %s counts without one whole press begun while the early reconnection stood", name), "never: %s %s", interlock.Acknowledged, name)
+		bad |= w.must(w.broken(model.PropertyWait, "an acknowledge for %s counts without one whole press begun while the early reconnection stood", name), "never: %s %s", interlock.Acknowledged, name)
 	}
 	if was.held && !is.held && still && was.paid && is.rested <= rest != wasTold(d, interlock.ReleasedTooSoon, vessel) {
 		expect := map[bool]string{true: "always", false: "never"}[is.rested <= rest]
-		bad |= w.must(w.broken(8, "the earth of %s is taken off %d scans after the end of flow, must rest for more than %d, and people are told otherwise", name, is.rested, rest), expect+": %s %s", interlock.ReleasedTooSoon, name)
+		bad |= w.must(w.broken(model.PropertyWait, "the earth of %s is taken off %d scans after the end of flow, must rest for more than %d, and people are told otherwise", name, is.rested, rest), expect+": %s %s", interlock.ReleasedTooSoon, name)
 	}
 	return bad
 }
@@ -472,7 +472,7 @@ func (w *witness) levelOf(s *sight, ref interlock.Ref) uint8 {
 }
 
 // seeOutput lets the output's own properties judge the scan.
-func (w *witness) seeOutput(s *sight, d *runs.Driver, owed bool) (bad table.Mask) {
+func (w *witness) seeOutput(s *sight, d *runs.Driver, owed bool) (bad model.PropertySet) {
 	l, called := w.letter(s, d, owed)
 	before, after := w.prior.Outputs[w.output].OutputControl, d.State.Outputs[w.output].OutputControl
 	if l.Perm == interlock.True && before.Mode != interlock.Enabled {
@@ -482,42 +482,42 @@ func (w *witness) seeOutput(s *sight, d *runs.Driver, owed bool) (bad table.Mask
 	}
 	v := w.shape.Judge(&before, s.watch, &l, &after, wasTold(d, interlock.ResetGiven, w.output))
 	s.watch = v.Watch
-	if v.Bad&table.Bit(2) != 0 {
-		w.broken(2, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.Perm)
+	if v.Bad&model.PropertyWithhold.Bit() != 0 {
+		w.broken(model.PropertyWithhold, "%s runs on although its permissive is %s, or something withholds it", w.name(), l.Perm)
 	}
-	if v.Bad&table.Bit(3) != 0 || v.Enables && s.on <= w.shape.Config.OnDelay {
-		v.Bad |= w.broken(3, "%s is enabled with its permissive %s for %d of %d scans", w.name(), l.Perm, s.on, w.shape.Config.OnDelay.Next())
+	if v.Bad&model.PropertyStart.Bit() != 0 || v.Enables && s.on <= w.shape.Config.OnDelay {
+		v.Bad |= w.broken(model.PropertyStart, "%s is enabled with its permissive %s for %d of %d scans", w.name(), l.Perm, s.on, w.shape.Config.OnDelay.Next())
 	}
-	if v.Bad&table.Bit(7) != 0 {
-		w.broken(7, "%s is enabled without one whole deliberate press of its reset", w.name())
+	if v.Bad&model.PropertyReset.Bit() != 0 {
+		w.broken(model.PropertyReset, "%s is enabled without one whole deliberate press of its reset", w.name())
 	}
-	if v.Bad&table.Bit(10) != 0 {
-		w.broken(10, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
+	if v.Bad&model.PropertyUnconfirmed.Bit() != 0 {
+		w.broken(model.PropertyUnconfirmed, "%s: what its actuator failed to report is forgotten, or not asked for", w.name())
 		switch {
 		case after.Mode != interlock.Enabled:
-			w.must(table.Bit(10), "always: %s is unconfirmed", w.name())
+			w.must(model.PropertyUnconfirmed.Bit(), "always: %s is unconfirmed", w.name())
 		case after.Unconfirmed != 0:
-			w.must(table.Bit(10), "never: [%s is enabled, %s is unconfirmed]", w.name(), w.name())
+			w.must(model.PropertyUnconfirmed.Bit(), "never: [%s is enabled, %s is unconfirmed]", w.name(), w.name())
 		}
 	}
 	for i := range w.config.Bypasses {
-		if b := &w.config.Bypasses[i]; v.Bad&(table.Bit(2)|table.Bit(3)) != 0 && d.State.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
-			v.Bad |= w.broken(11, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.Model.Names.Bypasses[i], w.v.Model.Cause(b.Channel), d.State.Channels[b.Channel].Phase)
+		if b := &w.config.Bypasses[i]; v.Bad&(model.PropertyWithhold.Bit()|model.PropertyStart.Bit()) != 0 && d.State.Bypasses[i].Active != 0 && slices.Contains(w.needed, b.Channel) {
+			v.Bad |= w.broken(model.PropertyBypass, "%s runs under %s, which does not cover %s that is %s", w.name(), w.v.Model.Names.Bypasses[i], w.v.Model.Cause(b.Channel), d.State.Channels[b.Channel].Phase)
 		}
 	}
 	if after.Mode == interlock.Enabled && l.Perm == interlock.Unknown {
-		v.Bad |= w.broken(9, "%s runs although its permissive is unknown", w.name())
+		v.Bad |= w.broken(model.PropertyUnknown, "%s runs although its permissive is unknown", w.name())
 	}
 	if v.Enables && owed {
-		v.Bad |= w.broken(8, "%s is enabled while a vessel that it charges may be charged", w.name())
+		v.Bad |= w.broken(model.PropertyWait, "%s is enabled while a vessel that it charges may be charged", w.name())
 	}
 	if called && after.Mode == interlock.Enabled {
-		v.Bad |= w.broken(10, "%s runs although it is called as a backup", w.name())
+		v.Bad |= w.broken(model.PropertyUnconfirmed, "%s runs although it is called as a backup", w.name())
 	}
 	if o := &w.config.Outputs[w.output]; table.MayBeOpen(after.Unconfirmed) || o.AtOnce && after.Mode == interlock.Tripped {
 		for _, i := range o.Backup {
 			if backup := w.v.Model.Names.Outputs[i]; d.State.Outputs[i].Mode == interlock.Enabled {
-				v.Bad |= w.must(w.broken(10, "%s runs on although %s calls it as its backup", backup, w.name()), "never: %s is enabled", backup)
+				v.Bad |= w.must(w.broken(model.PropertyUnconfirmed, "%s runs on although %s calls it as its backup", backup, w.name()), "never: %s is enabled", backup)
 			}
 		}
 	}
@@ -530,7 +530,7 @@ func (w *witness) seeOutput(s *sight, d *runs.Driver, owed bool) (bad table.Mask
 
 // seeTravel: an actuator has its travel time for every command, from the scan of
 // the command, and no more.
-func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (bad table.Mask) {
+func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (bad model.PropertySet) {
 	o, e, runs := &w.config.Outputs[w.output], w.switches(s, w.output), before.Mode == interlock.Enabled
 	s.moving = min(s.moving.Next(), o.Travel.Next())
 	if !o.Confirmable() || runs && e.Away || !runs && e.Home {
@@ -538,9 +538,9 @@ func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (ba
 	}
 	switch added := after.Unconfirmed &^ before.Unconfirmed; {
 	case added != 0 && s.moving <= o.Travel:
-		bad = w.must(w.broken(10, "%s is unconfirmed after %d scans, has %d to travel", w.name(), s.moving, o.Travel), "never: %s is unconfirmed", w.name())
+		bad = w.must(w.broken(model.PropertyUnconfirmed, "%s is unconfirmed after %d scans, has %d to travel", w.name(), s.moving, o.Travel), "never: %s is unconfirmed", w.name())
 	case s.moving > o.Travel && after.Unconfirmed == 0:
-		bad = w.must(w.broken(10, "%s is not unconfirmed after %d scans, has %d to travel", w.name(), s.moving, o.Travel), "always: %s is unconfirmed", w.name())
+		bad = w.must(w.broken(model.PropertyUnconfirmed, "%s is not unconfirmed after %d scans, has %d to travel", w.name(), s.moving, o.Travel), "always: %s is unconfirmed", w.name())
 	}
 	if runs != (after.Mode == interlock.Enabled) {
 		s.moving = 0
@@ -551,7 +551,7 @@ func (w *witness) seeTravel(s *sight, before, after interlock.OutputControl) (ba
 // seeStop: an output that ran is withheld for a reason, and as what it must be: a
 // trip, unless a stop was asked for and nothing else, or its flow had ended and
 // no more than its permissive is not true.
-func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *runs.Driver) (bad model.PropertySet) {
 	o, mode := &w.config.Outputs[w.output], d.State.Outputs[w.output].Mode
 	streams := w.config.StreamsOf(w.output)
 	ended := len(streams) > 0
@@ -565,19 +565,19 @@ func (w *witness) seeStop(s *sight, perm interlock.Truth, called bool, d *runs.D
 	stop := o.Stop != 0 && s.level(o.Stop) != interlock.False
 	switch {
 	case !hard && !stop && perm == interlock.True:
-		property := 12
+		property := model.PropertyComplete
 		for i := range w.config.Bypasses {
 			if d.State.Bypasses[i].Active != 0 && slices.Contains(w.needed, w.config.Bypasses[i].Channel) {
-				property = 11
+				property = model.PropertyBypass
 			}
 		}
 		return w.must(w.broken(property, "%s is withheld although nothing asks for it", w.name()), "always: %s is enabled", w.name())
 	case !hard && (ended || stop && perm == interlock.True):
 		if mode != interlock.KeptOut {
-			return w.must(w.broken(13, "%s counts as tripped: its flow had ended, or it was only stopped", w.name()), "never: %s is tripped", w.name())
+			return w.must(w.broken(model.PropertyFirstOut, "%s counts as tripped: its flow had ended, or it was only stopped", w.name()), "never: %s is tripped", w.name())
 		}
 	case mode != interlock.Tripped:
-		return w.must(w.broken(13, "%s is tripped and counts as %s", w.name(), mode), "always: %s is tripped", w.name())
+		return w.must(w.broken(model.PropertyFirstOut, "%s is tripped and counts as %s", w.name(), mode), "always: %s is tripped", w.name())
 	}
 	return 0
 }
@@ -600,7 +600,7 @@ func (b *bondSight) repay(news monitor.Class, is monitor.Phase, poll model.Scans
 
 // seeResponse: bad for longer than its patience, and it runs; or tripped by a
 // single dip that must be forgiven.
-func (w *witness) seeResponse(s *sight, runs bool, d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeResponse(s *sight, runs bool, d *runs.Driver) (bad model.PropertySet) {
 	for _, set := range w.cuts {
 		late := runs
 		for _, cause := range set {
@@ -608,7 +608,7 @@ func (w *witness) seeResponse(s *sight, runs bool, d *runs.Driver) (bad table.Ma
 		}
 		if late && len(set) > 0 {
 			b := &s.bonds[set[0]]
-			bad |= w.broken(4, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.Model.Cause(set[0]))
+			bad |= w.broken(model.PropertyResponse, "%s runs in scan %d of bad readings (last %s) on %s", w.name(), b.bad, b.class, w.v.Model.Cause(set[0]))
 		}
 	}
 	if runs || w.prior.Outputs[w.output].Mode != interlock.Enabled || d.State.Outputs[w.output].Mode != interlock.Tripped {
@@ -621,7 +621,7 @@ func (w *witness) seeResponse(s *sight, runs bool, d *runs.Driver) (bad table.Ma
 			dip, class = b.bad, b.kind
 		}
 		if model.IsCut(w.config.Outputs[w.output].Permissive, ch) && dip > 0 && w.truly[ch] != interlock.True && dip <= dipsForgiven(&w.config.Channels[ch].Config, class) && w.alone(ch) {
-			bad |= w.must(w.broken(6, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.Model.Cause(ch)), "never: %s is tripped", w.name())
+			bad |= w.must(w.broken(model.PropertyPatience, "%s is tripped by %d scans of %s on %s, that many must be forgiven", w.name(), dip, class, w.v.Model.Cause(ch)), "never: %s is tripped", w.name())
 		}
 	}
 	return bad
@@ -655,7 +655,7 @@ func (w *witness) alone(ch int) bool {
 }
 
 // seeTrip: first-out names what was not as it must be, all of it, and stands.
-func (w *witness) seeTrip(s *sight, d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeTrip(s *sight, d *runs.Driver) (bad model.PropertySet) {
 	o := &d.State.Outputs[w.output]
 	was, named := s.tripped, s.named
 	s.tripped, s.named = o.Mode == interlock.Tripped, o.Trip.FirstOut
@@ -666,10 +666,10 @@ func (w *witness) seeTrip(s *sight, d *runs.Driver) (bad table.Mask) {
 		for i := range named { // a scenario tells both together
 			named[i] |= o.Trip.Alongside[i]
 		}
-		bad = w.must(w.broken(13, "the first-out of %s changes while its trip stands", w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(named))
+		bad = w.must(w.broken(model.PropertyFirstOut, "the first-out of %s changes while its trip stands", w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(named))
 	case was:
 	case model.Evaluate(perm, func(c int) interlock.Truth { return w.keep[c] }) != interlock.True && s.named.Len() == 0:
-		bad = w.must(w.broken(13, "the permissive of %s tripped it and nothing is named", w.name()), "never: %s is tripped", w.name())
+		bad = w.must(w.broken(model.PropertyFirstOut, "the permissive of %s tripped it and nothing is named", w.name()), "never: %s is tripped", w.name())
 	default:
 		bad = w.wronglyNamed(perm, s.named)
 	}
@@ -677,7 +677,7 @@ func (w *witness) seeTrip(s *sight, d *runs.Driver) (bad table.Mask) {
 }
 
 // wronglyNamed looks for a cause in the first-out that was as it must be.
-func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseSet) (bad table.Mask) {
+func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseSet) (bad model.PropertySet) {
 	var guilty interlock.CauseSet
 	wrong := ""
 	named.Each(func(c int) {
@@ -690,7 +690,7 @@ func (w *witness) wronglyNamed(perm interlock.Permissive, named interlock.CauseS
 	if wrong == "" {
 		return 0
 	}
-	return w.must(w.broken(13, "%s is named as first-out of %s and was as it must be", wrong, w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(guilty))
+	return w.must(w.broken(model.PropertyFirstOut, "%s is named as first-out of %s and was as it must be", wrong, w.name()), "first-out of: %s, is: [%s]", w.name(), w.causes(guilty))
 }
 
 // causes lists a set by names.
@@ -702,17 +702,17 @@ func (w *witness) causes(set interlock.CauseSet) string {
 
 // seeKick: the watchdog is kicked in every scan that was not overrun and in no
 // other, the coil is what the output says, and at power-up nothing runs.
-func (w *witness) seeKick(d *runs.Driver) (bad table.Mask) {
+func (w *witness) seeKick(d *runs.Driver) (bad model.PropertySet) {
 	on := d.State.Outputs[w.output].Mode == interlock.Enabled
 	switch {
 	case d.Decision.Kick == d.In.Overrun:
-		return w.must(w.broken(14, "overrun %v, kick %v", d.In.Overrun, d.Decision.Kick), "%s: watchdog is kicked", map[bool]string{true: "never", false: "always"}[d.In.Overrun])
+		return w.must(w.broken(model.PropertyKick, "overrun %v, kick %v", d.In.Overrun, d.Decision.Kick), "%s: watchdog is kicked", map[bool]string{true: "never", false: "always"}[d.In.Overrun])
 	case d.Decision.Coils.Energised(w.output) != on:
-		return w.must(w.broken(14, "the coil of %s is not what its memory says", w.name()), "%s: %s is energised", map[bool]string{true: "always", false: "never"}[on], w.name())
+		return w.must(w.broken(model.PropertyKick, "the coil of %s is not what its memory says", w.name()), "%s: %s is energised", map[bool]string{true: "always", false: "never"}[on], w.name())
 	case on && d.In.Overrun:
-		return w.broken(14, "%s runs through an overrun scan", w.name())
+		return w.broken(model.PropertyKick, "%s runs through an overrun scan", w.name())
 	case on && !w.prior.Running:
-		return w.broken(14, "%s runs in the first scan since power-up", w.name())
+		return w.broken(model.PropertyKick, "%s runs in the first scan since power-up", w.name())
 	}
 	return 0
 }

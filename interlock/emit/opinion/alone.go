@@ -2,7 +2,6 @@ package opinion
 
 import (
 	"fmt"
-	"maps"
 	"regexp"
 	"slices"
 	"strconv"
@@ -62,51 +61,51 @@ func (b Bound) String() string {
 }
 
 // alone is how each property of a channel alone is stated.
-var alone = map[int]struct {
+var alone = map[model.Property]struct {
 	state func(*Source, *verify.Alone, *Bound) error
 	// says is what the model demands of the bound, for its head.
 	says string
 }{
-	4: {(*Source).response, `After BOUND scans that were all bad, of any mixture, or (MIXED 0) of the class
+	model.PropertyResponse: {(*Source).response, `After BOUND scans that were all bad, of any mixture, or (MIXED 0) of the class
 ONLY, it is no longer fit to keep, whatever came before.`},
-	5: {(*Source).chatter, `For every W: W scans in a row, with a fresh reading in each, end it if the bad
+	model.PropertyChatter: {(*Source).chatter, `For every W: W scans in a row, with a fresh reading in each, end it if the bad
 ones, times SHARE_OF, are LIMIT above SHARE_BAD * W. LIMIT is more than two whole
 stays in doubtful weigh, so that a burst does not come to it, and a share that is
 tolerated for ever does.`},
-	6: {(*Source).dips, `Dips of one class each, no longer than FORGIVEN_ that class, with SPACED good
+	model.PropertyPatience: {(*Source).dips, `Dips of one class each, no longer than FORGIVEN_ that class, with SPACED good
 readings before each, never make it unfit to keep.`},
-	9: {(*Source).unknown, `Two of the same channel, fit to keep: where one reads good, the other may hear
+	model.PropertyUnknown: {(*Source).unknown, `Two of the same channel, fit to keep: where one reads good, the other may hear
 nothing, or an invalid reading. While fit to keep, the other is never fit where
 the one is not, nor bonded. That a gap delays a loss by no more than stale-after
 is the bound of 4 for any mixture against that of each class.`},
-	15: {(*Source).recovery, `From every state, BOUND good readings in a row lead to bonded.`},
+	model.PropertyRecovery: {(*Source).recovery, `From every state, BOUND good readings in a row lead to bonded.`},
 }
 
 // AloneStates lists the properties that are stated of a channel alone.
-func AloneStates() string { return listed(slices.Sorted(maps.Keys(alone))) }
+func AloneStates() string { return listed(stated(aChannel)) }
 
 // RestateAlone makes the source of one channel, every counter at its exact value,
 // with one property beside it. The bound is what our search says, unless another
 // one is given.
-func RestateAlone(a *verify.Alone, property int, bound *Bound) (*Source, error) {
+func RestateAlone(a *verify.Alone, property model.Property, bound *Bound) (*Source, error) {
 	how, ok := alone[property]
 	if !ok {
-		return nil, fmt.Errorf("property %d is not judged by the model of a channel alone; write one of %s", property, AloneStates())
+		return nil, fmt.Errorf("property %s is not judged by the model of a channel alone; write one of %s", property, AloneStates())
 	}
-	s := &Source{Title: fmt.Sprintf("channel %s alone, every counter at its exact value", a.Channel), kind: "channel", says: how.says,
-		counters: map[string]counter{}, judged: []int{property}}
+	s := &Source{Title: fmt.Sprintf("channel %s alone, every counter at its exact value", a.Channel), kind: aChannel, says: how.says,
+		counters: map[string]counter{}, judged: []model.Property{property}}
 	s.memoryOf(&a.Config)
 	s.counters["stay"] = counter{top: uint64(a.Config.LongestStay), exact: true}
 	s.keep(uint64(a.Config.LongestStay), "stay")
 	if err := how.state(s, a, bound); err != nil {
-		return nil, fmt.Errorf("property %d of channel %s: %w", property, a.Channel, err)
+		return nil, fmt.Errorf("property %s of channel %s: %w", property, a.Channel, err)
 	}
 	s.body = append(s.body, "judge")
 	s.findScratch()
 	return s, nil
 }
 
-func listed(numbers []int) string { return strings.Trim(fmt.Sprint(numbers), "[]") }
+func listed(numbers []model.Property) string { return strings.Trim(fmt.Sprint(numbers), "[]") }
 
 // scans is a bound in scans that was asked for, or else the one that was found.
 func scans(asked *Bound, found model.Scans, classes bool) (Bound, error) {

@@ -233,7 +233,7 @@ func aloneOf(t testing.TB, change func(*monitor.Config)) *verify.Alone {
 
 // asked is a model of a channel alone, and what must come of it.
 type asked struct {
-	property int
+	property model.Property
 	bound    string // "" is what our search says
 	bad, met bool
 }
@@ -293,12 +293,12 @@ func restated(t testing.TB, a *verify.Alone, scan scanner, q asked) (*Source, co
 func agree(t testing.TB, s *Source, mine counted, q asked) {
 	t.Helper()
 	require.Equal(t, []bool{q.bad, q.met}, []bool{mine.bad, mine.met}, "ours")
-	var violated, met []int
+	var violated, met []model.Property
 	if q.bad {
-		violated = []int{q.property}
+		violated = []model.Property{q.property}
 	}
 	if q.met {
-		met = []int{q.property}
+		met = []model.Property{q.property}
 	}
 	spin, rumur := ask(t, s, mine.states)
 	t.Logf("%d %q: ours %d states; SPIN %v, rumur %v (built in %v, %v)", q.property, q.bound, mine.states, spin.Searched, rumur.Searched, spin.Built, rumur.Built)
@@ -446,7 +446,7 @@ func TestPatternOfAShare(t *testing.T) {
 // printed rules, with the numbers of the channel without them.
 var aloneMutants = []struct {
 	name     string
-	property int
+	property model.Property
 	step     func(scan scanner, s monitor.Control, news monitor.Class) monitor.Control
 	from, to string
 }{

@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -17,11 +18,11 @@ func RestateBypass(name string, b *interlock.Bypass, key *interlock.Input, bound
 	if lasts.Of > 0 || lasts.Class != monitor.Good || lasts.Scans == 0 || lasts.Scans > most {
 		return nil, fmt.Errorf("property 11 of bypass %s: a bound of %q is no number of scans up to %d; write one, such as --bound %d", name, lasts, most, b.For)
 	}
-	s := &Source{Title: fmt.Sprintf("bypass %s alone, every counter at its exact value", name), kind: "bypass", says: `On for exactly BOUND scans, no less and no more, whatever its key does; off at
+	s := &Source{Title: fmt.Sprintf("bypass %s alone, every counter at its exact value", name), kind: aBypass, says: `On for exactly BOUND scans, no less and no more, whatever its key does; off at
 power-up; it begins with a fresh 1 after a valid 0, and after more than GAP scans
 at 0 since its end. What it covers is in the models of an output, where it comes
 and goes freely; there a vessel's bond and wait are without it (2, 3, 8).`,
-		counters: map[string]counter{}, judged: []int{11}}
+		counters: map[string]counter{}, judged: []model.Property{model.PropertyBypass}}
 	s.number("UNKNOWN AT_0 AT_1")
 	s.number("NOTHING FAULTY COMES_0 COMES_1")
 	s.constant("STALE_AFTER", uint64(key.StaleAfter))

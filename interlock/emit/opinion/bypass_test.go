@@ -7,6 +7,7 @@ import (
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 )
 
 // keyed is a bypass, its key, and what property 11 remembers of them.
@@ -92,8 +93,8 @@ func TestPlantedMistakesInABypassAreFound(t *testing.T) {
 			require.NoError(t, err)
 			s.plant(t, m[0], m[1])
 			spin, rumur := ask(t, s, 10_000)
-			assert.Equal(t, []int{11}, spin.Violated, "SPIN")
-			assert.Equal(t, []int{11}, rumur.Violated, "rumur")
+			assert.Equal(t, []model.Property{11}, spin.Violated, "SPIN")
+			assert.Equal(t, []model.Property{11}, rumur.Violated, "rumur")
 		})
 	}
 }

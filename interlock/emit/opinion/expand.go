@@ -21,7 +21,7 @@ func (s *Source) expanded() []string {
 			more = pick(fields[1], s.left[fields[2]], fields[3], fields[5])
 		case "judge":
 			for _, n := range s.judged {
-				more = append(more, fmt.Sprintf("demand %d", n))
+				more = append(more, fmt.Sprintf("demand %s", n))
 			}
 		default:
 			more = []string{fields[0] + strings.TrimPrefix(strings.TrimLeft(line, " "), fields[0])}

@@ -42,7 +42,7 @@ type Source struct {
 	body      []string
 	counters  map[string]counter
 	left      map[string][][3]uint8
-	judged    []int
+	judged    []model.Property
 }
 
 type constant struct {
@@ -99,27 +99,21 @@ func (c counter) cellOf(v uint64) uint64 {
 	return cell
 }
 
-// judges lists the default properties that each kind of product judges.
-var judges = map[string][]int{"reset": {1, 2, 3, 7, 10}, "wait": {2, 3, 8}}
-
-// silent says why a property has nothing to say of a product whatever happens; ""
-// if it has. Demanded all the same, its cover would be an error to rumur.
-func silent(p *verify.Piece, property int) string {
-	switch {
-	case property == 1 && !p.Cut:
-		return "the channel alone does not stop the output"
-	case property == 7 && p.Out.Automatic:
-		return "the output starts by itself"
-	case property == 10 && !p.Confirmable():
-		return "no end switch confirms the output"
+// stated lists the properties that models of a kind state.
+func stated(kind string) (list []model.Property) {
+	for _, p := range verify.Properties() {
+		if p.Emitted.States(kind) {
+			list = append(list, p.Number)
+		}
 	}
-	return ""
+	return list
 }
 
-// Judged lists the properties that have something to say of a product.
-func Judged(p *verify.Piece) (list []int) {
-	for _, n := range judges[p.Kind] {
-		if silent(p, n) == "" {
+// Judged lists the properties that have something to say of a product. Of the others
+// a cover would be demanded that is never hit, an error to rumur.
+func Judged(p *verify.Piece) (list []model.Property) {
+	for _, n := range stated(p.Kind) {
+		if p.Silent(n) == "" {
 			list = append(list, n)
 		}
 	}
@@ -127,34 +121,50 @@ func Judged(p *verify.Piece) (list []int) {
 }
 
 // wanted checks the properties that were asked for. Without any it is what our
-// own search of the product judges: all but 1, whose own count of the readings
+// own search of the product judges: all but what has a memory of its own, which
 // would make more states than that search has.
-func wanted(p *verify.Piece, properties []int) ([]int, error) {
+func wanted(p *verify.Piece, properties []model.Property) ([]model.Property, error) {
+	judged := Judged(p)
 	if len(properties) == 0 {
-		return slices.DeleteFunc(Judged(p), func(n int) bool { return n == 1 }), nil
+		return slices.DeleteFunc(judged, func(n model.Property) bool { return entry(n).Emitted.Asked != "" }), nil
 	}
 	for _, n := range properties {
-		instead := listed(Judged(p))
-		if _, is := alone[n]; is {
-			return nil, fmt.Errorf("property %d is judged by the model of a channel alone; leave --output out, or write some of %s", n, instead)
-		}
-		if n == 11 {
-			return nil, fmt.Errorf("property 11 is judged by the model of a bypass alone; write --bypass instead of --output, or some of %s", instead)
-		}
-		if !slices.Contains(judges[p.Kind], n) {
-			return nil, fmt.Errorf("property %d is not judged by the model of kind %s; write some of %s", n, p.Kind, instead)
-		}
-		if why := silent(p, n); why != "" {
-			return nil, fmt.Errorf("property %d has nothing to say here, %s; write some of %s", n, why, instead)
+		instead, emitted := listed(judged), entry(n).Emitted
+		switch why := p.Silent(n); {
+		case emitted.States(p.Kind) && why != "":
+			return nil, fmt.Errorf("property %s has nothing to say here, %s; write some of %s", n, why, instead)
+		case emitted.States(p.Kind):
+		case emitted.States(aChannel):
+			return nil, fmt.Errorf("property %s is judged by the model of a channel alone; leave --output out, or write some of %s", n, instead)
+		case emitted.States(aBypass):
+			return nil, fmt.Errorf("property %s is judged by the model of a bypass alone; write --bypass instead of --output, or some of %s", n, instead)
+		default:
+			return nil, fmt.Errorf("property %s is not judged by the model of kind %s; write some of %s", n, p.Kind, instead)
 		}
 	}
 	return properties, nil
 }
 
+// entry is what is to be known of a property.
+func entry(number model.Property) verify.Property {
+	for _, p := range verify.Properties() {
+		if p.Number == number {
+			return p
+		}
+	}
+	return verify.Property{Number: number}
+}
+
+// The kinds of models of a part alone.
+const (
+	aChannel = string(verify.InChannel)
+	aBypass  = string(verify.InBypass)
+)
+
 // Restate makes the source of a product. Of the properties named it will demand
 // that none is violated; without any, of all that our own search judges.
-func Restate(p *verify.Piece, properties ...int) (*Source, error) {
-	if len(judges[p.Kind]) == 0 {
+func Restate(p *verify.Piece, properties ...model.Property) (*Source, error) {
+	if len(stated(p.Kind)) == 0 {
 		return nil, fmt.Errorf("a product of kind %s is not restated; only reset and wait are", p.Kind)
 	}
 	properties, err := wanted(p, properties)

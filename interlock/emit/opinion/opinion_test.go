@@ -229,7 +229,7 @@ func askSpin(ctx context.Context, t testing.TB, s *Source, states uint64, define
 // said lists what our search says: the properties that are violated, and those
 // that had something to say. Property 1, which our engine reads off the channel's
 // own graph, has something to say wherever 3 has, and the channel alone decides.
-func said(p *search.Product, s *Source) (violated, met []int) {
+func said(p *search.Product, s *Source) (violated, met []model.Property) {
 	for _, n := range s.judged {
 		if n == 1 && p.Hit>>3&1 == 1 && s.valueOf("CUT") == 1 {
 			met = append(met, 1)
@@ -245,7 +245,7 @@ func said(p *search.Product, s *Source) (violated, met []int) {
 }
 
 // compare demands that three programs say the same of one product.
-func compare(t *testing.T, p *verify.Piece) (met []int) {
+func compare(t *testing.T, p *verify.Piece) (met []model.Property) {
 	t.Helper()
 	ours, err := p.Search()
 	require.NoError(t, err)
@@ -312,7 +312,7 @@ func TestThreeOpinionsOfAWait(t *testing.T) {
 // mutants are mistakes planted twice: in the Go logic and in the printed rules.
 var mutants = []struct {
 	name     string
-	property int
+	property model.Property
 	output   func(*interlock.Output, interlock.OutputControl, interlock.OutputScan) (interlock.OutputControl, interlock.OutputTold)
 	from, to string
 }{
@@ -402,8 +402,8 @@ func TestPeersJudgePropertyOne(t *testing.T) {
 			require.Equal(t, 1, strings.Count(text, m.from), "the rule to be mutated")
 			s.body = lines(strings.Replace(text, m.from, m.to, 1))
 			spin, rumur := ask(t, s, 100_000)
-			assert.Equal(t, []int{1}, spin.Violated, "SPIN")
-			assert.Equal(t, []int{1}, rumur.Violated, "rumur")
+			assert.Equal(t, []model.Property{1}, spin.Violated, "SPIN")
+			assert.Equal(t, []model.Property{1}, rumur.Violated, "rumur")
 		})
 	}
 }
@@ -433,7 +433,7 @@ func TestPlantedMistakesAreFoundByAll(t *testing.T) {
 
 // foundByAll plants a mistake in the printed rules as well, and demands that
 // each program finds that the property is violated.
-func foundByAll(t *testing.T, p *verify.Piece, property int, from, to string) {
+func foundByAll(t *testing.T, p *verify.Piece, property model.Property, from, to string) {
 	t.Helper()
 	ours, err := p.Search()
 	require.NoError(t, err)
@@ -445,15 +445,15 @@ func foundByAll(t *testing.T, p *verify.Piece, property int, from, to string) {
 	s.body = lines(strings.Replace(text, from, to, 1))
 	spin, rumur := ask(t, s, ours.States())
 	assert.Equal(t, ours.States(), spin.States, "SPIN's states")
-	assert.Equal(t, []int{property}, spin.Violated, "SPIN")
-	assert.Equal(t, []int{property}, rumur.Violated, "rumur")
+	assert.Equal(t, []model.Property{property}, spin.Violated, "SPIN")
+	assert.Equal(t, []model.Property{property}, rumur.Violated, "rumur")
 }
 
 // What can have nothing to say is not demanded, and refused when asked for. The
 // model then has as many states as our own search, which counts no readings for
 // property 1.
 func TestOnlyWhatHasSomethingToSayIsDemanded(t *testing.T) {
-	demanded := func(change func(*interlock.Config)) (*verify.Piece, []int) {
+	demanded := func(change func(*interlock.Config)) (*verify.Piece, []model.Property) {
 		pieces, err := verify.Pieces(small(t, change), model.Options{})
 		require.NoError(t, err)
 		s, err := Restate(pieces[0])
@@ -461,16 +461,16 @@ func TestOnlyWhatHasSomethingToSayIsDemanded(t *testing.T) {
 		return pieces[0], s.judged
 	}
 	_, all := demanded(nil)
-	assert.Equal(t, []int{2, 3, 7, 10}, all)
+	assert.Equal(t, []model.Property{2, 3, 7, 10}, all)
 	unconfirmed, some := demanded(func(c *interlock.Config) { without(&c.Outputs[0]) })
-	assert.Equal(t, []int{2, 3, 7}, some)
+	assert.Equal(t, []model.Property{2, 3, 7}, some)
 	_, err := Restate(unconfirmed, 10)
 	assert.ErrorContains(t, err, "no end switch confirms the output; write some of 1 2 3 7")
 	automatic, some := demanded(func(c *interlock.Config) {
 		c.Outputs[0].Reset, c.Outputs[0].Automatic = 0, true
 		without(&c.Outputs[0])
 	})
-	assert.Equal(t, []int{2, 3}, some)
+	assert.Equal(t, []model.Property{2, 3}, some)
 	_, err = Restate(automatic, 7)
 	assert.ErrorContains(t, err, "starts by itself")
 	either, _ := demanded(func(c *interlock.Config) {

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
@@ -114,7 +115,7 @@ func (s *Source) buttons(p *verify.Piece) {
 	for _, part := range strings.Fields("latch press confirm button run judge judge_reset") {
 		s.add(part, 0)
 	}
-	if slices.Contains(s.judged, 1) {
+	if slices.Contains(s.judged, model.PropertyBoot) {
 		s.boot(p)
 	}
 }

@@ -11,6 +11,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"ohmgate/interlock/verify/model"
 )
 
 // Answer is what another checker says of a source.
@@ -18,8 +20,8 @@ type Answer struct {
 	Checker  string
 	States   uint64 // 0 where the search ended at its first violation
 	Steps    uint64
-	Violated []int // properties, in rising order
-	Met      []int // properties that had something to say somewhere
+	Violated []model.Property // properties, in rising order
+	Met      []model.Property // properties that had something to say somewhere
 	Complete bool
 	Searched time.Duration // the search alone, without generating and compiling it
 	Worked   time.Duration // of all cores
@@ -129,18 +131,12 @@ func numberBefore(text, word string) uint64 {
 }
 
 // properties lists the numbers that a pattern finds, each once.
-func properties(text, pattern string) []int {
-	var found [32]bool
+func properties(text, pattern string) []model.Property {
+	var found model.PropertySet
 	for _, match := range regexp.MustCompile(pattern).FindAllStringSubmatch(text, -1) {
-		if n, err := strconv.Atoi(match[1]); err == nil && n < len(found) {
-			found[n] = true
+		if n, err := model.ParseProperty(match[1]); err == nil {
+			found |= n.Bit()
 		}
 	}
-	var list []int
-	for n, is := range found {
-		if is {
-			list = append(list, n)
-		}
-	}
-	return list
+	return found.List()
 }

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"ohmgate/interlock/verify"
+	"ohmgate/interlock/verify/model"
 )
 
 const about = `One scan is one step. The state is what is declared below as kept from scan to
@@ -28,10 +29,43 @@ const caution = "Verdicts are about this model; none of them\nmeans \"safe\"."
 const itsNumber = `Unless another one was asked for, the number is the one that verify finds. It is
 exact if one scan less, or of dips one more, is violated.`
 
-// notStated says why the other default properties are not in a model.
-const notStated = `Not stated: 4, 5, 6, 9 and 15 count scans that a cell of a counter does not tell
-apart, and are in the model of a channel alone; 11 counts those of a bypass, and
-is in the model of one; 12 and 13 need all causes at once, 14 the caller.`
+// models are what people call each kind of model.
+var models = map[verify.Stating]string{
+	verify.InReset: "the model of the output without a vessel", verify.InWait: "the model of a vessel, with its charge memory",
+	verify.InChannel: "the model of a channel alone", verify.InBypass: "the model of a bypass alone",
+}
+
+// notStated says where the properties are that a model of an output does not state,
+// and why, one line for those of which the same is true.
+func notStated(kind string) string {
+	where, who := []string{}, map[string][]model.Property{}
+	for _, p := range verify.Properties() {
+		if p.Emitted.States(kind) {
+			continue
+		}
+		text := "in no model"
+		if len(p.Emitted.In) > 0 {
+			text = "in " + models[p.Emitted.In[0]]
+		}
+		if p.Emitted.Why != "" {
+			text += ":\n    " + p.Emitted.Why
+		}
+		if who[text] == nil {
+			where = append(where, text)
+		}
+		who[text] = append(who[text], p.Number)
+	}
+	text := "Not stated here:\n"
+	for _, at := range where {
+		text += "  " + listed(who[at]) + " " + at + "\n"
+	}
+	for _, n := range stated(kind) {
+		if asked := entry(n).Emitted.Asked; asked != "" {
+			text += fmt.Sprintf("Demanded only when asked for:\n  %s %s\n", n, asked)
+		}
+	}
+	return strings.TrimSuffix(text, "\n")
+}
 
 // head is the comment that every model begins with.
 func (s *Source) head() string {
@@ -41,17 +75,15 @@ func (s *Source) head() string {
 	}
 	text := s.Title + ".\n" + about + kind + caution + "\n\nDemanded, where it has anything to say:\n"
 	for _, n := range s.judged {
-		text += fmt.Sprintf("  %d %s\n", n, verify.TitleOf(n))
+		text += fmt.Sprintf("  %s %s\n", n, verify.TitleOf(n))
 	}
-	switch {
-	case s.kind == "channel":
+	switch s.kind {
+	case aChannel:
 		return text + s.says + "\n" + itsNumber
-	case s.kind == "bypass":
+	case aBypass:
 		return text + s.says
-	case s.kind == "wait":
-		return text + notStated + "\n1, 7 and 10 are in the model of the output without a vessel."
 	}
-	return text + notStated + "\n8 and the charge memory are in the model of a vessel. 1 is demanded when asked\nfor: it counts readings by itself, which makes more states than our search has."
+	return text + notStated(s.kind)
 }
 
 // Promela prints the source for SPIN: spin -a, then an exhaustive pan. Read its

@@ -5,6 +5,7 @@ import (
 	"runtime/debug"
 
 	"ohmgate/interlock/verdict"
+	"ohmgate/interlock/verify/model"
 )
 
 // Progress is told of scans, of nodes in the table and of the memory they take.
@@ -13,7 +14,7 @@ type Progress func(scans, nodes int, bytes uint64)
 // Wait searches the charge memory of a vessel beside the channels, in a search of its
 // own.
 func Wait(j *Problem, memory uint64, progress Progress) (said verdict.Verdict, states string, err error) {
-	return aside(j, memory, progress, func(e *Engine) (verdict.Verdict, error) { return e.Verdict(8) })
+	return aside(j, memory, progress, func(e *Engine) (verdict.Verdict, error) { return e.Verdict(model.PropertyWait) })
 }
 
 // aside runs a search that is judged in one way.

@@ -44,7 +44,7 @@ func lamp(b *testing.B, m *model.Model) (*Engine, int) {
 		if name != "rack_lamp" {
 			continue
 		}
-		j, err := Of(runs.NewBench(m, model.Options{}), i)
+		j, err := Of(runs.NewBench(m, model.Options{}), i, ofTheOutput)
 		if err != nil {
 			b.Fatal(err)
 		}
@@ -99,7 +99,7 @@ func growth(b *testing.B, m *model.Model, cars int) {
 	same := *m
 	same.Config = &c
 	began := time.Now()
-	j, err := Of(runs.NewBench(&same, model.Options{}), lamp)
+	j, err := Of(runs.NewBench(&same, model.Options{}), lamp, ofTheOutput)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -20,6 +20,7 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock"
+	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/table"
 	"ohmgate/monitor"
 )
@@ -36,7 +37,7 @@ type Engine struct {
 	guards              []rudd.Node   // over output now and channels next: each letter can be
 	keepTrue, startTrue rudd.Node     // over channels next: the permissive can be true at all
 	steps               []rudd.Node   // the output under each letter
-	bad, hit            map[int][]rudd.Node
+	bad, hit            map[model.Property][]rudd.Node
 	well                scan          // all inputs as they should be, no bypass
 	bare                []rudd.Node   // letters where no bypass stands in
 	back, forth         rudd.Replacer // next to now, now to next
@@ -83,7 +84,7 @@ type channel struct {
 
 // New builds the diagrams of the parts.
 func New(j *Problem, memory uint64) (e *Engine, err error) {
-	e = &Engine{joint: j, limit: memory, bad: map[int][]rudd.Node{}, hit: map[int][]rudd.Node{}, inputs: map[int][]int{}}
+	e = &Engine{joint: j, limit: memory, bad: map[model.Property][]rudd.Node{}, hit: map[model.Property][]rudd.Node{}, inputs: map[int][]int{}}
 	words := make([][]uint64, len(j.Channels))
 	e.output = e.place(j.Words)
 	if j.Timer != nil {
@@ -328,16 +329,13 @@ func (c *channel) settled(s *table.ChannelState) bool {
 	return !s.Phase.MayKeep() && s.Phase != monitor.Unreadable
 }
 
-// Properties are those that the search of an output with its channels judges.
-var Properties = []int{2, 3, 7, 10}
-
 func (e *Engine) outputSteps() {
 	runs := func(i int) bool { return e.joint.Running(e.joint.Words[i]) }
 	e.running, e.runs = e.some(&e.output, e.joint.Words, 0, runs), e.some(&e.output, e.joint.Words, 1, runs)
 	letters := e.joint.Letters()
 	e.steps = make([]rudd.Node, letters)
 	all := make([][]pattern, letters)
-	bad, hit := map[int][][]pattern{}, map[int][][]pattern{}
+	bad, hit := map[model.Property][][]pattern{}, map[model.Property][][]pattern{}
 	for _, n := range e.joint.Properties {
 		bad[n], hit[n] = make([][]pattern, letters), make([][]pattern, letters)
 	}
@@ -345,10 +343,10 @@ func (e *Engine) outputSteps() {
 		row := e.output.code.row(s.From, s.To)
 		all[s.Letter] = append(all[s.Letter], row)
 		for _, n := range e.joint.Properties {
-			if s.Bad>>n&1 == 1 {
+			if s.Bad.Has(n) {
 				bad[n][s.Letter] = append(bad[n][s.Letter], row)
 			}
-			if s.Hit>>n&1 == 1 {
+			if s.Hit.Has(n) {
 				hit[n][s.Letter] = append(hit[n][s.Letter], row)
 			}
 		}

@@ -57,10 +57,13 @@ func yard(t testing.TB, n int, text string, change func(*interlock.Config)) *mod
 	return m
 }
 
+// ofTheOutput are the properties that the steps of an output know of.
+var ofTheOutput = []model.Property{model.PropertyWithhold, model.PropertyStart, model.PropertyReset, model.PropertyUnconfirmed}
+
 // of is the first output of a site with its parts tabulated.
 func of(t testing.TB, m *model.Model, o model.Options) *Problem {
 	t.Helper()
-	j, err := Of(runs.NewBench(m, o), 0)
+	j, err := Of(runs.NewBench(m, o), 0, ofTheOutput)
 	require.NoError(t, err)
 	return j
 }
@@ -84,7 +87,7 @@ func one(t testing.TB, m *model.Model, o model.Options, property string) *verify
 
 func run(t testing.TB, m *model.Model, o model.Options, memory uint64) (*Engine, *Problem) {
 	t.Helper()
-	j, err := Of(runs.NewBench(m, o), 0)
+	j, err := Of(runs.NewBench(m, o), 0, ofTheOutput)
 	require.NoError(t, err)
 	e, err := New(j, memory)
 	require.NoError(t, err)
@@ -113,7 +116,7 @@ func TestOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 				require.NoError(t, err)
 				assert.Equal(t, fmt.Sprint(p.States()), e.States().String(), text)
 				assert.Equal(t, p.Levels, e.Scans, text)
-				for _, n := range Properties {
+				for _, n := range ofTheOutput {
 					verdict, err := e.Verdict(n)
 					require.NoError(t, err)
 					assert.Equal(t, verify.VerdictOf(p, n), verdict, "%s: property %d", text, n)
@@ -277,17 +280,17 @@ func TestVerdictsAgree(t *testing.T) {
 			e, _ := run(t, m, model.Options{Logic: logic}, 1<<30)
 			pieces, err := verify.Pieces(m, model.Options{Logic: logic})
 			require.NoError(t, err)
-			want := map[int]verdict.Verdict{}
+			want := map[model.Property]verdict.Verdict{}
 			for _, p := range pieces {
 				product, err := p.Search()
 				require.NoError(t, err)
-				for _, n := range Properties {
+				for _, n := range ofTheOutput {
 					if want[n] != verdict.Violated && want[n] != verdict.Shown || verify.VerdictOf(product, n) == verdict.Violated {
 						want[n] = verify.VerdictOf(product, n)
 					}
 				}
 			}
-			for _, n := range Properties {
+			for _, n := range ofTheOutput {
 				said, err := e.Verdict(n)
 				require.NoError(t, err)
 				assert.Equal(t, want[n], said, "%s, %s: property %d", name, text, n)

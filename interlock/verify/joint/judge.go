@@ -4,34 +4,32 @@ import (
 	"github.com/dalzilio/rudd"
 
 	"ohmgate/interlock/verdict"
+	"ohmgate/interlock/verify/model"
 )
 
 // Found is what the search met, for the verifier to judge.
 func (e *Engine) Found() (f *Found, err error) {
-	f = &Found{States: e.States().String(), Runs: map[int]Run{}}
+	f = &Found{States: e.States().String(), Runs: map[model.Property]Run{}}
 	for _, n := range e.joint.Properties {
-		if !e.joint.Judges(n) {
-			continue
-		}
 		said, err := e.Verdict(n)
 		if err != nil {
 			return nil, err
 		}
 		switch said {
 		case verdict.Violated:
-			f.Bad |= 1 << n
+			f.Bad |= n.Bit()
 			if f.Runs[n], err = e.Shortest(n); err != nil {
 				return nil, err
 			}
 		case verdict.Shown:
-			f.Hit |= 1 << n
+			f.Hit |= n.Bit()
 		}
 	}
 	return f, nil
 }
 
-// Verdict is what the joint search says of a default property: 2, 3, 7 or 10.
-func (e *Engine) Verdict(property int) (said verdict.Verdict, err error) {
+// Verdict is what the joint search says of a property that its steps know of.
+func (e *Engine) Verdict(property model.Property) (said verdict.Verdict, err error) {
 	said = verdict.NotShown
 	defer e.full("judging jointly", &err)
 	moved := e.reachedMoved()
@@ -67,7 +65,7 @@ func (e *Engine) reachedMoved() rudd.Node {
 
 // broken are the steps that break a property, by what the permissive says: over
 // the output now and next, and the channels next.
-func (e *Engine) broken(property int) []rudd.Node {
+func (e *Engine) broken(property model.Property) []rudd.Node {
 	list := make([]rudd.Node, len(e.steps))
 	wrong := e.wrong(property)
 	for v := range list {
@@ -79,25 +77,25 @@ func (e *Engine) broken(property int) []rudd.Node {
 // wrong is where a step of the output would break a property whatever its own
 // table says: it runs on although the permissive over all channels can not be
 // true, or although a channel that alone stops it is not fit.
-func (e *Engine) wrong(property int) rudd.Node {
+func (e *Engine) wrong(property model.Property) rudd.Node {
 	none := e.b.False()
 	switch property {
-	case 2:
+	case model.PropertyWithhold:
 		none = e.b.Not(e.keepTrue)
-	case 3:
+	case model.PropertyStart:
 		none = e.b.Not(e.startTrue)
 	default:
 		return none
 	}
 	for i := range e.channels {
-		if c := &e.channels[i]; c.Cut && property == 2 {
+		if c := &e.channels[i]; c.Cut && property == model.PropertyWithhold {
 			none = e.b.Or(none, e.b.Not(c.fit))
 		} else if c.Cut {
 			none = e.b.Or(none, e.b.Not(c.firm))
 		}
 	}
 	before := e.running
-	if property == 3 {
+	if property == model.PropertyStart {
 		before = e.b.Not(e.running)
 	}
 	return e.b.all(before, e.runs, none)

@@ -27,7 +27,7 @@ type Problem struct {
 	Timer *Timer
 
 	// Properties are those that the steps of the output know of.
-	Properties []int
+	Properties []model.Property
 	// Helpful is the value of each input of the permissive that lets it be true.
 	Helpful map[int]interlock.Truth
 
@@ -50,12 +50,13 @@ type Channel struct {
 	Table                *table.ChannelTable
 }
 
-// Of tabulates the parts of one output.
-func Of(v *runs.Bench, output int) (*Problem, error) {
+// Of tabulates the parts of one output, and looks for the properties that its steps
+// know of.
+func Of(v *runs.Bench, output int, properties []model.Property) (*Problem, error) {
 	m := v.Model
 	c := m.Config
 	out := &c.Outputs[output]
-	j := &Problem{Output: m.Names.Outputs[output], Permissive: out.Permissive, Properties: []int{2, 3, 7, 10},
+	j := &Problem{Output: m.Names.Outputs[output], Permissive: out.Permissive, Properties: properties,
 		Helpful: map[int]interlock.Truth{}, bench: v, Number: output}
 	j.helps = runs.Helpful(out.Permissive, len(c.Channels)+len(c.Inputs))
 	causes := out.Permissive.Causes()
@@ -98,7 +99,7 @@ func (j *Problem) channel(n int) (*Channel, error) {
 type Step struct {
 	From, To uint64 // words
 	Letter   int
-	Hit, Bad uint32 // properties, as bits
+	Hit, Bad model.PropertySet
 }
 
 // Letters is how many letters there are: what the permissive says, 0 false, 1
@@ -120,7 +121,7 @@ func (j *Problem) EachStep(f func(Step)) {
 	for row := range j.Steps.States {
 		for letter := range j.Steps.Groups {
 			for _, e := range j.Steps.From(uint32(row), letter) {
-				f(Step{From: j.Words[row], To: j.Words[e.Next], Letter: letter, Hit: uint32(e.Hit), Bad: uint32(e.Bad)})
+				f(Step{From: j.Words[row], To: j.Words[e.Next], Letter: letter, Hit: e.Hit, Bad: e.Bad})
 			}
 		}
 	}
@@ -128,13 +129,6 @@ func (j *Problem) EachStep(f func(Step)) {
 
 // Running says that a word is of an enabled output.
 func (j *Problem) Running(word uint64) bool { return interlock.Mode(word&3) == interlock.Enabled }
-
-// Judges says whether a property has a meaning for this output: without a reset
-// there is no press to ask about, without an end switch nothing to confirm.
-func (j *Problem) Judges(property int) bool {
-	o := j.Steps.Shape.Config
-	return property != 7 && property != 10 || property == 7 && !o.Automatic || property == 10 && o.Confirmable()
-}
 
 // Node is what the logic says of one node of a permissive, whatever stands below.
 func (j *Problem) Node(n *interlock.Node, values []interlock.Truth) interlock.Truth {
@@ -222,7 +216,7 @@ func (j *Problem) WellIs() string {
 
 // Found is what a joint search of one output met.
 type Found struct {
-	Hit, Bad uint32      // properties, as bits
-	Runs     map[int]Run // a shortest one for each that is broken
-	States   string      // past 64 bits, so a text
+	Hit, Bad model.PropertySet
+	Runs     map[model.Property]Run // a shortest one for each that is broken
+	States   string                 // past 64 bits, so a text
 }

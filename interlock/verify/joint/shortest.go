@@ -5,13 +5,14 @@ import (
 
 	"github.com/dalzilio/rudd"
 
+	"ohmgate/interlock/verify/model"
 	"ohmgate/monitor"
 )
 
 // Shortest is a shortest joint run from power-up that breaks a property. The
 // search keeps no parents: it runs once more, keeps what was reached within each
 // scan, and the run is read backwards from there.
-func (e *Engine) Shortest(property int) (run Run, err error) {
+func (e *Engine) Shortest(property model.Property) (run Run, err error) {
 	defer e.full("rebuilding a run", &err)
 	broken := e.broken(property)
 	any := e.b.Or(broken[0], e.b.Or(broken[1], broken[2]))

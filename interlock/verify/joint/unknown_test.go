@@ -135,7 +135,7 @@ func TestPlantedMutantsOfUnknownAreCaught(t *testing.T) {
 	caught := map[string]int{}
 	for name, logic := range logics {
 		o := model.Options{Logic: logic, Properties: []string{"9"}}
-		j, err := Of(runs.NewBench(m, o), 0)
+		j, err := Of(runs.NewBench(m, o), 0, nil)
 		require.NoError(t, err)
 		said, err := Letters(j, 1<<30)
 		require.NoError(t, err)

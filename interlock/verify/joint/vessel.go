@@ -34,7 +34,7 @@ func (j *Problem) WithVessel(name string) (*Problem, error) {
 	c := v.Model.Config
 	vessel := slices.Index(v.Model.Names.Vessels, name)
 	bond := c.Vessels[vessel].BondedBy
-	w := &Problem{Output: j.Output, Permissive: j.Permissive, Vessel: name, Bond: bond, Properties: []int{8}, Helpful: j.Helpful,
+	w := &Problem{Output: j.Output, Permissive: j.Permissive, Vessel: name, Bond: bond, Properties: []model.Property{model.PropertyWait}, Helpful: j.Helpful,
 		helps: j.helps, Steps: j.Steps, bench: v, Number: j.Number}
 	connects := bond.Causes()
 	for _, cause := range model.Union(v.Model.ChannelsOf(j.Number, -1), v.Model.ChannelsOf(j.Number, vessel)) {
@@ -85,7 +85,7 @@ func (t *waitTable) each(f func(Step)) {
 		for letter := range waitLetters {
 			i := row*waitLetters + letter
 			for _, e := range t.edges[t.at[i]:t.at[i+1]] {
-				f(Step{From: t.words[row], To: t.words[e.Next], Letter: letter, Hit: uint32(e.Hit), Bad: uint32(e.Bad)})
+				f(Step{From: t.words[row], To: t.words[e.Next], Letter: letter, Hit: e.Hit, Bad: e.Bad})
 			}
 		}
 	}

@@ -62,7 +62,7 @@ func TestWaitOfOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			m := yard(t, 1, "bond_1", change)
-			j, err := Of(runs.NewBench(m, model.Options{}), 0)
+			j, err := Of(runs.NewBench(m, model.Options{}), 0, nil)
 			require.NoError(t, err)
 			with, err := j.WithVessel("vessel_1")
 			require.NoError(t, err)
@@ -75,10 +75,10 @@ func TestWaitOfOneChannelAgreesWithTheExplicitSearch(t *testing.T) {
 			require.NoError(t, err)
 			assert.Equal(t, fmt.Sprint(p.States()), e.States().String())
 			assert.Equal(t, p.Levels, e.Scans)
-			said, err := e.Verdict(8)
+			said, err := e.Verdict(model.PropertyWait)
 			require.NoError(t, err)
 			assert.Equal(t, verdict.Shown, said)
-			assert.Equal(t, verify.VerdictOf(p, 8), said)
+			assert.Equal(t, verify.VerdictOf(p, model.PropertyWait), said)
 			t.Logf("%s states, %d scans", e.States(), e.Scans)
 		})
 	}

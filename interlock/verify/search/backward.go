@@ -1,14 +1,16 @@
 package search
 
+import "ohmgate/interlock/verify/model"
+
 // BeginAt starts a backward search at every reached state from which one scan
 // violates a property; what was never reached counts as seen already.
-func (p *Product) BeginAt(there *Product, property int) {
+func (p *Product) BeginAt(there *Product, property model.Property) {
 	begin := make([]uint64, p.Words)
 	for row := range p.Stem.Rows {
 		var open uint64
 		for class := range there.Stem.Classes {
 			for _, e := range there.Stem.From(row, class) {
-				if e.Bad>>property&1 == 1 {
+				if e.Bad.Has(property) {
 					open |= 1 << class
 				}
 			}

@@ -7,6 +7,7 @@ import (
 	"slices"
 	"sync"
 
+	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/table"
 )
 
@@ -31,9 +32,9 @@ type Product struct {
 	Levels int
 	// Hit and Bad collect what was met; FirstBad is the level at which each
 	// property was first violated, 0 if never.
-	Hit, Bad    table.Mask
-	FirstBad    [32]int
-	FirstHit    [32]int
+	Hit, Bad    model.PropertySet
+	FirstBad    [model.MaxProperties]int
+	FirstHit    [model.MaxProperties]int
 	Transitions uint64
 
 	Skip func(row, level int) bool // a mutant of the engine: rows that it forgets
@@ -215,7 +216,7 @@ type hand struct {
 	slot []uint32
 	none []uint64 // a row without states
 
-	hit, bad    table.Mask
+	hit, bad    model.PropertySet
 	transitions uint64
 }
 
@@ -318,10 +319,10 @@ func (p *Product) count(h *hand, group []uint32, class int) {
 // note takes over what a worker has met in a level.
 func (p *Product) note(h *hand) {
 	for i := range p.FirstBad {
-		if h.bad>>i&1 == 1 && p.FirstBad[i] == 0 {
+		if h.bad.Has(model.Property(i)) && p.FirstBad[i] == 0 {
 			p.FirstBad[i] = p.Levels
 		}
-		if h.hit>>i&1 == 1 && p.FirstHit[i] == 0 {
+		if h.hit.Has(model.Property(i)) && p.FirstHit[i] == 0 {
 			p.FirstHit[i] = p.Levels
 		}
 	}

@@ -17,7 +17,7 @@ type Visited struct{ Row, Column uint32 }
 // search stores no parents: it runs once more and keeps what was new in each
 // level, a word where states lie dense, and the run is read backwards from there.
 // Where the levels do not all fit, it runs again for those before.
-func (p *Product) Shortest(property int) []Visited {
+func (p *Product) Shortest(property model.Property) []Visited {
 	return p.back(p.FirstBad[property], func(l *Front) (Visited, bool) { return p.lastBefore(l, property) })
 }
 
@@ -134,8 +134,8 @@ func (l *Front) Each(words int, f func(Visited) bool) (Visited, bool) {
 }
 
 // lastBefore is a state from which one scan violates the property.
-func (p *Product) lastBefore(l *Front, property int) (Visited, bool) {
-	return p.leads(l, nil, func(e *table.StemEdge) bool { return e.Bad>>property&1 == 1 })
+func (p *Product) lastBefore(l *Front, property model.Property) (Visited, bool) {
+	return p.leads(l, nil, func(e *table.StemEdge) bool { return e.Bad.Has(property) })
 }
 
 // before is a state of a level from which one scan leads to another state.

@@ -13,7 +13,7 @@ import (
 // properties saw in it.
 type outputEdge struct {
 	Next           uint32
-	Hit, Bad       Mask
+	Hit, Bad       model.PropertySet
 	enables, keeps bool
 }
 
@@ -72,7 +72,7 @@ func TabulateOutput(logic *model.Logic, h *OutputShape, memory uint64) (*OutputT
 // wordEdge is an edge whose next state has no number yet.
 type wordEdge struct {
 	next           uint64
-	hit, bad       Mask
+	hit, bad       model.PropertySet
 	enables, keeps bool
 }
 

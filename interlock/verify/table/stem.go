@@ -26,11 +26,11 @@ type Stem struct {
 // property numbers, what had something to say and what is violated.
 type StemEdge struct {
 	Next     uint32
-	Hit, Bad Mask
+	Hit, Bad model.PropertySet
 }
 
 // said is what some edges say of the properties.
-type said struct{ Hit, Bad Mask }
+type said struct{ Hit, Bad model.PropertySet }
 
 // gather sums up what the edges of every row and class say.
 func (s *Stem) gather() {
@@ -164,10 +164,10 @@ func (t *OutputTable) join(to []StemEdge, add *Adder, row uint32, v *View, cut b
 func (e *outputEdge) judged(v *View, cut bool) StemEdge {
 	out := StemEdge{Next: e.Next, Hit: e.Hit, Bad: e.Bad}
 	if cut && e.enables && !v.mayStart {
-		out.Bad |= Bit(3)
+		out.Bad |= model.PropertyStart.Bit()
 	}
 	if cut && e.keeps && !v.mayKeep {
-		out.Bad |= Bit(2)
+		out.Bad |= model.PropertyWithhold.Bit()
 	}
 	return out
 }

@@ -186,8 +186,8 @@ func (m *WaitModel) Each(k WaitKey, v *View, fc *Focus, f func(StemEdge)) {
 					*list = m.outputEdges(k, v, fc, uint8(number), flow.ended, kept.blocked())
 				}
 				for _, out := range *list {
-					if out.Hit>>8&1 == 1 && kept.owed() {
-						out.Bad |= Bit(8)
+					if out.Hit.Has(model.PropertyWait) && kept.owed() {
+						out.Bad |= model.PropertyWait.Bit()
 					}
 					out.Next = m.Find(WaitKey{out.Next, vessel, next})
 					f(out)
@@ -203,13 +203,13 @@ func (m *WaitModel) outputEdges(k WaitKey, v *View, fc *Focus, ends uint8, over,
 	list := []StemEdge{}
 	m.eachOutput(k, v, ends, over, waits, func(e outputEdge) {
 		out := e.judged(v, fc.Cut)
-		out.Bad &^= Bit(7) | Bit(10) // judged in full form
-		out.Hit &^= Bit(7) | Bit(10)
+		out.Bad &^= model.PropertyReset.Bit() | model.PropertyUnconfirmed.Bit() // judged in full form
+		out.Hit &^= model.PropertyReset.Bit() | model.PropertyUnconfirmed.Bit()
 		if e.enables {
-			out.Hit |= Bit(8)
+			out.Hit |= model.PropertyWait.Bit()
 		}
 		for i := range list {
-			if list[i].Next == out.Next && (list[i].Hit^out.Hit)&Bit(8) == 0 {
+			if list[i].Next == out.Next && (list[i].Hit^out.Hit)&model.PropertyWait.Bit() == 0 {
 				list[i].Hit |= out.Hit
 				list[i].Bad |= out.Bad
 				return

@@ -5,11 +5,6 @@ import (
 	"ohmgate/interlock/verify/model"
 )
 
-// Mask is a set of default properties by number.
-type Mask uint32
-
-func Bit(property int) Mask { return 1 << property }
-
 // The press as the properties understand it, told apart from the logic's own
 // chart: nothing counts until a valid 0.
 const (
@@ -58,10 +53,10 @@ func (l Level) Follows(button uint8) bool {
 // seen is what one scan of an output showed the properties.
 type seen struct {
 	Watch   Watch
-	hit     Mask // properties that had something to say
-	Bad     Mask // properties that are violated
-	Enables bool // withheld before, enabled now
-	keeps   bool // enabled before, and still
+	hit     model.PropertySet // properties that had something to say
+	Bad     model.PropertySet // properties that are violated
+	Enables bool              // withheld before, enabled now
+	keeps   bool              // enabled before, and still
 }
 
 // Judge follows one scan of an output and says which properties it breaks.
@@ -80,14 +75,14 @@ func (h *OutputShape) Judge(s *interlock.OutputControl, w Watch, l *OutputScan, 
 	v.Watch.was = ready && !v.Enables
 	v.Watch.startLow = c.Start != 0 && (Levels[l.Begin].Value == interlock.False && (w.startLow || Levels[l.Begin].Fresh))
 
-	v.note(2, running && l.Perm != interlock.True, v.keeps && (l.Perm != interlock.True || l.Shared >= SharedStop))
-	v.note(3, v.Enables, v.Enables && (l.Perm != interlock.True || l.Shared != SharedNone || s.On < c.OnDelay))
+	v.note(model.PropertyWithhold, running && l.Perm != interlock.True, v.keeps && (l.Perm != interlock.True || l.Shared >= SharedStop))
+	v.note(model.PropertyStart, v.Enables, v.Enables && (l.Perm != interlock.True || l.Shared != SharedNone || s.On < c.OnDelay))
 	legal := (w.armed && ready || given || c.Automatic && latched == 0) && (c.Start == 0 || begun)
-	v.note(7, v.Enables && !c.Automatic, v.Enables && !legal && !h.Brief)
+	v.note(model.PropertyReset, v.Enables && !c.Automatic, v.Enables && !legal && !h.Brief)
 	cleared := resetGiven && confirmed
 	lost := latched != 0 && !cleared && next.Unconfirmed != latched
 	unseen := v.Enables && c.Confirmable() && !h.Ends[l.Ends].Home
-	v.note(10, latched&^s.Unconfirmed != 0, lost || unseen || latched != 0 && next.Mode == interlock.Enabled && !cleared)
+	v.note(model.PropertyUnconfirmed, latched&^s.Unconfirmed != 0, lost || unseen || latched != 0 && next.Mode == interlock.Enabled && !cleared)
 	if latched == 0 || cleared {
 		v.Watch.Away, v.Watch.Home = false, false
 	}
@@ -97,12 +92,12 @@ func (h *OutputShape) Judge(s *interlock.OutputControl, w Watch, l *OutputScan, 
 	return v
 }
 
-func (v *seen) note(property int, hit, bad bool) {
+func (v *seen) note(property model.Property, hit, bad bool) {
 	if hit {
-		v.hit |= Bit(property)
+		v.hit |= property.Bit()
 	}
 	if bad {
-		v.Bad |= Bit(property)
+		v.Bad |= property.Bit()
 	}
 }
 
