@@ -111,6 +111,9 @@ func tellProperty(out *page.Page, x *verify.Result, all bool) {
 	if x.But != "" {
 		out.Hang("      but ", x.But)
 	}
+	if x.Sampled != "" && x.Verdict == verify.Shown {
+		tellWrapped(out, "      sampled: ", x.Sampled)
+	}
 	for i, line := range x.Searched {
 		if i == 0 {
 			fmt.Fprintln(out, "      the search's own run, in which more can happen than on the site:")

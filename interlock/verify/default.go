@@ -17,7 +17,7 @@ func (v *verification) judge() {
 		v.cuts(o)
 		for i := range v.properties {
 			if p := &v.properties[i]; v.wants(p.Number.String()) && p.about(v.Model, o) {
-				v.report.Results = append(v.report.Results, *v.conclude(p, o, p.judge(v, o)))
+				v.report.Results = append(v.report.Results, *v.conclude(p, o, p.judge(v, o), &p.Sampled))
 			}
 		}
 	}
@@ -27,7 +27,8 @@ func (v *verification) judge() {
 
 // conclude gives what was found of a property its words, and a run where one is
 // found.
-func (v *verification) conclude(p *Property, output int, r *Result) *Result {
+func (v *verification) conclude(p *Property, output int, r *Result, sampled *Sampling) *Result {
+	r.Sampled = sampled.of(v.Model, output)
 	r.Property, r.Title, r.Output, r.Assumes = p.Number.String(), p.Title, v.Model.Names.Outputs[output], p.Assumes
 	counted := v.rest(r, p)
 	v.glanceAt(output, p.Number, r)

@@ -111,7 +111,7 @@ const jointKey = "joint"
 func (j *jointly) finish(r *Result, number model.Property) *Result {
 	v := j.verification
 	p := v.property(number)
-	r = v.conclude(p, j.Number, r)
+	r = v.conclude(p, j.Number, r, &p.Joint.Sampled)
 	r.States, r.Steps = 0, 0
 	return r
 }

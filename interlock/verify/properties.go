@@ -170,7 +170,7 @@ const (
 var (
 	callsOfBackups   = Sampling{"the calls of its backup: every latch of the actuator beside one running state of the backup", needsBackup}
 	tripsByOneAndTwo = Sampling{What: "trips by one cause and by two, from one running state"}
-	someScans        = Sampling{What: "ten scans: running, overrun, tripped, power-up"}
+	someScans        = Sampling{What: "some scans: running, overrun, tripped, the first since power-up"}
 )
 
 // notCut: of a channel that does not stop the output alone a start may do without.

@@ -27,6 +27,7 @@ type Result struct {
 	Verdict  Verdict  `json:"verdict"`
 	Says     string   `json:"says"`          // one sentence with the numbers
 	But      string   `json:"but,omitempty"` // what the numbers leave out, to be read with them
+	Sampled  string   `json:"-"`             // what was only tried from some states; empty where every state was searched
 	Assumes  []string `json:"assumes,omitempty"`
 	States   uint64   `json:"states,omitempty"`
 	Steps    uint64   `json:"transitions,omitempty"`
