@@ -111,8 +111,8 @@ func tellProperty(out *page.Page, x *verify.Result, all bool) {
 	if x.But != "" {
 		out.Hang("      but ", x.But)
 	}
-	if x.Sampled != "" && x.Verdict == verify.Shown {
-		tellWrapped(out, "      sampled: ", x.Sampled)
+	if x.Sampled != "" && x.Verdict == verdict.Shown {
+		out.Hang("      sampled: ", x.Sampled)
 	}
 	for i, line := range x.Searched {
 		if i == 0 {
