@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strconv"
+	"strings"
 	"testing"
 
 	"github.com/stretchr/testify/require"
@@ -31,7 +32,8 @@ func peers(t *testing.T) {
 func TestPeersCountWhatTheReportSays(t *testing.T) {
 	peers(t)
 	t.Parallel()
-	text, code := call("verify", unknownPowder, "--output", "valve", "--property", "2,8", "--json")
+	site := quickPowder(t)
+	text, code := call("verify", site, "--output", "valve", "--property", "2,8", "--json")
 	require.Equal(t, exitShown, code, text)
 	var report struct {
 		Searches []struct {
@@ -47,7 +49,7 @@ func TestPeersCountWhatTheReportSays(t *testing.T) {
 	require.Len(t, ours, 2)
 	for kind, args := range map[string][]string{"reset": {"--output", "valve", "--channel", "bond"}, "wait": {"--output", "valve", "--vessel", "vessel"}} {
 		require.Greater(t, ours[kind], 1000)
-		spin, rumur := peersOf(t, args)
+		spin, rumur := peersOf(t, site, args)
 		require.Equal(t, []int{ours[kind], 0}, numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
 		require.Equal(t, []int{ours[kind]}, numbers(t, rumur, `(\d+) states, \d+ rules`), rumur)
 		require.Contains(t, rumur, "No error found")
@@ -74,13 +76,31 @@ func TestPeersJudgeANumberOfTheReport(t *testing.T) {
 	n := report.Channels[0].Recover
 	require.Greater(t, n, 10)
 	alone := []string{"--channel", "bond", "--property", "15"}
-	spin, rumur := peersOf(t, alone)
+	spin, rumur := peersOf(t, unknownPowder, alone)
 	states := numbers(t, rumur, `(\d+) states, \d+ rules`)
 	require.Greater(t, states[0], 10_000)
 	require.Equal(t, append(states, 0), numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
 	require.Contains(t, rumur, "No error found")
-	directory := emitted(t, append(alone, "--bound", strconv.Itoa(n-1)))
+	directory := emitted(t, unknownPowder, append(alone, "--bound", strconv.Itoa(n-1)))
 	require.Positive(t, numbers(t, shell(t, directory, spinRun), `errors: (\d+)`)[0], "one scan less")
+}
+
+// quickPowder is unknownPowder with a valve that settles and doubts quickly: the
+// peers search a third of its states.
+func quickPowder(t *testing.T) string {
+	t.Helper()
+	text := readFile(t, unknownPowder)
+	for _, change := range [][2]string{
+		{"settle: {time: 500 ms, readings: 10}", "settle: {time: 160 ms, readings: 3}"},
+		{"longest_doubt: 5 s", "longest_doubt: 500 ms"},
+		{"high: 200 ms, open: 0 ms, invalid: 100 ms, missing: 100 ms", "high: 100 ms, open: 0 ms, invalid: 60 ms, missing: 60 ms"},
+	} {
+		require.Contains(t, text, change[0])
+		text = strings.Replace(text, change[0], change[1], 1)
+	}
+	file := filepath.Join(t.TempDir(), "quick_powder.yaml")
+	require.NoError(t, os.WriteFile(file, []byte(text), 0o600))
+	return file
 }
 
 const (
@@ -89,18 +109,18 @@ const (
 )
 
 // peersOf prints a model twice and lets both search it.
-func peersOf(t *testing.T, args []string) (spin, rumur string) {
+func peersOf(t *testing.T, site string, args []string) (spin, rumur string) {
 	t.Helper()
-	directory := emitted(t, args)
+	directory := emitted(t, site, args)
 	return shell(t, directory, spinRun), shell(t, directory, rumurRun)
 }
 
 // emitted is where a model is printed in both languages.
-func emitted(t *testing.T, args []string) (directory string) {
+func emitted(t *testing.T, site string, args []string) (directory string) {
 	t.Helper()
 	directory = t.TempDir()
 	for language, file := range map[string]string{"promela": "valve.pml", "murphi": "valve.m"} {
-		text, code := call(append([]string{"verify", unknownPowder, "--emit", language}, args...)...)
+		text, code := call(append([]string{"verify", site, "--emit", language}, args...)...)
 		require.Equal(t, exitShown, code, text)
 		require.NoError(t, os.WriteFile(filepath.Join(directory, file), []byte(text), 0o600))
 	}
