@@ -5,6 +5,7 @@ import (
 	"errors"
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"github.com/stretchr/testify/require"
@@ -161,7 +162,9 @@ func TestReadOnlyAndRealOutputsRefuse(t *testing.T) {
 	}
 }
 
-func TestLostLineStopsEverything(t *testing.T) {
+func TestLostLineStopsEverything(t *testing.T) { synctest.Test(t, lostLineStopsEverything) }
+
+func lostLineStopsEverything(t *testing.T) {
 	o := livetest.Options(1)
 	o.Open = func(live.Request) (live.Plant, error) {
 		p := livetest.New(o.Site)
@@ -194,6 +197,10 @@ func (k *brokenKeeper) Keep(live.Portion) error {
 func (k *brokenKeeper) Lag() time.Duration { return 0 }
 
 func TestNothingIsToldThatTheJournalDoesNotHold(t *testing.T) {
+	synctest.Test(t, nothingIsToldThatTheJournalDoesNotHold)
+}
+
+func nothingIsToldThatTheJournalDoesNotHold(t *testing.T) {
 	o := livetest.Options(1)
 	keeper := &brokenKeeper{left: 3}
 	o.Keeper = keeper
@@ -206,35 +213,47 @@ func TestNothingIsToldThatTheJournalDoesNotHold(t *testing.T) {
 	require.LessOrEqual(t, shot.Scan, uint64(3*256))
 }
 
+// On the clock of a machine that is never late a scan is an overrun when it begins
+// later than the deadline, and then only.
 func TestOverrunIsItsOwnCauseInRealTime(t *testing.T) {
-	o := livetest.Options(1)
-	o.Speed, o.Deadline = 1, 30*time.Millisecond
-	stuck := make(chan struct{}, 1)
-	o.Open = func(live.Request) (live.Plant, error) { return &sticky{Plant: livetest.New(o.Site), stuck: stuck}, nil }
-	s := started(t, o)
-	time.Sleep(50 * time.Millisecond)
-	stuck <- struct{}{}
-	for deadline := time.Now().Add(3 * time.Second); !strings.Contains(kinds(s), "scan overrun"); {
-		if time.Now().After(deadline) {
-			t.Fatal("no overrun was told: ", kinds(s))
-		}
-		time.Sleep(10 * time.Millisecond)
+	for _, c := range []struct {
+		stuck    time.Duration // that one scan takes
+		overruns uint64
+	}{
+		{livetest.Period, 0}, {livetest.Period + deadline, 0}, {livetest.Period + deadline + 1, 1}, {time.Second, 1},
+	} {
+		t.Run(c.stuck.String(), func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				o := livetest.Options(1)
+				o.Speed, o.Deadline = 1, deadline
+				o.Open = func(live.Request) (live.Plant, error) {
+					return &sticky{Plant: livetest.New(o.Site), takes: c.stuck}, nil
+				}
+				s := started(t, o)
+				time.Sleep((stuckAt + 200) * livetest.Period)
+				shot := settled(t, s)
+				require.Equal(t, c.overruns, shot.Overruns)
+				require.Equal(t, int(c.overruns), strings.Count(kinds(s), "scan overrun"))
+				require.Equal(t, max(0, c.stuck-livetest.Period), time.Duration(shot.Late.MaxNs))
+			})
+		})
 	}
-	shot, _, _ := s.Now()
-	require.GreaterOrEqual(t, shot.Overruns, uint64(1))
 }
 
-// sticky is a plant that takes a while now and then.
+const (
+	deadline = 30 * time.Millisecond
+	stuckAt  = 7 // the scan that takes a while
+)
+
+// sticky is a plant in which one scan takes a while.
 type sticky struct {
 	*livetest.Plant
-	stuck chan struct{}
+	takes time.Duration
 }
 
 func (p *sticky) Next(scan uint64, coils interlock.CoilSet, in *interlock.Inputs) (bool, error) {
-	select {
-	case <-p.stuck:
-		time.Sleep(80 * time.Millisecond)
-	default:
+	if scan == stuckAt {
+		time.Sleep(p.takes)
 	}
 	return p.Plant.Next(scan, coils, in)
 }
