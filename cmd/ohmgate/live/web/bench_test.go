@@ -85,7 +85,7 @@ func BenchmarkIdleSite(b *testing.B) {
 	b.ReportMetric(0, "ns/op")
 }
 
-func processor(b *testing.B) time.Duration {
+func processor(b testing.TB) time.Duration {
 	b.Helper()
 	var u syscall.Rusage
 	require.NoError(b, syscall.Getrusage(syscall.RUSAGE_SELF, &u))
