@@ -84,7 +84,7 @@ func (j *jointly) respond(r *Response) error {
 		if found.Scans != 0 && r.Scans != model.Endless {
 			return nil
 		}
-		r.Scans, r.Bound, r.Run = model.Scans(0), "upper bound", nil
+		r.Scans, r.Bound, r.Run = model.Scans(0), boundUpper, nil
 		if found.Scans < 0 {
 			r.Scans = model.Endless
 		}
@@ -98,9 +98,9 @@ func (j *jointly) respond(r *Response) error {
 		}
 	}
 	composed := *r
-	r.Scans, r.Bound, r.Run = model.Scans(found.Scans), "upper bound", nil
+	r.Scans, r.Bound, r.Run = model.Scans(found.Scans), boundUpper, nil
 	r.Seconds = (v.Model.Longest(r.Scans) + v.slowest(j.Number, set)).Seconds()
-	if composed.Run != nil && composed.Bound == "exact" && composed.Scans == r.Scans {
+	if composed.Run != nil && composed.Bound == boundExact && composed.Scans == r.Scans {
 		*r = composed
 		return nil
 	}
@@ -175,7 +175,7 @@ func (j *jointly) attain(found *joint.Response, r *Response) {
 		return
 	}
 	if n == found.Scans {
-		r.Bound = "exact"
+		r.Bound = boundExact
 	}
 	r.Run = record.Finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, from, j.Output, nth(model.Scans(n))), len(r.Set))
 	r.Run.Property, r.Run.Output = model.PropertyResponse.String(), j.Output

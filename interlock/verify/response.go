@@ -26,37 +26,47 @@ func (v *verification) cuts(output int) {
 	v.report.Cuts = append(v.report.Cuts, entry)
 }
 
+// mixture stands for any classes, one after the other, where a class is asked for.
+const mixture = monitor.Class(monitor.Classes)
+
+// How sure a worst response is.
+const (
+	boundExact = "exact"       // a run attains it
+	boundUpper = "upper bound" // no run was found that does
+)
+
 // responses are the worst responses of one cut set: for each class alone, and
 // for any mixture. All members are bad in every scan from the first on; the
 // slowest decides, and one input is unfit in the scan in which it is seen.
 func (v *verification) responses(output int, set []int, names []string) []Response {
 	var list []Response
-	mixture := monitor.Class(monitor.Classes)
 	for _, class := range []monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High, mixture} {
-		text := "any mixture"
-		if class != mixture {
-			text = class.String()
+		if r := v.responseTo(output, set, names, class); r.Scans != 0 {
+			list = append(list, r)
 		}
-		r := Response{Set: names, Class: text, Bound: "exact", Bypass: v.standIns(output, set)}
-		for _, cause := range set {
-			n, exact := v.detection(cause, class)
-			r.Scans = max(r.Scans, n)
-			if !exact {
-				r.Bound = "upper bound"
-			}
-		}
-		if r.Scans == 0 {
-			continue
-		}
-		if r.Scans != model.Endless {
-			r.Seconds = (v.Model.Longest(r.Scans) + v.slowest(output, set)).Seconds()
-		}
-		if r.Scans != model.Endless {
-			v.attain(output, set, class, &r)
-		}
-		list = append(list, r)
 	}
 	return list
+}
+
+// responseTo is the worst response to one class; of no scans where it can not happen.
+func (v *verification) responseTo(output int, set []int, names []string, class monitor.Class) Response {
+	text := "any mixture"
+	if class != mixture {
+		text = class.String()
+	}
+	r := Response{Set: names, Class: text, Bound: boundExact, Bypass: v.standIns(output, set)}
+	for _, cause := range set {
+		n, attained := v.detection(cause, class)
+		r.Scans = max(r.Scans, n)
+		if !attained {
+			r.Bound = boundUpper
+		}
+	}
+	if r.Scans != 0 && r.Scans != model.Endless {
+		r.Seconds = (v.Model.Longest(r.Scans) + v.slowest(output, set)).Seconds()
+		v.attain(output, set, class, &r)
+	}
+	return r
 }
 
 // slowest is what is added to the scans: the aperture of the measurement, the poll
@@ -98,7 +108,7 @@ func (v *verification) detection(cause int, class monitor.Class) (n model.Scans,
 func (v *verification) attain(output int, set []int, class monitor.Class, r *Response) {
 	s := v.Start(output)
 	if !s.Runs {
-		r.Bound = "upper bound"
+		r.Bound = boundUpper
 		return
 	}
 	d, record := s.From()
@@ -111,7 +121,7 @@ func (v *verification) attain(output int, set []int, class monitor.Class, r *Res
 		record.Turn(d)
 	}
 	if d.Enabled() || n != r.Scans {
-		r.Bound = "upper bound"
+		r.Bound = boundUpper
 	}
 	r.Run = record.Finish(fmt.Sprintf("%s bad (%s) from scan %d on: %s withheld in the %s scan", strings.Join(r.Set, " and "), r.Class, record.Scans-uint64(n), v.Model.Names.Outputs[output], nth(n)), len(set))
 	r.Run.Property, r.Run.Output = model.PropertyResponse.String(), v.Model.Names.Outputs[output]
@@ -258,15 +268,33 @@ func nth(n model.Scans) string {
 	return fmt.Sprintf("%d%s", n, ending)
 }
 
-// Responses are the minimal cut sets of the wanted outputs with their worst
-// responses, without any other property: fast enough to ask before a test.
-func Responses(m *model.Model, o model.Options) ([]OutputCut, error) {
+// LossBound is the longest from the first reading of a class of one channel to the
+// scan in which an output is withheld, where this channel alone is enough to stop it.
+type LossBound struct {
+	Output, Channel int
+	Class           monitor.Class
+	Scans           model.Scans
+	Exact           bool // a run attains it
+}
+
+// LossBounds are those of the wanted outputs that end, without any property: fast
+// enough to ask before a test. The error names an output that the site does not have.
+func LossBounds(m *model.Model, o model.Options) (list []LossBound, err error) {
 	v, err := newVerification(m, o)
 	if err != nil {
 		return nil, err
 	}
 	for _, output := range v.outputs {
-		v.cuts(output)
+		for _, set := range model.CutSets(m.Config.Outputs[output].Permissive) {
+			if len(set) != 1 || set[0] >= len(m.Config.Channels) {
+				continue
+			}
+			for _, class := range []monitor.Class{monitor.Missing, monitor.Invalid, monitor.Open, monitor.High} {
+				if r := v.responseTo(output, set, []string{m.Cause(set[0])}, class); r.Scans != 0 && r.Scans != model.Endless {
+					list = append(list, LossBound{output, set[0], class, r.Scans, r.Bound == boundExact})
+				}
+			}
+		}
 	}
-	return v.report.Cuts, nil
+	return list, nil
 }
