@@ -73,7 +73,7 @@ func TestJointEndsIncompleteBeyondItsMemory(t *testing.T) {
 	require.Equal(t, exitIncomplete, code, text)
 	var report jointReport
 	require.NoError(t, json.Unmarshal([]byte(text), &report))
-	require.Equal(t, "not shown", report.Verdict)
+	require.EqualValues(t, "not shown", report.Verdict)
 	require.Empty(t, report.Outputs[0].Results)
 	require.Contains(t, report.Outputs[0].Incomplete, "memory limit of 20 MB")
 }
