@@ -2,6 +2,7 @@ package main
 
 import (
 	"os"
+	"os/signal"
 	"strings"
 	"testing"
 )
@@ -14,6 +15,9 @@ func TestMain(m *testing.M) {
 	if text, yes := os.LookupEnv(programArguments); yes {
 		os.Exit(int(run(strings.Split(text, "\n"))))
 	}
+	// The first to ask for signals starts a goroutine that never ends, which no bubble of testing/synctest may hold.
+	signal.Notify(make(chan os.Signal, 1), os.Interrupt)
+	signal.Reset(os.Interrupt)
 	os.Exit(m.Run())
 }
 

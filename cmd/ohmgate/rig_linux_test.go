@@ -2,15 +2,20 @@ package main
 
 import (
 	"bytes"
+	"context"
 	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
+	"testing/synctest"
+	"time"
 	"unicode/utf8"
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/cmd/ohmgate/live/livetest"
+	"ohmgate/hwio/port"
 	"ohmgate/hwio/sheet"
 	"ohmgate/interlock/page"
 	"ohmgate/interlock/verdict"
@@ -37,17 +42,32 @@ expect:
 
 // rigSays runs the verb and returns what it prints and its code.
 func rigSays(t *testing.T, args ...string) (string, exitCode) {
+	return rigSaysIn(context.Background(), args...)
+}
+
+func rigSaysIn(ctx context.Context, args ...string) (string, exitCode) {
 	var out, errs bytes.Buffer
 	verb := rootCommand()
 	verb.SetOut(&out)
 	verb.SetErr(&errs)
 	verb.SetArgs(append([]string{"rig"}, args...))
-	err := verb.Execute()
+	err := verb.ExecuteContext(ctx)
 	if err == nil {
 		return out.String(), exitShown
 	}
 	code := report(&out, err)
 	return out.String(), code
+}
+
+// onTwin runs the verb on a twin whose lines are in memory and on a clock that moves only when everybody waits: however busy the
+// machine is, nothing is late.
+func onTwin(t *testing.T, args ...string) (text string, code exitCode) {
+	t.Helper()
+	synctest.Test(t, func(t *testing.T) {
+		time.Sleep(time.Until(port.WallStart().Add(time.Hour))) // a fake clock begins in the year 2000
+		text, code = rigSaysIn(context.WithValue(t.Context(), inMemory{}, true), append([]string{"--twin"}, args...)...)
+	})
+	return text, code
 }
 
 func fits(t *testing.T, text string) {
@@ -59,26 +79,33 @@ func fits(t *testing.T, text string) {
 	}
 }
 
-// TestRigOnTheTwin is what a newcomer does first, with every file that it can write; then what an auditor does.
-func TestRigOnTheTwin(t *testing.T) {
+// TestRigOnTerminals is what a newcomer does first, in real time: on a machine that is late intervals straddle, and the verb
+// says 3, or 5 where an answer came too late.
+func TestRigOnTerminals(t *testing.T) {
 	t.Setenv("TMPDIR", t.TempDir())
+	const late = 10 * time.Millisecond // half a scan
+	livetest.InTime(t, late, func() (decided bool, said string) {
+		text, code := rigSays(t, "--twin", benchSite, benchPulled)
+		if code == exitIncomplete || code == exitLost {
+			return false, text
+		}
+		require.Equal(t, exitShown, code, text)
+		return true, text
+	})
+}
+
+// TestRigOnTheTwin is the same with every file that it can write; then what an auditor does.
+func TestRigOnTheTwin(t *testing.T) {
 	folder := t.TempDir()
 	in := func(name string) string { return filepath.Join(folder, name) }
-	var text string
-	var code exitCode
-	for attempt := 1; attempt <= 4; attempt++ { // a busy machine makes intervals straddle, and the verb then says 3
-		text, code = rigSays(t, "--twin", benchSite, benchPulled, "--record", in("record"), "--junit", in("junit.xml"),
-			"--page", in("page.html"), "--table", in("table.csv"), "--tester", "A. Tester", "--temperature", "21 °C", "--frames", in("frames"+string(rune('0'+attempt))), "--csv", in("trace.csv"))
-		if code != exitIncomplete && code != exitLost {
-			break
-		}
-	}
+	text, code := onTwin(t, benchSite, benchPulled, "--record", in("record"), "--junit", in("junit.xml"), "--page", in("page.html"),
+		"--table", in("table.csv"), "--tester", "A. Tester", "--temperature", "21 °C", "--frames", in("frames"), "--csv", in("trace.csv"))
 	require.Equal(t, exitShown, code, text)
 	fits(t, text)
 	for _, wanted := range []string{"twin, no hardware", "wiring self-test", "loop-back latency", "relays fall when the program goes silent", "valve_1 withheld", "all relays open, read back", "The worst case was not measured", "last hash"} {
 		require.Contains(t, strings.Join(strings.Fields(text), " "), wanted)
 	}
-	for _, name := range []string{"junit.xml", "page.html", "table.csv", "frames1", "trace.csv"} {
+	for _, name := range []string{"junit.xml", "page.html", "table.csv", "frames", "trace.csv"} {
 		info, err := os.Stat(in(name))
 		require.NoError(t, err)
 		require.Greater(t, info.Size(), int64(200), name)
@@ -115,14 +142,13 @@ func TestRigOnTheTwin(t *testing.T) {
 	text, code = rigSays(t, "--check", in("record"))
 	require.Equal(t, exitViolated, code)
 	require.Contains(t, text, in("record")+":1:11")
-	text, code = rigSays(t, "--twin", benchSite, benchPulled, "--record", in("record"))
+	text, code = onTwin(t, benchSite, benchPulled, "--record", in("record"))
 	require.Equal(t, exitLost, code)
 	require.Contains(t, text, "nothing is added")
 }
 
 // TestStandInOnTheTwin: this logic moves the valve, and what it recorded replays to the same decisions.
 func TestStandInOnTheTwin(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
 	trace := filepath.Join(t.TempDir(), "trace.csv")
 	text, err := os.ReadFile(standInSite)
 	require.NoError(t, err)
@@ -131,14 +157,7 @@ func TestStandInOnTheTwin(t *testing.T) {
 	require.NoError(t, os.WriteFile(shortSite, []byte(short), 0o600))
 	story := filepath.Join(t.TempDir(), "short_story.yaml")
 	require.NoError(t, os.WriteFile(story, []byte(shortStory), 0o600))
-	var said string
-	var code exitCode
-	for range 4 {
-		said, code = rigSays(t, "--twin", "--stand-in", shortSite, story, "--csv", trace, "--json")
-		if code != exitNothing && code != exitIncomplete && code != exitLost {
-			break
-		}
-	}
+	said, code := onTwin(t, "--stand-in", shortSite, story, "--csv", trace, "--json")
 	require.Equal(t, exitShown, code, said)
 	var made rigReport
 	require.NoError(t, json.Unmarshal([]byte(said), &made))
@@ -149,10 +168,9 @@ func TestStandInOnTheTwin(t *testing.T) {
 }
 
 func TestListenMovesNothing(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
 	story := filepath.Join(t.TempDir(), "press.yaml")
 	require.NoError(t, os.WriteFile(story, []byte("scenario: press\nlasts: 1 s\nsteps: [{at: 0.3 s, do: press, on: reset_1, for: 0.4 s}]\nexpect: [{never: valve_1 is enabled}]\n"), 0o600))
-	text, code := rigSays(t, "--twin", "--listen", standInSite, story)
+	text, code := onTwin(t, "--listen", standInSite, story)
 	require.Equal(t, exitNothing, code, text)
 	fits(t, text)
 	require.Contains(t, text, "no relay was moved")

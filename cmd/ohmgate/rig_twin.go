@@ -17,12 +17,16 @@ import (
 	"ohmgate/sim/trace"
 )
 
+// inMemory in a context asks for a twin whose lines are in memory: a test stands on a fake clock, and a pseudo-terminal knows
+// the real one only.
+type inMemory struct{}
+
 // openTwin puts a twin in the place of the hardware, if asked to.
-func (o *rigOptions) openTwin(f *rigFiles, order *rig.Order) (func(), error) {
+func (o *rigOptions) openTwin(ctx context.Context, f *rigFiles, order *rig.Order) (func(), error) {
 	if !o.twin {
 		return func() {}, nil
 	}
-	options := twinbench.Options{Wrong: o.wrong, InMemory: !twinbench.Terminals()}
+	options := twinbench.Options{Wrong: o.wrong, InMemory: !twinbench.Terminals() || ctx.Value(inMemory{}) != nil}
 	if order.Mode != wiring.Stimulate {
 		o.gate = &gatedPlant{fresh: func() loop.Source { p, _ := f.plant(); return p }}
 		options.Plant = o.gate

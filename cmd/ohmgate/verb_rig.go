@@ -222,7 +222,7 @@ func runRig(ctx context.Context, out, errs io.Writer, siteFile, scenarioFile str
 	if err != nil {
 		return failed(exitLost, "%w", err)
 	}
-	ending, err := o.openTwin(files, order)
+	ending, err := o.openTwin(orBackground(ctx), files, order)
 	if err != nil {
 		return err
 	}
