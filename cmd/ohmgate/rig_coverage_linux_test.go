@@ -39,7 +39,8 @@ func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
 	require.Greater(t, len(made.Files), 30)
 	for _, one := range made.Files {
 		require.NotEmpty(t, one.Closes, one.File)
-		require.Equal(t, exitShown, run([]string{"simulate", benchSite, one.File}), one.File)
+		_, errs, code := ohmgate(t, "simulate", benchSite, one.File)
+		require.Equal(t, exitShown, code, "%s: %s", one.File, errs)
 		files, err := readRig(benchSite, one.File)
 		require.NoError(t, err)
 		b, err := files.bench()

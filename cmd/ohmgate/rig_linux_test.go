@@ -164,7 +164,8 @@ func TestStandInOnTheTwin(t *testing.T) {
 	require.Equal(t, "ohmgate rig 3", made.Schema)
 	require.Len(t, made.Report.Runs[0].Steps, 2)
 	require.Contains(t, made.Report.Runs[0].Seen, "valve_1: enabled -> tripped")
-	require.Equal(t, exitShown, run([]string{"replay", shortSite, trace}))
+	said, _, code = ohmgate(t, "replay", shortSite, trace)
+	require.Equal(t, exitShown, code, said)
 }
 
 func TestListenMovesNothing(t *testing.T) {
