@@ -33,6 +33,7 @@ type Property struct {
 	carried  carried           // by the searches
 	restsOn  model.PropertySet // of those that the searches carry; where one is broken, so is this
 	counters []string          // the lemmas that it rests on
+	byCuts   bool              // it goes through the cut sets: where some are left out it is not shown
 	attack   attack
 }
 

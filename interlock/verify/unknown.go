@@ -48,7 +48,7 @@ func (v *verification) unknown(output int) *Result {
 		}
 	}
 	r.Says = fmt.Sprintf("every node of the permissive, %d steps of channels side by side", r.Steps)
-	return r
+	return v.inverted(output, r)
 }
 
 // compared is what two channels side by side have shown.

@@ -60,3 +60,46 @@ func TestAVerdictDoesNotDependOnTheOtherOutputs(t *testing.T) {
 	}
 	require.Equal(t, len(whole.Results), compared)
 }
+
+// Where there are more minimal cut sets than are worked out, what goes through them is
+// not shown.
+func TestWhatIsLeftOutIsNotShown(t *testing.T) {
+	m := bay(t, 2, func(m *model.Model) {
+		m.Config.Outputs[0].Permissive = parse(t, m, "bond_1")
+		vote := interlock.Node{Op: interlock.OpVote, M: 6}
+		for range 12 {
+			m.Config.Inputs = append(m.Config.Inputs, interlock.Input{StaleAfter: 6})
+			m.Names.Inputs = append(m.Names.Inputs, "level")
+			m.Config.Outputs[0].Permissive = append(m.Config.Outputs[0].Permissive, interlock.Node{Op: interlock.OpCause, Cause: 2 + len(m.Config.Inputs) - 1})
+			vote.Args = append(vote.Args, len(m.Config.Outputs[0].Permissive)-1)
+		}
+		all := len(vote.Args) + 1
+		m.Config.Outputs[0].Permissive = append(m.Config.Outputs[0].Permissive, vote, interlock.Node{Op: interlock.OpAnd, Args: []int{0, all}})
+	})
+	v, err := newVerification(m, model.Options{})
+	require.NoError(t, err)
+	v.glances[0] = glanced{} // looked at already
+	for i := range properties {
+		p := &properties[i]
+		r := v.conclude(p, 0, &Result{Verdict: Shown}, &Sampling{})
+		if p.byCuts {
+			require.Equal(t, NotShown, r.Verdict, p.Title)
+			require.Contains(t, r.Says, "minimal cut sets")
+		} else {
+			require.Equal(t, Shown, r.Verdict, p.Title)
+		}
+	}
+}
+
+// A clamp that must be off ends a run when it bonds: unusable readings in place of
+// good ones delay that, and so prolong the run.
+func TestUnknownUnderANotProlongsARun(t *testing.T) {
+	m := bay(t, 2, func(m *model.Model) { m.Config.Outputs[0].Permissive = parse(t, m, "bond_1 AND NOT bond_2") })
+	v, err := newVerification(m, model.Options{})
+	require.NoError(t, err)
+	r := v.unknown(0)
+	require.Equal(t, Violated, r.Verdict, r.Says)
+	require.NotNil(t, r.Counterexample)
+	t.Log(r.Says, r.Counterexample.Expect)
+	require.Equal(t, Shown, v.unknown(1).Verdict, "no channel is read inverted")
+}

@@ -3,6 +3,7 @@ package joint_test
 import (
 	"fmt"
 	"math/rand/v2"
+	"slices"
 	"testing"
 
 	"github.com/stretchr/testify/assert"
@@ -87,7 +88,8 @@ func TestUnknownAgrees(t *testing.T) {
 		report, err := verify.Verify(m, model.Options{Properties: []string{"9"}})
 		require.NoError(t, err)
 		assert.Equal(t, report.Results[0].Verdict, got.Verdict, "%s: %s; jointly: %s", text, report.Results[0].Says, got.Says)
-		assert.Equal(t, verdict.Shown, got.Verdict, "%s: %s", text, got.Says)
+		inverted := slices.Contains([]string{"bond_1 XOR here", "NOT bond_1"}, text) // what keeps such a clamp from bonding prolongs a run
+		assert.Equal(t, inverted, got.Verdict != verdict.Shown, "%s: %s", text, got.Says)
 	}
 }
 

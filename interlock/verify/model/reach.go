@@ -1,7 +1,9 @@
 package model
 
 import (
+	"fmt"
 	"slices"
+	"strings"
 
 	"ohmgate/interlock"
 )
@@ -121,4 +123,25 @@ func (m *Model) WithoutBond(output int) bool {
 		}
 	}
 	return true
+}
+
+// LeftOut says which causes of an output's permissive are in none of the cut sets that
+// were worked out, where those are not all; empty where they are.
+func (m *Model) LeftOut(output int) string {
+	p := m.Config.Outputs[output].Permissive
+	sets, all := AllCutSets(p)
+	if all {
+		return ""
+	}
+	var names []string
+	causes := p.Causes()
+	causes.Each(func(cause int) {
+		if !slices.ContainsFunc(sets, func(set []int) bool { return slices.Contains(set, cause) }) {
+			names = append(names, m.Cause(cause))
+		}
+	})
+	if len(names) == 0 {
+		return fmt.Sprintf("more than %d minimal cut sets: only some were looked at", MaxCuts)
+	}
+	return fmt.Sprintf("more than %d minimal cut sets: %s are in none that was looked at", MaxCuts, strings.Join(names, ", "))
 }
