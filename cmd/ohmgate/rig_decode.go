@@ -40,7 +40,7 @@ type busTalk struct {
 	Exchanges []busExchange `json:"exchanges"`
 	Odd       []busOdd      `json:"odd_frames"`
 	Timing    []busTiming   `json:"timing"`
-	rows      []record.Row
+	rows      []analyse.Row
 }
 
 // busTiming is the timing of one function, or of all.
@@ -64,9 +64,9 @@ type busSpread struct {
 	Most   float64 `json:"most_ms"`
 }
 
-func timingOf(rows []record.Row) []busTiming {
+func timingOf(rows []analyse.Row) []busTiming {
 	made := []busTiming{}
-	spread := func(s record.Spread) *busSpread {
+	spread := func(s analyse.Spread) *busSpread {
 		if s.Count == 0 {
 			return nil
 		}
@@ -166,16 +166,16 @@ func decodeForeign(o *decodeOptions, text []byte) ([]busTalk, error) {
 	if err != nil {
 		return nil, err
 	}
-	frames := record.Cut(all, line.Baud)
+	frames := analyse.Cut(all, line.Baud)
 	master := o.master
 	if master == "" {
-		if master, err = record.Master(frames); err != nil {
+		if master, err = analyse.Master(frames); err != nil {
 			return nil, fmt.Errorf("%s: %w", o.file, err)
 		}
-	} else if !slices.ContainsFunc(frames, func(f record.Frame) bool { return f.Line == master }) {
+	} else if !slices.ContainsFunc(frames, func(f analyse.Frame) bool { return f.Line == master }) {
 		return nil, fmt.Errorf("%s: no bytes are on the line %q; name the line of the one who asks", o.file, master)
 	}
-	exchanges, odd := record.Pair(frames, master)
+	exchanges, odd := analyse.Pair(frames, master)
 	made := talkOf(o.file, exchanges, odd, edgesOf(frames))
 	made.Line, made.Master, made.Bytes = lineText(line), master, len(all)
 	return []busTalk{made}, nil
@@ -190,17 +190,17 @@ func lineText(line port.Line) string {
 }
 
 // recordedBytes are the bytes of a table of bytes, or of the levels of one or two lines.
-func recordedBytes(o *decodeOptions, text []byte, line port.Line) ([]record.Byte, port.Line, error) {
-	all, bytesErr := record.ReadCapture(o.file, bytes.NewReader(text))
+func recordedBytes(o *decodeOptions, text []byte, line port.Line) ([]analyse.Byte, port.Line, error) {
+	all, bytesErr := analyse.ReadBytes(o.file, bytes.NewReader(text))
 	if bytesErr == nil {
 		if line.Baud == 0 {
-			baud, err := record.Speed(all)
+			baud, err := analyse.Speed(all)
 			if err != nil {
 				return nil, line, fmt.Errorf("%s: %w", o.file, err)
 			}
 			line.Baud = baud
 		}
-		record.Lengthen(all, line.Baud)
+		analyse.Lengthen(all, line.Baud)
 		return all, line, nil
 	}
 	capture, err := analyse.ReadCapture(o.file, bytes.NewReader(text))
@@ -212,21 +212,21 @@ func recordedBytes(o *decodeOptions, text []byte, line port.Line) ([]record.Byte
 	}
 	all = nil
 	for _, name := range capture.Changing() {
-		var levels []record.Level
+		var levels []analyse.Level
 		for _, edge := range capture.Lines[name] {
-			levels = append(levels, record.Level{At: edge.At, High: edge.On})
+			levels = append(levels, analyse.Level{At: edge.At, High: edge.On})
 		}
 		if line.Baud == 0 {
-			if line, err = record.FindLine(levels, capture.End); err != nil {
+			if line, err = analyse.FindLine(levels, capture.End); err != nil {
 				return nil, line, fmt.Errorf("%s: line %s: %w", o.file, name, err)
 			}
 		}
-		all = append(all, record.Characters(name, levels, capture.End, line)...)
+		all = append(all, analyse.Characters(name, levels, capture.End, line)...)
 	}
 	if len(all) == 0 {
 		return nil, line, fmt.Errorf("%s: no character at %v on %s", o.file, line, strings.Join(capture.Changing(), ", "))
 	}
-	slices.SortStableFunc(all, func(a, b record.Byte) int { return int(min(max(a.Start-b.Start, -1), 1)) })
+	slices.SortStableFunc(all, func(a, b analyse.Byte) int { return int(min(max(a.Start-b.Start, -1), 1)) })
 	return all, line, nil
 }
 
@@ -244,7 +244,7 @@ func decodeOwn(name string, text []byte) ([]busTalk, error) {
 	}
 	var talks []busTalk
 	for _, one := range ports {
-		exchanges, odd := record.PairEvents(events, one)
+		exchanges, odd := analyse.PairEvents(events, one)
 		if len(exchanges) == 0 {
 			continue // an instrument's line of text
 		}
@@ -261,7 +261,7 @@ func decodeOwn(name string, text []byte) ([]busTalk, error) {
 }
 
 // edgesOf are the beginnings of the frames that the recording itself may have cut, or robbed of their question.
-func edgesOf(frames []record.Frame) []int64 {
+func edgesOf(frames []analyse.Frame) []int64 {
 	edges := []int64{frames[0].Start, frames[len(frames)-1].Start}
 	if frames[0].Err != nil && len(frames) > 1 {
 		edges = append(edges, frames[1].Start)
@@ -269,8 +269,8 @@ func edgesOf(frames []record.Frame) []int64 {
 	return edges
 }
 
-func talkOf(name string, exchanges []record.Exchange, odd []record.Odd, edges []int64) busTalk {
-	made := busTalk{Name: name, Exchanges: []busExchange{}, Odd: []busOdd{}, rows: record.Table(exchanges)}
+func talkOf(name string, exchanges []analyse.Exchange, odd []analyse.Odd, edges []int64) busTalk {
+	made := busTalk{Name: name, Exchanges: []busExchange{}, Odd: []busOdd{}, rows: analyse.Table(exchanges)}
 	made.Timing = timingOf(made.rows)
 	for i := range exchanges {
 		e := &exchanges[i]
@@ -346,7 +346,7 @@ func tellTalk(out *page.Page, t *busTalk) {
 		}
 		out.Wrap(fmt.Sprintf("%12.3f ms  ", t.Odd[i].At), fmt.Sprintf("on %s: %s: %s", t.Odd[i].Line, spacedHex(t.Odd[i].Bytes), why), 17)
 	}
-	record.WriteTable(out, t.rows)
+	analyse.WriteTable(out, t.rows)
 }
 
 // mostHex is how many bytes of a damaged frame are printed.

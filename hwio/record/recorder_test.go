@@ -106,23 +106,17 @@ func TestFullDiskIsNotHidden(t *testing.T) {
 	require.Less(t, disk.lines, 7)
 }
 
-func TestOwnRecordIsPaired(t *testing.T) {
-	exchanges, odd := PairEvents(someEvents(), "bus")
-	require.Len(t, exchanges, 2)
-	require.True(t, exchanges[0].Answered, "held back by an adapter for longer than t3.5, and yet one answer")
-	require.Equal(t, []bool{true, false, false, false, false, false, false, true}, exchanges[0].Reply.Bits)
-	require.False(t, exchanges[1].Answered)
-	require.Len(t, odd, 1)
-	require.Equal(t, []byte{0xFF}, odd[0].Frame.Bytes)
-}
-
 func FuzzRead(f *testing.F) {
 	f.Add("{\"ohmgate_line_record\":1,\"wall_at_zero\":\"2024-01-02T03:04:05Z\",\"clock\":\"m\"}\n{\"at_ns\":1,\"port\":\"a\",\"way\":\"sent\",\"bytes\":\"0102\"}\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		_, events, _ := Read("x", strings.NewReader(text))
-		exchanges, odd := PairEvents(events, "a")
-		if len(exchanges) > len(events) || len(odd) > 3*len(events) {
-			t.Fatal("more exchanges than events")
+		wall, events, err := Read("x", strings.NewReader(text))
+		if err == nil && wall.IsZero() && len(events) > 0 {
+			t.Fatal("a record without a head")
+		}
+		for _, event := range events {
+			if event.Way == 0 {
+				t.Fatal("an event without a direction")
+			}
 		}
 	})
 }

@@ -1,4 +1,4 @@
-package record
+package analyse
 
 import (
 	"fmt"
@@ -120,7 +120,7 @@ func TestFormsOfCaptures(t *testing.T) {
 			for _, b := range rows {
 				text += c.row(b)
 			}
-			bytes, err := ReadCapture("x.csv", strings.NewReader(text))
+			bytes, err := ReadBytes("x.csv", strings.NewReader(text))
 			require.NoError(t, err)
 			baud, err := Speed(bytes)
 			require.NoError(t, err)

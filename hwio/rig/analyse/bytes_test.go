@@ -1,4 +1,4 @@
-package record
+package analyse
 
 import (
 	"os"
@@ -23,7 +23,7 @@ func openCapture(t *testing.T) []Byte {
 	}
 	require.NoError(t, err)
 	defer func() { _ = file.Close() }()
-	bytes, err := ReadCapture("modbus-rtu-16-outputs.csv", file)
+	bytes, err := ReadBytes("modbus-rtu-16-outputs.csv", file)
 	require.NoError(t, err)
 	return bytes
 }
@@ -149,18 +149,18 @@ func TestCaptureErrorsNameThePlace(t *testing.T) {
 		{head + "1,2,m,0102\n", "x.csv:2:7: byte"},
 		{head + "1,2,m\n", "wrong number of fields"},
 	} {
-		_, err := ReadCapture("x.csv", strings.NewReader(row.text))
+		_, err := ReadBytes("x.csv", strings.NewReader(row.text))
 		require.ErrorContains(t, err, row.want, "%q", row.text)
 	}
-	bytes, err := ReadCapture("x.csv", strings.NewReader("\ufeffbyte,line,remark,end_us,start_us\n0x1f,m,hello,2.5,1.25\n"))
+	bytes, err := ReadBytes("x.csv", strings.NewReader("\ufeffbyte,line,remark,end_us,start_us\n0x1f,m,hello,2.5,1.25\n"))
 	require.NoError(t, err)
 	require.Equal(t, []Byte{{Start: 1250, End: 2500, Line: "m", Value: 0x1F}}, bytes)
 }
 
-func FuzzReadCapture(f *testing.F) {
+func FuzzReadBytes(f *testing.F) {
 	f.Add("start_us,end_us,line,byte\n31179,31597,master,01\n31756.5,32174,master,03\n")
 	f.Fuzz(func(t *testing.T, text string) {
-		bytes, err := ReadCapture("x", strings.NewReader(text))
+		bytes, err := ReadBytes("x", strings.NewReader(text))
 		if err == nil && len(bytes) == 0 {
 			t.Fatal("neither bytes nor an error")
 		}

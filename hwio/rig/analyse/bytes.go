@@ -1,4 +1,4 @@
-package record
+package analyse
 
 import (
 	"bytes"
@@ -56,10 +56,10 @@ type layout struct {
 
 const headingHelp = "name the columns, such as start_us,end_us,line,byte"
 
-// ReadCapture reads a table of bytes, one a row, below a heading. Columns are known by their names in any order: a start with
+// ReadBytes reads a table of bytes, one a row, below a heading. Columns are known by their names in any order: a start with
 // its unit ("start_us", "Time [s]"), an end or a duration, the byte, and the line where there are several. Commas, semicolons
 // and tabulators part columns; behind semicolons and tabulators a comma is a decimal comma. Rows may stand in any order.
-func ReadCapture(name string, from io.Reader) ([]Byte, error) {
+func ReadBytes(name string, from io.Reader) ([]Byte, error) {
 	text, err := io.ReadAll(io.LimitReader(from, 1<<28))
 	if err != nil {
 		return nil, err
