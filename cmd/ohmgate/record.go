@@ -182,24 +182,9 @@ func (l *liveMetrics) Discard() { l.server.Close() }
 
 // headerOf names the parts of a site for its records.
 func headerOf(s *site.Site) *trace.Header {
-	h := &trace.Header{Site: s.Name, SiteHash: s.Hash, Tool: toolVersion(), Period: s.Period.Max}
-	for i := range s.Channels {
-		h.Channels = append(h.Channels, s.Channels[i].Name)
+	n := s.Names()
+	return &trace.Header{
+		Site: s.Name, SiteHash: s.Hash, Tool: toolVersion(), Period: s.Period.Max,
+		Channels: n.Channels, Inputs: n.Inputs, Outputs: n.Outputs, Vessels: n.Vessels, Streams: n.Streams, Bypasses: n.Bypasses,
 	}
-	for i := range s.Inputs {
-		h.Inputs = append(h.Inputs, s.Inputs[i].Name)
-	}
-	for i := range s.Outputs {
-		h.Outputs = append(h.Outputs, s.Outputs[i].Name)
-	}
-	for i := range s.Vessels {
-		h.Vessels = append(h.Vessels, s.Vessels[i].Name)
-	}
-	for i := range s.Streams {
-		h.Streams = append(h.Streams, s.Streams[i].Name)
-	}
-	for i := range s.Bypasses {
-		h.Bypasses = append(h.Bypasses, s.Bypasses[i].Name)
-	}
-	return h
 }

@@ -107,7 +107,7 @@ func (r *Run) take(rec *Record) error {
 		if err := json.Unmarshal(rec.Body, &e); err != nil {
 			return fmt.Errorf("record %d: %w", rec.Seq, err)
 		}
-		if e.Kind == "rewound" {
+		if e.Kind == live.Rewound {
 			r.rewind(e.Scan)
 		}
 		r.events = append(r.events, e)

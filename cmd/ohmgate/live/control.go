@@ -186,7 +186,7 @@ func (s *Session) rewind(scan uint64) error {
 		s.halt(fmt.Errorf("the run could not be turned again: %w", err))
 	}
 	s.anchor()
-	s.say("rewound", tell.Note, fmt.Sprintf("wound back from scan %d to scan %d; what followed is void", from, s.scan))
+	s.say(Rewound, tell.Note, fmt.Sprintf("wound back from scan %d to scan %d; what followed is void", from, s.scan))
 	s.flush(true)
 	return err
 }

@@ -31,6 +31,10 @@ type Event struct {
 	Why     *Why      `json:"why,omitempty"`
 }
 
+// Rewound is the kind of the event that voids what was told of its run from its
+// scan on.
+const Rewound = "rewound"
+
 // Question narrows what is asked of a journal. Zero values narrow nothing.
 type Question struct {
 	Name     string // channel, output, cause … that an event is about
