@@ -31,7 +31,7 @@ type Words struct {
 	OrderUnknown string                  `json:"order_unknown"`
 }
 
-func words() Words {
+func describedWords() Words {
 	w := Words{Lanes: laneWords(), Ranks: map[tell.Rank]string{}, OrderUnknown: tell.OrderNotKnown}
 	for _, r := range tell.Ranks {
 		w.Ranks[r] = r.Words()
@@ -61,7 +61,7 @@ func (s *Session) Describe(tool, caution string) Described {
 		Tool: tool, Site: o.Site.Name, Title: o.Site.Title, Hash: o.Site.Hash, Kind: o.Kind, Real: o.Real,
 		Control: o.Control && !o.Real, Journal: o.Keeper != nil, PeriodNs: int64(o.Period), Deadline: int64(o.Deadline),
 		Faults: append([]FaultKind{}, o.Faults...), Scenarios: append([]ScenarioKind{}, o.Scenarios...), Caution: caution,
-		Lanes: []LaneShown{}, Words: words(),
+		Lanes: []LaneShown{}, Words: describedWords(),
 	}
 	for _, l := range s.Lanes {
 		d.Lanes = append(d.Lanes, s.laneShown(l))

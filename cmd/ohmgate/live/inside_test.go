@@ -222,3 +222,42 @@ func TestWordsOfQuantities(t *testing.T) {
 	require.Equal(t, "1:01", tell.Clock(60001*time.Millisecond))
 	require.Equal(t, "300 ms", Seconds(300*time.Millisecond))
 }
+
+// Every value that a lane can have has a word for the page, and no two of a lane
+// are called alike.
+func TestEveryValueOfALaneHasAWord(t *testing.T) {
+	words := laneWords()
+	seen := map[string]bool{}
+	has := func(kind LaneKind, value uint8) {
+		require.Less(t, int(value), len(words[kind]), "%s %d has no word", kind, value)
+		word := words[kind][value].Word
+		require.NotContains(t, []string{"", "?"}, word, "%s %d", kind, value)
+		require.False(t, seen[string(kind)+word], "%s %d is called %q as another value", kind, value, word)
+		seen[string(kind)+word] = true
+	}
+	for p := range monitor.Phase(monitor.Phases) {
+		has(LaneChannel, uint8(p))
+	}
+	for _, level := range []interlock.Truth{interlock.False, interlock.Unknown, interlock.True} {
+		has(LaneInput, levelValue(level))
+	}
+	for mode := range interlock.Mode(interlock.Modes) {
+		for _, ways := range []interlock.Unconfirmed{0, interlock.StayedOpen} {
+			has(LaneOutput, outputValue(&interlock.OutputState{OutputControl: interlock.OutputControl{Mode: mode, Unconfirmed: ways}}))
+		}
+	}
+	for _, early := range []bool{false, true} {
+		for _, v := range []interlock.VesselState{{Early: early}, {Early: early, Waited: 1}, {Early: early, Clear: true}} {
+			has(LaneVessel, vesselValue(&v))
+		}
+	}
+	for _, stopped := range []interlock.Scans{0, 1, 5} {
+		has(LaneStream, streamValue(interlock.StreamState{Stopped: stopped}, &interlock.Stream{RunDown: 3}))
+	}
+	has(LaneBypass, 0)
+	has(LaneBypass, 1)
+	ranks := describedWords()
+	for _, r := range tell.Ranks {
+		require.NotEmpty(t, ranks.Ranks[r])
+	}
+}
