@@ -48,7 +48,7 @@ func writeGaps(out io.Writer, o *rigOptions, args []string) error {
 	if err != nil {
 		return err
 	}
-	found := verified.Close(covered.Gaps)
+	found := verified.CloseGaps(covered.Gaps)
 	if err := os.MkdirAll(o.gaps, 0o755); err != nil {
 		return failed(exitInput, "%w", err)
 	}

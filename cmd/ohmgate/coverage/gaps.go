@@ -35,7 +35,7 @@ type Open struct {
 type Closing struct {
 	Scenarios []Scenario // the shortest first
 	Open      []Open
-	Complete  bool // nothing was left to try
+	Complete  bool // nothing was left to try, as far as the search tells states apart
 }
 
 // closer looks for scenarios.
@@ -47,10 +47,10 @@ type closer struct {
 	made    Closing
 }
 
-// Close finds scenarios for gaps. It searches paths, turns each into a scenario and
-// keeps those that really pass through their gap when simulated, the shortest first;
-// in the end those go whose gaps others close as well.
-func (v *Verified) Close(gaps []stimulus.Goal) Closing {
+// CloseGaps finds scenarios for gaps. It searches paths, turns each into a scenario
+// and keeps those that really pass through their gap when simulated, the shortest
+// first; in the end those go whose gaps others close as well.
+func (v *Verified) CloseGaps(gaps []stimulus.Goal) Closing {
 	c := &closer{Verified: v, gaps: gaps}
 	if !v.plays() {
 		for _, gap := range gaps {
@@ -119,7 +119,7 @@ func (c *closer) byLength() []stimulus.Goal {
 
 func (c *closer) notFound() string {
 	if c.made.Complete {
-		return "nothing that this bench can do leads there"
+		return "all that the search can tell apart was tried, and nothing led there"
 	}
 	return fmt.Sprintf("no scenario found among the %d shortest stories from each beginning", graph.MostNodes)
 }

@@ -67,7 +67,7 @@ func coverageOf(v *coverage.Verified) (f found) {
 			some = append(some, gap)
 		}
 	}
-	closing := v.Close(some)
+	closing := v.CloseGaps(some)
 	for _, one := range closing.Scenarios {
 		f.closed = append(f.closed, len(one.Closes))
 	}

@@ -24,8 +24,8 @@ const MostNodes = 2_000
 // Paths is a cover search: it looks for the shortest path to every goal with what
 // the environment can do, on the real Step. It tries every action, the paths that
 // take the least time first. What it does not find needs more than the environment
-// can do, or more than the search visits; complete says that nothing was left to
-// try. Outputs are those whose cones are tried, by name.
+// can do, or more than the search visits or tells apart; complete says that nothing
+// was left to try. Outputs are those whose cones are tried, by name.
 func Paths(m *model.Model, outputs []string, e *Environment, goals map[Transition]bool) (found map[Transition]Path, complete bool) {
 	t := &coverSearch{model: m, environment: e, goals: goals, found: map[Transition]Path{}, left: len(goals)}
 	complete = true
