@@ -42,8 +42,8 @@
 // # Runs
 //
 // What is called violated has a run of the real Step on the whole site wherever
-// one is found. A hunt lets things go wrong and stop to; a compass, the search run
-// backwards from what it found, tells it where to go on; a witness judges every
+// one is found. A falsifier lets things go wrong and stop to; distances, the search run
+// backwards from what it found, tells it where to go on; an observer judges every
 // scan by the words of the properties, with an account of its own of every channel,
 // wait and button. The run is then made smaller, replayed after every change, until
 // nothing that goes wrong can be left out. What a search has met and no run shows is
@@ -55,5 +55,5 @@
 // steps with the whole Step; long random runs of the real site are checked to stay
 // within what was searched; a complete search is checked to be closed; and the
 // self-check plants mistakes in the logic, and in the search, and shows that each
-// is caught.
+// is reached.
 package verify

@@ -13,7 +13,7 @@ import (
 )
 
 // composed is what the explicit engine says where the joint search met something
-// that its own run does not show on the whole site: its hunt may find one that
+// that its own run does not show on the whole site: its falsifier may find one that
 // does. If not, nothing is shown.
 func (j *jointly) composed(number model.Property) *Result {
 	o := j.verification.Options

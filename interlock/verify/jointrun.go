@@ -27,38 +27,35 @@ func (j *jointly) shownBy(property model.Property, run joint.Run) *Result {
 
 // replay gives the channels what a joint run says, from power-up, and looks in
 // every scan for inputs that move the output as the run says, what is healthy
-// first. The last scan must break the property before the eyes of a witness.
+// first. The last scan must break the property before an observer.
 func (j *jointly) replay(property model.Property, run *joint.Run) *runs.Run {
 	v := j.verification
-	d, record, w := runs.NewDriver(v.Logic, v.Model.Config, j.Number), runs.NewRecorder(v.Model), v.witnessOf(j.Number)
-	sight := w.begin()
+	d, record, o := runs.NewDriver(v.Logic, v.Model.Config, j.Number), runs.NewRecorder(v.Model), v.observerOf(j.Number)
+	remembered := o.begin()
 	for k, news := range run.News {
 		last := k == len(run.News)-1
 		found := model.PropertySet(0)
 		moves := j.eachMove(d, news, func() bool {
-			try, seen := d.CopyOf(), w.begin()
-			seen.copyFrom(sight)
+			try, seen := d.CopyOf(), o.begin()
+			seen.copyFrom(remembered)
 			j.sameInputs(try, d)
-			w.prior.CopyFrom(try.State)
+			o.prior.CopyFrom(try.State)
 			try.Turn()
-			found = w.see(seen, try)
+			found = o.observe(seen, try)
 			now := uint64(j.Steps.Shape.Pack(try.State.Outputs[j.Number].OutputControl))
 			return last && found.Has(property) || !last && now == run.Words[k]&(1<<table.WatchShift-1)
 		})
 		if !moves {
 			return nil
 		}
-		w.prior.CopyFrom(d.State)
+		o.prior.CopyFrom(d.State)
 		record.Turn(d)
-		found = w.see(sight, d)
+		found = o.observe(remembered, d)
 	}
-	shown := record.Finish(fmt.Sprintf("in scan %d %s", record.Scans-1, w.told[property].says), 0)
+	wrong := o.breaches[property]
+	shown := record.Finish(fmt.Sprintf("in scan %d %s", record.Scans-1, wrong.says), 0)
 	shown.Property, shown.Output = property.String(), j.Output
-	expect := w.told[property].expect
-	if expect == "" {
-		expect = "never: " + j.Output + " is enabled"
-	}
-	shown.Expect = fmt.Sprintf("{%s, from: %d scans, to: %d scans}", expect, shown.Scans-1, shown.Scans)
+	shown.Expect = wrong.expectation(j.Output, shown.Scans)
 	shown.Slice = j.lastReadings(run)
 	return shown
 }

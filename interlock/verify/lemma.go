@@ -182,7 +182,7 @@ func (v *verification) acknowledgeLemma(c *interlock.Vessel, name string) Lemma 
 	l := Lemma{Counter: counterAcknowledge, Of: name}
 	type pair struct {
 		logic  interlock.VesselState
-		words  vesselSight
+		words  vesselMemory
 		memory uint8
 	}
 	everyPair(func(now pair, to func(pair)) {

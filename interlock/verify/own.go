@@ -167,16 +167,16 @@ func (v *verification) within(p *model.Own) Result {
 	if run := v.slowly(p, causes, bound); run != nil {
 		return Result{Verdict: Violated, Says: fmt.Sprintf("takes up to %s, asked %s", quantity.Duration(bound), quantity.Duration(p.Time)), Counterexample: run}
 	}
-	run := v.hunt(quarry{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
-		is: func(d *runs.Driver, s *sight, _ model.PropertySet) bool {
-			s.memory++
+	run := v.falsify(goal{output: p.Output, causes: causes, faults: 2, turns: probeTurns, says: "it still runs",
+		is: func(d *runs.Driver, s *memory, _ model.PropertySet) bool {
+			s.own++
 			if d.State.Outputs[p.Output].Mode != interlock.Enabled || !v.headedFor(p.When, d) {
-				s.memory = 0
+				s.own = 0
 			}
-			return s.memory > 0 && v.Model.Longest(model.Scans(s.memory))+v.slowest(p.Output, causes) > p.Time
+			return s.own > 0 && v.Model.Longest(model.Scans(s.own))+v.slowest(p.Output, causes) > p.Time
 		},
-		expect: func(t *trail, scans uint64) string {
-			n := uint64(t.sight.memory)
+		expect: func(t *path, scans uint64) string {
+			n := uint64(t.memory.own)
 			return fmt.Sprintf("{within: %d scans, of: %d scans, that: %s is not enabled}", n-1, scans-n, v.Model.Names.Outputs[p.Output])
 		}})
 	if run != nil {
@@ -305,8 +305,8 @@ func (v *verification) exercised(p *model.Own, r Result, leansOn ...model.Proper
 	set := p.When.Causes()
 	var causes []int
 	set.Each(func(c int) { causes = append(causes, c) })
-	run := v.hunt(quarry{output: max(p.Output, 0), causes: causes, faults: 2, turns: probeTurns, says: "its condition sets in",
-		is: func(d *runs.Driver, _ *sight, _ model.PropertySet) bool { return v.holdsWithoutOutputs(p.When, d) }})
+	run := v.falsify(goal{output: max(p.Output, 0), causes: causes, faults: 2, turns: probeTurns, says: "its condition sets in",
+		is: func(d *runs.Driver, _ *memory, _ model.PropertySet) bool { return v.holdsWithoutOutputs(p.When, d) }})
 	if run == nil {
 		return Result{Verdict: Nothing, Says: "no run was found in which its condition sets in"}
 	}
@@ -361,11 +361,11 @@ func (v *verification) never(p *model.Own) Result {
 	if target < 0 {
 		target = v.anOutput(p.When)
 	}
-	run := v.hunt(quarry{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
-		is: func(d *runs.Driver, _ *sight, _ model.PropertySet) bool {
+	run := v.falsify(goal{output: target, causes: v.around(target, p.When), faults: 2, turns: probeTurns, says: "it comes about",
+		is: func(d *runs.Driver, _ *memory, _ model.PropertySet) bool {
 			return v.holds(p.When, d) && (p.Output < 0 || d.State.Outputs[p.Output].Mode == interlock.Enabled)
 		},
-		expect: func(t *trail, scans uint64) string {
+		expect: func(t *path, scans uint64) string {
 			return fmt.Sprintf("{never: [%s], from: %d scans, to: %d scans}", strings.Join(v.situation(p, t.state), ", "), scans-1, scans)
 		}})
 	if run != nil {
@@ -456,10 +456,10 @@ func (v *verification) until(p *model.Own) Result {
 		}
 		return v.exercised(p, Result{Verdict: Shown, Says: "withheld by its permissive; " + how, Assumes: v.property(model.PropertyReset).Assumes}, model.PropertyWithhold, model.PropertyStart, model.PropertyReset)
 	}
-	run := v.hunt(quarry{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
-		is: func(d *runs.Driver, s *sight, _ model.PropertySet) bool {
-			owed := (s.memory == 1 || v.holds(p.When, d)) && !v.holds(p.Then, d)
-			s.memory = uint32(model.Int(owed))
+	run := v.falsify(goal{output: p.Output, causes: v.around(p.Output, p.When), faults: 2, turns: probeTurns, says: "it runs before that",
+		is: func(d *runs.Driver, s *memory, _ model.PropertySet) bool {
+			owed := (s.own == 1 || v.holds(p.When, d)) && !v.holds(p.Then, d)
+			s.own = uint32(model.Int(owed))
 			return owed && d.State.Outputs[p.Output].Mode == interlock.Enabled
 		}})
 	if run != nil {

@@ -123,7 +123,7 @@ func (v *verification) search(jobs []*Searched) error {
 	var wg sync.WaitGroup
 	var mu sync.Mutex
 	var failed error
-	v.teller = newTeller(len(todo), v.Options.Progress)
+	v.progress = newProgress(len(todo), v.Options.Progress)
 	for i := 0; i < workers; i++ {
 		wg.Add(1)
 		go func() {
@@ -141,7 +141,7 @@ func (v *verification) search(jobs []*Searched) error {
 					failed = err
 				}
 				mu.Unlock()
-				v.teller.finished(s)
+				v.progress.finished(s)
 			}
 		}()
 	}
@@ -165,7 +165,7 @@ func (v *verification) one(s *Searched, memory uint64, workers int) error {
 		return err
 	}
 	p.Workers = workers
-	p.Told = v.teller.follow(s)
+	p.Told = v.progress.follow(s)
 	if err := p.Run(); err != nil {
 		return err
 	}

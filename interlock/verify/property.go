@@ -30,10 +30,11 @@ type Property struct {
 	Mutants []string
 
 	judge    func(v *verification, output int) *Result
-	carried  carried           // by the searches
-	restsOn  model.PropertySet // of those that the searches carry; where one is broken, so is this
-	counters []string          // the lemmas that it rests on
-	byCuts   bool              // it goes through the cut sets: where some are left out it is not shown
+	observe  func(o *observer, x *scan) breach // how a run breaks it in a scan; nil where no scan alone does
+	carried  carried                           // by the searches
+	restsOn  model.PropertySet                 // of those that the searches carry; where one is broken, so is this
+	counters []string                          // the lemmas that it rests on
+	byCuts   bool                              // it goes through the cut sets: where some are left out it is not shown
 	attack   attack
 }
 
@@ -134,10 +135,10 @@ type carried struct {
 // attack says how a run that breaks a property is looked for.
 type attack struct {
 	shownBy []model.Property // what else is seen in a run where it is broken, the likeliest first
-	ofSite  func(h *hunt) *runs.Run
-	ofOne   []func(h *hunt, t *table.ChannelTable, channel int) *runs.Run // of one needed channel after the other
-	alone   bool                                                          // what one channel does is seen whatever the others of its cut set do
-	comes   bool                                                          // it is that the output comes back
+	ofSite  func(h *falsifier) *runs.Run
+	ofOne   []func(h *falsifier, t *table.ChannelTable, channel int) *runs.Run // of one needed channel after the other
+	alone   bool                                                               // what one channel does is seen whatever the others of its cut set do
+	comes   bool                                                               // it is that the output comes back
 }
 
 // shownBy is what is seen in a run where the property is broken: itself, or others.

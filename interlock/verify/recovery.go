@@ -85,7 +85,7 @@ func (w *recoverer) from(change func(*interlock.State)) {
 	d := w.base.CopyOf()
 	change(d.State)
 	w.starts++
-	var trail []string
+	var path []string
 	left := uint32(0)
 	for !d.Enabled() {
 		key := w.key(d.State)
@@ -93,9 +93,9 @@ func (w *recoverer) from(change func(*interlock.State)) {
 			left = n
 			break
 		}
-		trail = append(trail, key)
-		if uint64(len(trail)) > w.limit {
-			w.said = fmt.Sprintf("not enabled %d scans after all was well, from mode %s", len(trail), d.State.Outputs[w.output].Mode)
+		path = append(path, key)
+		if uint64(len(path)) > w.limit {
+			w.said = fmt.Sprintf("not enabled %d scans after all was well, from mode %s", len(path), d.State.Outputs[w.output].Mode)
 			return
 		}
 		d.Healthy()
@@ -105,9 +105,9 @@ func (w *recoverer) from(change func(*interlock.State)) {
 		w.said = "enabled, and withheld again at once although all is well"
 		return
 	}
-	for i := len(trail) - 1; i >= 0; i-- {
+	for i := len(path) - 1; i >= 0; i-- {
 		left++
-		w.back[trail[i]] = left
+		w.back[path[i]] = left
 	}
 	w.worst = max(w.worst, left)
 }

@@ -61,12 +61,12 @@ type verification struct {
 
 	searches   []*Searched
 	walked     map[monitor.Config]compared
-	glances    map[int]glanced
+	tried      map[int]trialsFound
 	judged     map[monitor.Config][model.MaxProperties]misjudged
-	gaveUp     map[model.Property]bool // properties for which a long hunt found no run
-	turns      uint64                  // of a hunt, at most
+	gaveUp     map[model.Property]bool // properties for which a long search found no run
+	turns      uint64                  // of a falsifier, at most
 	auditEvery int                     // tests look at every nth state of an output; 0 is all
-	teller     *teller
+	progress   *progress
 	stems      map[string]*table.Stem // kept only where mutants will take them over
 }
 
@@ -77,7 +77,7 @@ func newVerification(m *model.Model, o model.Options) (*verification, error) {
 // verificationOf judges by a table of properties.
 func verificationOf(properties []Property, m *model.Model, o model.Options) (*verification, error) {
 	v := &verification{Bench: runs.NewBench(m, o), properties: properties, report: &Report{Site: m.Site, Hash: m.Hash},
-		walked: map[monitor.Config]compared{}, glances: map[int]glanced{}, judged: map[monitor.Config][model.MaxProperties]misjudged{}, gaveUp: map[model.Property]bool{}, turns: huntTurns}
+		walked: map[monitor.Config]compared{}, tried: map[int]trialsFound{}, judged: map[monitor.Config][model.MaxProperties]misjudged{}, gaveUp: map[model.Property]bool{}, turns: falsifyTurns}
 	var err error
 	v.outputs, err = m.OutputsNamed(o.Outputs)
 	return v, err
@@ -106,7 +106,7 @@ func (v *verification) run() (*Report, error) {
 	if v.Options.Audit || v.Options.Logic == nil { // a mutant of a part is not in the whole Step
 		v.report.Audit = v.audit()
 	}
-	v.doubted()
+	v.auditFailed()
 	counted := map[string]bool{}
 	for _, s := range v.searches {
 		if !counted[s.key] {

@@ -50,8 +50,8 @@ func (l Level) Follows(button uint8) bool {
 	return l.Fresh || l.Value == interlock.Unknown || ButtonOf(l.Value) == button
 }
 
-// seen is what one scan of an output showed the properties.
-type seen struct {
+// Judged is what one scan of an output showed the properties.
+type Judged struct {
 	Watch   Watch
 	hit     model.PropertySet // properties that had something to say
 	Bad     model.PropertySet // properties that are violated
@@ -60,10 +60,10 @@ type seen struct {
 }
 
 // Judge follows one scan of an output and says which properties it breaks.
-func (h *OutputShape) Judge(s *interlock.OutputControl, w Watch, l *OutputScan, next *interlock.OutputControl, resetGiven bool) seen {
+func (h *OutputShape) Judge(s *interlock.OutputControl, w Watch, l *OutputScan, next *interlock.OutputControl, resetGiven bool) Judged {
 	c := h.Config
 	running := s.Mode == interlock.Enabled
-	v := seen{Watch: w, Enables: !running && next.Mode == interlock.Enabled, keeps: running && next.Mode == interlock.Enabled}
+	v := Judged{Watch: w, Enables: !running && next.Mode == interlock.Enabled, keeps: running && next.Mode == interlock.Enabled}
 	latched, confirmed := h.latch(s, &v, l)
 	ready := !running && l.Perm == interlock.True && l.Shared == SharedNone && s.On >= c.OnDelay && confirmed
 	begun := w.startLow && l.Begin == 1 && w.was
@@ -92,7 +92,7 @@ func (h *OutputShape) Judge(s *interlock.OutputControl, w Watch, l *OutputScan, 
 	return v
 }
 
-func (v *seen) note(property model.Property, hit, bad bool) {
+func (v *Judged) note(property model.Property, hit, bad bool) {
 	if hit {
 		v.hit |= property.Bit()
 	}
@@ -103,7 +103,7 @@ func (v *seen) note(property model.Property, hit, bad bool) {
 
 // latch says which failures to report stand after this scan, and whether the
 // actuator may be believed: none, or both ends seen since and now at rest.
-func (h *OutputShape) latch(s *interlock.OutputControl, v *seen, l *OutputScan) (latched interlock.Unconfirmed, confirmed bool) {
+func (h *OutputShape) latch(s *interlock.OutputControl, v *Judged, l *OutputScan) (latched interlock.Unconfirmed, confirmed bool) {
 	e, running := &h.Ends[l.Ends], s.Mode == interlock.Enabled
 	latched = s.Unconfirmed
 	asAsked := running && e.Away || !running && e.Home
@@ -141,7 +141,7 @@ func failure(running, dark bool) interlock.Unconfirmed {
 // press follows the reset button: a valid 0, then 1 while all conditions were
 // true already and stay true, of the right length, then two fresh valid 0. The
 // length is the logic's own count; a lemma checks that count by itself.
-func (h *OutputShape) press(s *interlock.OutputControl, w Watch, v *seen, l *OutputScan, ready bool) (given bool) {
+func (h *OutputShape) press(s *interlock.OutputControl, w Watch, v *Judged, l *OutputScan, ready bool) (given bool) {
 	r := Levels[l.Reset]
 	low, high := r.Value == interlock.False, r.Value == interlock.True
 	next := w.press

@@ -2,21 +2,16 @@ package verify
 
 import (
 	"fmt"
-
-	"ohmgate/interlock/verify/model"
 )
 
-// witnessed are the properties that a witness can see broken in a run.
-const witnessed = model.PropertySet(1<<1 | 1<<2 | 1<<3 | 1<<4 | 1<<6 | 1<<7 | 1<<8 | 1<<9 | 1<<10 | 1<<11 | 1<<13 | 1<<14)
-
-// doubted: tables that step in another way than the logic that runs have been
+// auditFailed: tables that step in another way than the logic that runs have been
 // searched for nothing. What they do not show, a run of the whole site may.
-func (v *verification) doubted() {
+func (v *verification) auditFailed() {
 	if v.report.Audit == nil || v.report.Audit.Different == 0 || v.Options.Logic != nil {
 		return
 	}
 	for _, o := range v.outputs {
-		run := v.hunt(quarry{output: o, faults: 2, turns: v.turns, any: true})
+		run := v.falsify(goal{output: o, faults: 2, turns: v.turns, any: true})
 		for i := range v.report.Results {
 			r := &v.report.Results[i]
 			if run != nil && r.Output == run.Output && r.Property == run.Property && r.Counterexample == nil {

@@ -11,9 +11,9 @@ import (
 	"ohmgate/monitor"
 )
 
-// A witness sees nothing broken in the logic that runs, whatever one or two
+// An observer sees nothing broken in the logic that runs, whatever one or two
 // things do that go wrong.
-func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
+func TestObserversSeeNothingInTheRealLogic(t *testing.T) {
 	m, err := model.Reference()
 	if err != nil {
 		t.Fatal(err)
@@ -23,8 +23,8 @@ func TestWitnessSeesNothingInTheRealLogic(t *testing.T) {
 		t.Fatal(err)
 	}
 	for o := range m.Config.Outputs {
-		run := v.hunt(quarry{output: o, faults: 2, turns: 120_000,
-			is: func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found != 0 }})
+		run := v.falsify(goal{output: o, faults: 2, turns: 120_000,
+			is: func(_ *runs.Driver, _ *memory, found model.PropertySet) bool { return found != 0 }})
 		if run != nil {
 			t.Errorf("%s: %s\n%v\n%v", m.Names.Outputs[o], run.Sentence, run.Lines, run.Slice)
 		}
@@ -41,9 +41,9 @@ func afterwards(change func(c *interlock.Config, s *interlock.State, d *interloc
 	return l
 }
 
-// huntedBugs are mistakes in the whole Step, what they break, and how many things
+// wholeBugs are mistakes in the whole Step, what they break, and how many things
 // have to go wrong before they show.
-var huntedBugs = []struct {
+var wholeBugs = []struct {
 	name     string
 	property model.Property
 	output   string
@@ -87,17 +87,17 @@ var huntedBugs = []struct {
 	})},
 }
 
-// A hunt finds a mistake in the whole Step with the fewest faults that show it,
+// A falsifier finds a mistake in the whole Step with the fewest faults that show it,
 // and the run that it tells is the run that was found.
-func TestHuntFindsMistakes(t *testing.T) {
+func TestFalsifierFindsMistakes(t *testing.T) {
 	m, err := model.Reference()
 	require.NoError(t, err)
-	for _, bug := range huntedBugs {
+	for _, bug := range wholeBugs {
 		t.Run(bug.name, func(t *testing.T) {
 			v, err := newVerification(m, model.Options{Logic: bug.logic, Outputs: []string{bug.output}})
 			require.NoError(t, err)
-			run := v.hunt(quarry{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == model.PropertyRecovery,
-				is: func(_ *runs.Driver, _ *sight, found model.PropertySet) bool { return found.Has(bug.property) }})
+			run := v.falsify(goal{output: v.outputs[0], faults: 2, turns: 200_000, recovery: bug.property == model.PropertyRecovery,
+				is: func(_ *runs.Driver, _ *memory, found model.PropertySet) bool { return found.Has(bug.property) }})
 			require.NotNil(t, run)
 			require.Equal(t, bug.faults, run.Faults, run.Sentence)
 			require.NotEmpty(t, run.Slice)
@@ -177,7 +177,7 @@ func withArmedKept() *model.Logic {
 
 // What is found, and the run that shows it, do not depend on how many searches run
 // at the same time.
-func TestHuntsDoNotDependOnTheWorkers(t *testing.T) {
+func TestFalsifiersDoNotDependOnTheWorkers(t *testing.T) {
 	m, err := model.Reference()
 	require.NoError(t, err)
 	var first []Result
@@ -197,11 +197,11 @@ func TestHuntsDoNotDependOnTheWorkers(t *testing.T) {
 		require.Equal(t, first, r.Results, "%d workers", workers)
 
 		job := v.jobsOf(2, "reset")[0]
-		if compass := v.compassTo(job, 7); far == nil {
-			far = compass.far
+		if distances := v.distancesTo(job, 7); far == nil {
+			far = distances.far
 			require.NotEmpty(t, far)
 		} else {
-			require.Equal(t, far, compass.far, "the way of the compass with %d workers", workers)
+			require.Equal(t, far, distances.far, "the distances with %d workers", workers)
 		}
 	}
 }

@@ -5,9 +5,9 @@ import (
 	"time"
 )
 
-// teller tells people how far the searches are: when one is finished, and a few
+// progress tells people how far the searches are: when one is finished, and a few
 // times a second while they run.
-type teller struct {
+type progress struct {
 	tell   func(done, of int, what string, states uint64)
 	mu     sync.Mutex
 	done   int
@@ -17,15 +17,15 @@ type teller struct {
 }
 
 // tellEvery is how often a search that still runs is told of.
-const tellEvery = 100 * time.Millisecond
+const progressEvery = 100 * time.Millisecond
 
-func newTeller(of int, tell func(int, int, string, uint64)) *teller {
-	return &teller{tell: tell, of: of, states: map[*Searched]uint64{}}
+func newProgress(of int, tell func(int, int, string, uint64)) *progress {
+	return &progress{tell: tell, of: of, states: map[*Searched]uint64{}}
 }
 
 // follow is what a search calls with the states that it has reached; nil where
 // nobody listens, because to count them costs time.
-func (t *teller) follow(s *Searched) func(uint64) {
+func (t *progress) follow(s *Searched) func(uint64) {
 	if t.tell == nil {
 		return nil
 	}
@@ -33,13 +33,13 @@ func (t *teller) follow(s *Searched) func(uint64) {
 		t.mu.Lock()
 		defer t.mu.Unlock()
 		t.states[s] = states
-		if time.Since(t.last) >= tellEvery {
+		if time.Since(t.last) >= progressEvery {
 			t.say(s)
 		}
 	}
 }
 
-func (t *teller) finished(s *Searched) {
+func (t *progress) finished(s *Searched) {
 	t.mu.Lock()
 	defer t.mu.Unlock()
 	t.done++
@@ -49,7 +49,7 @@ func (t *teller) finished(s *Searched) {
 	}
 }
 
-func (t *teller) say(s *Searched) {
+func (t *progress) say(s *Searched) {
 	all := uint64(0)
 	for _, n := range t.states {
 		all += n

@@ -7,14 +7,14 @@ import (
 	"ohmgate/interlock/verify/table"
 )
 
-// compass leads a hunt to what a search has found. It says of every state of the
+// distances lead a falsifier to what a search has found. The table says of every state of the
 // searched product how many scans it is away, at least, from one that violates a
 // property: the same search run backwards, from all violations at once, over the
 // states that the search has reached. A state of the whole site is looked up by
-// what the product sees of it; so a hunt that follows the compass makes a run of
+// what the product sees of it; so a falsifier that follows the distances makes a run of
 // the product concrete, and where the whole site does not follow, it tries the
 // next best at once.
-type compass struct {
+type distances struct {
 	v       *verification
 	job     *Searched
 	channel *table.ChannelTable
@@ -28,16 +28,16 @@ type compass struct {
 const nowhere = 1 << 8
 
 // maxCompass is the most states of a product that are looked at once more.
-const maxCompass = 400 << 20
+const maxDistanceStates = 400 << 20
 
-// compassTo searches a product again, forwards and then backwards from what
+// distancesTo searches a product again, forwards and then backwards from what
 // violates the property.
-func (v *verification) compassTo(job *Searched, property model.Property) *compass {
+func (v *verification) distancesTo(job *Searched, property model.Property) *distances {
 	steps, err := v.ChannelTable(&v.Model.Config.Channels[job.channel].Config)
 	if err != nil {
 		return nil
 	}
-	c := &compass{v: v, job: job, channel: steps, columns: len(steps.States)}
+	c := &distances{v: v, job: job, channel: steps, columns: len(steps.States)}
 	if c.output, err = v.OutputTable(&v.Model.Config.Outputs[job.output], job.Kind == searchWait); err != nil {
 		return nil
 	}
@@ -50,7 +50,7 @@ func (v *verification) compassTo(job *Searched, property model.Property) *compas
 	} else {
 		stem = table.ResetStem(v.Logic, c.output, v.focusOf(job), steps.Letters())
 	}
-	if uint64(stem.Rows*c.columns) > min(maxCompass, v.Options.MemoryLimit()) {
+	if uint64(stem.Rows*c.columns) > min(maxDistanceStates, v.Options.MemoryLimit()) {
 		return nil
 	}
 	there := &search.Product{Channel: steps, Stem: stem, Workers: v.Options.Workers}
@@ -62,7 +62,7 @@ func (v *verification) compassTo(job *Searched, property model.Property) *compas
 }
 
 // backwards fills in the distances.
-func (c *compass) backwards(there *search.Product, property model.Property) {
+func (c *distances) backwards(there *search.Product, property model.Property) {
 	c.far = make([]uint8, there.Stem.Rows*c.columns)
 	back := &search.Product{Channel: c.channel.Reversed(), Stem: there.Stem.Reversed(), Workers: there.Workers}
 	back.Begin = func() { back.BeginAt(there, property) }
@@ -83,14 +83,14 @@ func (c *compass) backwards(there *search.Product, property model.Property) {
 }
 
 // away is how far a state of the whole site is from a violation, at least.
-func (c *compass) away(w *witness, s *interlock.State, m *sight) uint32 {
+func (c *distances) away(o *observer, s *interlock.State, m *memory) uint32 {
 	ch := &s.Channels[c.job.channel]
 	column, ok := c.channel.Known(table.ChannelState{Control: ch.Control, Parted: ch.Parted})
 	if !ok {
 		return nowhere
 	}
 	best := uint32(nowhere)
-	c.rows(w, s, m, func(row uint32) {
+	c.rows(o, s, m, func(row uint32) {
 		if far := c.far[int(row)*c.columns+int(column)]; far > 0 {
 			best = min(best, uint32(far))
 		}
@@ -99,7 +99,7 @@ func (c *compass) away(w *witness, s *interlock.State, m *sight) uint32 {
 }
 
 // rows calls f with every row that a state can stand for.
-func (c *compass) rows(w *witness, s *interlock.State, m *sight, f func(uint32)) {
+func (c *distances) rows(o *observer, s *interlock.State, m *memory, f func(uint32)) {
 	seen := m.watch
 	if c.wait != nil {
 		seen = table.Watch{Away: seen.Away, Home: seen.Home}
@@ -114,10 +114,10 @@ func (c *compass) rows(w *witness, s *interlock.State, m *sight, f func(uint32))
 		return
 	}
 	n := 0
-	for n < len(w.vessels) && w.vessels[n] != c.job.vessel {
+	for n < len(o.vessels) && o.vessels[n] != c.job.vessel {
 		n++
 	}
-	if n == len(w.vessels) {
+	if n == len(o.vessels) {
 		return
 	}
 	vessel := &s.Vessels[c.job.vessel]

@@ -13,28 +13,28 @@ import (
 // What is judged by the graph of one channel alone has its runs there: the
 // fewest readings to a bond, the longest way that is bad, the shortest dip that
 // is not forgiven. Each way is put on the channels of the whole site, from
-// power-up or from where the output runs, and is a run only if the witness sees
+// power-up or from where the output runs, and is a run only if the observer sees
 // it there.
 
 // attack looks for a run where the property says that one is likely: on the site, or
 // in the ways of every needed channel, first in those that its graph says are wrong.
-func (v *verification) attack(q quarry, p *Property) *runs.Run {
+func (v *verification) attack(q goal, p *Property) *runs.Run {
 	if p.attack.ofSite != nil {
-		return p.attack.ofSite(v.huntOf(q))
+		return p.attack.ofSite(v.falsifierOf(q))
 	}
 	for _, ch := range v.Model.Needed(q.output) {
 		t, err := v.ChannelTable(&v.Model.Config.Channels[ch].Config)
 		if err != nil {
 			continue
 		}
-		h, wrong := v.huntOf(q), v.misjudges(ch)
+		f, wrong := v.falsifierOf(q), v.misjudges(ch)
 		for _, seen := range p.shownBy() {
-			if run := h.sequence(0, ch, wrong[seen].news); run != nil {
+			if run := f.sequence(0, ch, wrong[seen].news); run != nil {
 				return run
 			}
 		}
 		for _, look := range p.attack.ofOne {
-			if run := look(h, t, ch); run != nil {
+			if run := look(f, t, ch); run != nil {
 				return run
 			}
 		}
@@ -85,10 +85,10 @@ func (v *verification) misjudged(output int, property model.Property, r *Result)
 }
 
 // lasting: the longest way on which every reading is bad.
-func (h *hunt) lasting(t *table.ChannelTable, ch int) *runs.Run {
+func (f *falsifier) lasting(t *table.ChannelTable, ch int) *runs.Run {
 	for _, classes := range [...][]monitor.Class{{monitor.High}, {monitor.Open}, {monitor.Invalid}, {monitor.Missing}, table.Bad[:]} {
 		_, news, start := t.LongestBadFrom(classes)
-		if run := h.sequence(h.started(), ch, append(t.UpTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
+		if run := f.sequence(f.started(), ch, append(t.UpTo(start), append(news, news[max(0, len(news)-1):]...)...)); run != nil {
 			return run
 		}
 	}
@@ -97,11 +97,11 @@ func (h *hunt) lasting(t *table.ChannelTable, ch int) *runs.Run {
 
 // lingering: one bad scan, and then neither good nor bad for longer than doubtful
 // may last.
-func (h *hunt) lingering(t *table.ChannelTable, ch int) *runs.Run {
+func (f *falsifier) lingering(t *table.ChannelTable, ch int) *runs.Run {
 	for _, class := range table.Bad {
 		news := append([]monitor.Class{class}, slices.Repeat([]monitor.Class{monitor.Between}, int(t.Config.LongestStay)+2)...)
 		if can := table.Possible(t.Config); can[class] && can[monitor.Between] && t.Config.Cost[class] < t.Config.Full {
-			if run := h.sequence(h.started(), ch, news); run != nil {
+			if run := f.sequence(f.started(), ch, news); run != nil {
 				return run
 			}
 		}
@@ -110,9 +110,9 @@ func (h *hunt) lingering(t *table.ChannelTable, ch int) *runs.Run {
 }
 
 // dipping: the shortest dip of one class that is not forgiven, to the loss.
-func (h *hunt) dipping(t *table.ChannelTable, ch int) *runs.Run {
+func (f *falsifier) dipping(t *table.ChannelTable, ch int) *runs.Run {
 	for _, class := range table.Bad {
-		d := table.Dip{Class: class, Poll: h.v.Model.Held()}
+		d := table.Dip{Class: class, Poll: f.v.Model.Held()}
 		least, start := t.ShortestDipFrom(class, d.Poll)
 		if least == model.Endless || !table.Possible(t.Config)[class] {
 			continue
@@ -122,7 +122,7 @@ func (h *hunt) dipping(t *table.ChannelTable, ch int) *runs.Run {
 		for scan := range t.Lost(t.States[start].Control, d) {
 			news = append(news, d.News(scan))
 		}
-		if run := h.sequence(h.started(), ch, news); run != nil {
+		if run := f.sequence(f.started(), ch, news); run != nil {
 			return run
 		}
 	}
@@ -131,89 +131,89 @@ func (h *hunt) dipping(t *table.ChannelTable, ch int) *runs.Run {
 
 // bypassing turns the key of every bypass over a bad channel: twice, once more
 // while it is on, too soon after its end; and jams it from power-up on.
-func (h *hunt) bypassing() *runs.Run {
-	for _, n := range h.v.Model.BypassesOf(h.quarry.output) {
-		b := &h.d.Config.Bypasses[n]
-		key, last, gap := h.keyOf(b, interlock.True), uint64(b.For), uint64(b.Gap)
-		if run := h.shown([]stretch{{key, 0, gap + 10}}, gap+10); run != nil || key < 0 {
+func (f *falsifier) bypassing() *runs.Run {
+	for _, n := range f.v.Model.BypassesOf(f.goal.output) {
+		b := &f.d.Config.Bypasses[n]
+		key, last, gap := f.keyOf(b, interlock.True), uint64(b.For), uint64(b.Gap)
+		if run := f.shown([]injection{{key, 0, gap + 10}}, gap+10); run != nil || key < 0 {
 			return run
 		}
-		from := max(h.started(), gap+5)
+		from := max(f.started(), gap+5)
 		end := from + last + gap + 100
-		turns := [...][]stretch{
+		turns := [...][]injection{
 			{{key, from, from + 2}, {key, from + last + 10, from + last + 12}},
 			{{key, from, from + 2}, {key, from + 5, from + 7}},
 			{{key, from, from + last + gap + 5}, {key, from + last + gap + 7, end}},
 		}
 		for _, class := range table.Bad {
 			for _, list := range turns {
-				if wrong := h.showing(b.Channel, class); wrong >= 0 {
-					list = append(list, stretch{wrong, from, end})
+				if wrong := f.showing(b.Channel, class); wrong >= 0 {
+					list = append(list, injection{wrong, from, end})
 				}
-				if run := h.shown(list, end); run != nil {
+				if run := f.shown(list, end); run != nil {
 					return run
 				}
 			}
 		}
 	}
-	for _, l := range h.underKey() {
-		if run := h.shown(l.list, l.end); run != nil {
+	for _, l := range f.underKey() {
+		if run := f.shown(l.list, l.end); run != nil {
 			return run
 		}
 	}
 	return nil
 }
 
-// numberOf is the number of a deviation; -1 if it is none of this hunt's.
-func (h *hunt) numberOf(x deviation) int { return slices.Index(h.wrongs, x) }
+// numberOf is the number of a deviation; -1 if it is none of this falsifier's.
+func (f *falsifier) numberOf(x deviation) int { return slices.Index(f.wrongs, x) }
 
 // shown is a run of what goes wrong, made small, if it is what is looked for.
-func (h *hunt) shown(list []stretch, limit uint64) *runs.Run {
-	if slices.ContainsFunc(list, func(s stretch) bool { return s.wrong < 0 }) {
+func (f *falsifier) shown(list []injection, limit uint64) *runs.Run {
+	if slices.ContainsFunc(list, func(s injection) bool { return s.wrong < 0 }) {
 		return nil
 	}
-	t := h.play(list, limit)
+	t := f.play(list, limit)
 	if t == nil {
 		return nil
 	}
-	return h.keep(h.smaller(trimmed(list, t.scans), t))
+	return f.keep(f.smaller(trimmed(list, t.scans), t))
 }
 
 // started is the scan in which the output runs and every clamp is on.
-func (h *hunt) started() uint64 { return h.v.Start(h.quarry.output).Record.Scans }
+func (f *falsifier) started() uint64 { return f.v.Start(f.goal.output).Record.Scans }
 
 // sequence lets a channel read one class after the other from some scan on, and
 // with it all others of its cut set, because the output hangs on them together.
-func (h *hunt) sequence(from uint64, ch int, news []monitor.Class) *runs.Run {
+func (f *falsifier) sequence(from uint64, ch int, news []monitor.Class) *runs.Run {
 	if len(news) == 0 {
 		return nil
 	}
-	var list []stretch
-	for _, cause := range h.together(ch) {
+	var list []injection
+	for _, cause := range f.together(ch) {
 		for i, class := range news {
-			if wrong := h.showing(cause, class); wrong >= 0 {
-				list = h.prolong(list, stretch{wrong, from + uint64(i), from + uint64(i) + 1})
+			if wrong := f.showing(cause, class); wrong >= 0 {
+				list = f.prolong(list, injection{wrong, from + uint64(i), from + uint64(i) + 1})
 			}
 		}
 	}
-	return h.shown(list, from+uint64(len(news))+2)
+	return f.shown(list, from+uint64(len(news))+2)
 }
 
 // together is a channel with the rest of its smallest cut set.
-func (h *hunt) together(ch int) []int {
-	if p := h.v.property(h.quarry.property); p != nil && p.attack.alone {
+func (f *falsifier) together(ch int) []int {
+	if p := f.v.property(f.goal.property); p != nil && p.attack.alone {
 		return []int{ch}
 	}
-	return smallestWith(h.w.cuts, ch)
+	return smallestWith(f.observer.cuts, ch)
 }
 
 // showing is the deviation that makes a cause show some news; -1 if it is none.
-func (h *hunt) showing(cause int, class monitor.Class) int {
-	for i, x := range h.wrongs {
+func (f *falsifier) showing(cause int, class monitor.Class) int {
+	for i, x := range f.wrongs {
 		switch {
-		case cause < len(h.d.Config.Channels) && x.kind == wrongReading && x.cause == cause && x.class == class:
+		case cause < len(f.d.Config.Channels) && x.kind == wrongReading && x.cause == cause && x.class == class:
 			return i
-		case cause >= len(h.d.Config.Channels) && x.kind == wrongInput && x.cause == cause && x.value != interlock.Unknown && x.value != runs.HelpfulFor(h.w.config.Outputs[h.w.output].Permissive, cause) && class != monitor.Good:
+		case cause >= len(f.d.Config.Channels) && x.kind == wrongInput && x.cause == cause && x.value != interlock.Unknown && x.value != runs.HelpfulFor(f.observer.config.Outputs[f.observer.output].Permissive, cause) && class != monitor.Good:
 			return i
 		}
 	}
