@@ -78,7 +78,7 @@ func TestWhatIsLeftOutIsNotShown(t *testing.T) {
 	})
 	v, err := newVerification(m, model.Options{})
 	require.NoError(t, err)
-	v.glances[0] = glanced{} // looked at already
+	v.tried[0] = trialsFound{} // looked at already
 	for i := range properties {
 		p := &properties[i]
 		r := v.conclude(p, 0, &Result{Verdict: Shown}, &Sampling{})
