@@ -16,6 +16,7 @@ import (
 
 	"github.com/stretchr/testify/require"
 
+	"ohmgate/cmd/ohmgate/live/livetest"
 	"ohmgate/interlock/site"
 )
 
@@ -200,35 +201,55 @@ func TestReplayMistakes(t *testing.T) {
 // While a run lasts its metrics can be read on loopback, and the run takes its
 // time.
 func TestLiveMetrics(t *testing.T) {
-	listener, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	_, port, err := net.SplitHostPort(listener.Addr().String())
-	require.NoError(t, err)
-	require.NoError(t, listener.Close())
+	t.Parallel()
 	scenario := filepath.Join(t.TempDir(), "short.yaml")
 	require.NoError(t, os.WriteFile(scenario, []byte("scenario: short\nlasts: 3 s\nsteps:\n  - {at: 1 s, do: press, on: reset_1, for: 0.5 s}\nexpect:\n  - {never: valve_1 is enabled, from: 0 s, to: 2 s}\n"), 0o644))
-	begun, done := time.Now(), make(chan exitCode)
-	go func() {
-		code, _, _ := say("simulate", siding, scenario, "--brief", "--metrics", ":"+port, "--realtime")
-		done <- code
-	}()
-	var text string
-	require.Eventually(t, func() bool {
-		response, err := http.Get("http://127.0.0.1:" + port + "/metrics")
-		if err != nil {
-			return false
+	livetest.InTime(t, 500*time.Millisecond, func() (decided bool, said string) {
+		address := freeAddress(t)
+		begun, done := time.Now(), make(chan exitCode, 1)
+		go func() {
+			code, _, _ := say("simulate", siding, scenario, "--brief", "--metrics", address, "--realtime")
+			done <- code
+		}()
+		text, code := metricsUntil(address, done)
+		if !strings.Contains(text, "ohmgate_scans_total") {
+			return false, fmt.Sprintf("the run was over (%d) before it could be asked: %s", code, text)
 		}
-		defer response.Body.Close()
-		body, err := io.ReadAll(response.Body)
-		text = string(body)
-		return err == nil && strings.Contains(text, "ohmgate_scans_total")
-	}, 2500*time.Millisecond, 20*time.Millisecond)
-	require.Contains(t, text, `ohmgate_output_mode{ohmgate_output_mode="kept out",output="valve_1"} 1`)
-	require.Contains(t, text, `ohmgate_channel_phase{channel="bond_1",ohmgate_channel_phase="unconnected"} 1`)
-	require.Equal(t, exitShown, <-done)
-	require.GreaterOrEqual(t, time.Since(begun), 2900*time.Millisecond)
-	_, err = http.Get("http://127.0.0.1:" + port + "/metrics")
-	require.Error(t, err, "it still serves after the run")
+		require.Contains(t, text, `ohmgate_output_mode{ohmgate_output_mode="kept out",output="valve_1"} 1`)
+		require.Contains(t, text, `ohmgate_channel_phase{channel="bond_1",ohmgate_channel_phase="unconnected"} 1`)
+		require.Equal(t, exitShown, <-done)
+		require.GreaterOrEqual(t, time.Since(begun), 2900*time.Millisecond)
+		_, err := http.Get("http://" + address + "/metrics")
+		require.Error(t, err, "it still serves after the run")
+		return true, ""
+	})
+}
+
+// freeAddress is one of loopback that nobody listened on a moment ago.
+func freeAddress(t *testing.T) string {
+	t.Helper()
+	listener, err := net.Listen("tcp", "127.0.0.1:0")
+	require.NoError(t, err)
+	require.NoError(t, listener.Close())
+	return listener.Addr().String()
+}
+
+// metricsUntil asks for metrics until there are scans in them, or the run is over.
+func metricsUntil(address string, done chan exitCode) (text string, code exitCode) {
+	for {
+		if response, err := http.Get("http://" + address + "/metrics"); err == nil {
+			body, err := io.ReadAll(response.Body)
+			response.Body.Close()
+			if text = string(body); err == nil && strings.Contains(text, "ohmgate_scans_total") {
+				return text, 0
+			}
+		}
+		select {
+		case code = <-done:
+			return text, code
+		case <-time.After(20 * time.Millisecond):
+		}
+	}
 }
 
 func TestNamedFiles(t *testing.T) {

@@ -22,6 +22,7 @@ func program(t *testing.T, before string, args ...string) *exec.Cmd {
 
 // TestOutputThatNobodyReads: a pipe that is closed would kill a program at its next word, with relays closed.
 func TestOutputThatNobodyReads(t *testing.T) {
+	t.Parallel()
 	record := filepath.Join(t.TempDir(), "record")
 	read, write, err := os.Pipe()
 	require.NoError(t, err)
@@ -41,6 +42,7 @@ func TestOutputThatNobodyReads(t *testing.T) {
 
 // TestFileThatMayNotGrow: the limit comes as a signal, which would end the program too.
 func TestFileThatMayNotGrow(t *testing.T) {
+	t.Parallel()
 	record := filepath.Join(t.TempDir(), "record")
 	command := program(t, "ulimit -f 7;", "rig", "--twin", benchSite, benchPulled, "--edges", "16", "--record", record)
 	said, _ := command.CombinedOutput()

@@ -82,7 +82,7 @@ func fits(t *testing.T, text string) {
 // TestRigOnTerminals is what a newcomer does first, in real time: on a machine that is late intervals straddle, and the verb
 // says 3, or 5 where an answer came too late.
 func TestRigOnTerminals(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
+	t.Parallel()
 	const late = 10 * time.Millisecond // half a scan
 	livetest.InTime(t, late, func() (decided bool, said string) {
 		text, code := rigSays(t, "--twin", benchSite, benchPulled)

@@ -21,6 +21,9 @@ import (
 
 const kestrelSite = "../../testdata/sites/kestrel_siding.yaml"
 
+// patience is how long something may take that is only waited for.
+const patience = 2 * time.Minute
+
 // heard collects what a verb prints.
 type heard struct {
 	mu   sync.Mutex
@@ -69,11 +72,10 @@ func (s *served) order(body string) string {
 
 func (s *served) until(path, text string) string {
 	s.t.Helper()
-	for range 400 {
+	for began := time.Now(); time.Since(began) < patience; time.Sleep(25 * time.Millisecond) {
 		if got := s.get(path); strings.Contains(got, text) {
 			return got
 		}
-		time.Sleep(25 * time.Millisecond)
 	}
 	s.t.Fatalf("%s never said %q: …%s", path, text, s.get(path)[max(0, len(s.get(path))-600):])
 	return ""
@@ -88,7 +90,7 @@ func startServeOf(t *testing.T, siteFile string, o serveOptions) *served {
 	t.Helper()
 	o.listen, o.json = "127.0.0.1:0", true
 	if o.deadline == 0 {
-		o.deadline = time.Second // the machine of the tests is a busy one
+		o.deadline = patience // no test here is about a scan that comes too late
 	}
 	if o.scenario == "" {
 		o.scenario = "everything_runs"
@@ -100,7 +102,7 @@ func startServeOf(t *testing.T, siteFile string, o serveOptions) *served {
 	s.stop = sync.OnceValue(func() error { cancel(); return <-done })
 	t.Cleanup(func() { _ = s.stop() })
 	var said struct{ Listens string }
-	for range 200 {
+	for began := time.Now(); time.Since(began) < patience; {
 		if line, _, whole := strings.Cut(s.out.String(), "\n"); whole {
 			require.NoError(t, json.Unmarshal([]byte(line), &said))
 			s.url = said.Listens
@@ -230,6 +232,7 @@ func alertsOf(t *testing.T, url string) string {
 }
 
 func TestPrometheusScrapesAndTheShippedRulesFire(t *testing.T) {
+	t.Parallel()
 	prometheus, err := exec.LookPath("prometheus")
 	if err != nil {
 		if os.Getenv("CI") == "true" {
@@ -241,11 +244,10 @@ func TestPrometheusScrapesAndTheShippedRulesFire(t *testing.T) {
 	url := startPrometheus(t, prometheus, strings.TrimSuffix(strings.TrimPrefix(s.url, "http://"), "/"))
 	until := func(wanted bool, text string) {
 		t.Helper()
-		for range 300 {
+		for began := time.Now(); time.Since(began) < patience; time.Sleep(100 * time.Millisecond) {
 			if strings.Contains(alertsOf(t, url), text) == wanted {
 				return
 			}
-			time.Sleep(100 * time.Millisecond)
 		}
 		t.Fatalf("%q: wanted %v, have %q", text, wanted, alertsOf(t, url))
 	}
@@ -270,23 +272,18 @@ func startPrometheus(t *testing.T, program, target string) string {
 	folder := t.TempDir()
 	config := fmt.Sprintf("global: {scrape_interval: 200ms, scrape_timeout: 200ms, evaluation_interval: 200ms}\nrule_files: [%q]\nscrape_configs:\n  - job_name: ohmgate\n    static_configs: [{targets: [%q]}]\n", rules, target)
 	require.NoError(t, os.WriteFile(filepath.Join(folder, "prometheus.yml"), []byte(config), 0o600))
-	free, err := net.Listen("tcp", "127.0.0.1:0")
-	require.NoError(t, err)
-	address := free.Addr().String()
-	require.NoError(t, free.Close())
-	said := &heard{}
+	address, said := freeAddress(t), &heard{}
 	process := exec.Command(program, "--config.file="+filepath.Join(folder, "prometheus.yml"), "--storage.tsdb.path="+filepath.Join(folder, "data"), "--web.listen-address="+address)
 	process.Stdout, process.Stderr = said, said
 	require.NoError(t, process.Start())
 	t.Cleanup(func() { _ = process.Process.Kill(); _ = process.Wait() })
-	for range 200 {
+	for began := time.Now(); time.Since(began) < patience; time.Sleep(50 * time.Millisecond) {
 		if got, err := http.Get("http://" + address + "/-/ready"); err == nil {
 			got.Body.Close()
 			if got.StatusCode == http.StatusOK {
 				return "http://" + address
 			}
 		}
-		time.Sleep(50 * time.Millisecond)
 	}
 	t.Fatal("prometheus never got ready: ", said.String())
 	return ""
