@@ -1,6 +1,7 @@
 package main
 
 import (
+	"flag"
 	"os"
 	"os/signal"
 	"strings"
@@ -18,6 +19,10 @@ func TestMain(m *testing.M) {
 	// The first to ask for signals starts a goroutine that never ends, which no bubble of testing/synctest may hold.
 	signal.Notify(make(chan os.Signal, 1), os.Interrupt)
 	signal.Reset(os.Interrupt)
+	// Only tests that mostly wait, for the clock or for others, run beside others at the top.
+	if err := flag.Set("test.parallel", "4"); err != nil {
+		panic(err)
+	}
 	os.Exit(m.Run())
 }
 

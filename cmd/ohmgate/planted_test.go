@@ -37,7 +37,6 @@ func TestBugsPlantedInTheSource(t *testing.T) {
 	if testing.Short() {
 		t.Skip("builds the program")
 	}
-	t.Parallel()
 	program, site := buildPlanted(t), quarrySite(t)
 	for _, bug := range plantedBugs {
 		t.Run(bug.name, func(t *testing.T) {

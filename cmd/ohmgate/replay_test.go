@@ -319,6 +319,7 @@ func TestEveryScenarioReplays(t *testing.T) {
 	require.Greater(t, len(files), 10)
 	for _, file := range files {
 		t.Run(filepath.Base(file), func(t *testing.T) {
+			t.Parallel()
 			data, err := os.ReadFile(file)
 			require.NoError(t, err)
 			_, rest, found := strings.Cut(string(data), "\nsite: ")

@@ -34,7 +34,7 @@ func gapsOf(t *testing.T, args ...string) gapReport {
 
 // Scenarios that were found for gaps are accepted by simulate, and a run of each will be judged; some are played on the twin.
 func TestGapsBecomeScenariosThatCloseThem(t *testing.T) {
-	t.Setenv("TMPDIR", t.TempDir())
+	t.Parallel()
 	made := gapsOf(t, benchSite)
 	require.Greater(t, len(made.Files), 30)
 	for _, one := range made.Files {

@@ -30,12 +30,15 @@ func TestEmitPrintsAModel(t *testing.T) {
 		{"promela --bypass bypass_6 --property 11", "/* bypass bypass_6 alone, every counter at its exact value.\n", []string{"assert(bad11 == 0)", "#define BOUND 48000\n", "#define GAP "}},
 		{"murphi --channel bond_1 --property 15", "-- channel bond_1 alone", []string{`assert bad15 = 0 "bad15"`, "  BOUND : 126;\n"}},
 	} {
-		text, code := call(append([]string{"verify", kestrel, "--emit"}, strings.Fields(c.args)...)...)
-		require.Equal(t, exitShown, code, text)
-		assert.True(t, strings.HasPrefix(text, c.begins), "%s: %.100q", c.args, text)
-		for _, want := range c.has {
-			assert.Contains(t, text, want, c.args)
-		}
+		t.Run(c.args, func(t *testing.T) {
+			t.Parallel()
+			text, code := call(append([]string{"verify", kestrel, "--emit"}, strings.Fields(c.args)...)...)
+			require.Equal(t, exitShown, code, text)
+			assert.True(t, strings.HasPrefix(text, c.begins), "%.100q", text)
+			for _, want := range c.has {
+				assert.Contains(t, text, want)
+			}
+		})
 	}
 	text, _ := call("verify", kestrel, "--emit", "murphi", "--output", "valve_1", "--property", "2")
 	assert.NotContains(t, text, "assert bad3", "only what was asked for is demanded")
@@ -82,12 +85,15 @@ func TestEmitRefuses(t *testing.T) {
 		{"--vessel car_1", "belongs to --emit"},
 		{"--emit promela --joint --output valve_1", "write one of them"},
 	} {
-		args := append([]string{"verify", kestrel}, strings.Fields(c.args)...)
-		for i := range args {
-			args[i] = spaced.Replace(args[i])
-		}
-		text, code := call(args...)
-		assert.Equal(t, exitInput, code, c.args)
-		assert.Contains(t, strings.Join(strings.Fields(text), " "), c.says, c.args)
+		t.Run(c.args, func(t *testing.T) {
+			t.Parallel()
+			args := append([]string{"verify", kestrel}, strings.Fields(c.args)...)
+			for i := range args {
+				args[i] = spaced.Replace(args[i])
+			}
+			text, code := call(args...)
+			assert.Equal(t, exitInput, code)
+			assert.Contains(t, strings.Join(strings.Fields(text), " "), c.says)
+		})
 	}
 }

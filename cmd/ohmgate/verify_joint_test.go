@@ -80,8 +80,9 @@ func TestJointEndsIncompleteBeyondItsMemory(t *testing.T) {
 
 // The same twice.
 func TestJointIsDeterministic(t *testing.T) {
+	site := quickPowder(t)
 	told := func() string {
-		text, _ := call("verify", unknownPowder, "--joint", "--output", "valve", "--json")
+		text, _ := call("verify", site, "--joint", "--output", "valve", "--json")
 		var report jointReport
 		require.NoError(t, json.Unmarshal([]byte(text), &report))
 		for i := range report.Outputs {

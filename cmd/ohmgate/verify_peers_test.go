@@ -31,7 +31,6 @@ func peers(t *testing.T) {
 // has no end switch, so property 10 has nothing to say of it.
 func TestPeersCountWhatTheReportSays(t *testing.T) {
 	peers(t)
-	t.Parallel()
 	site := quickPowder(t)
 	text, code := call("verify", site, "--output", "valve", "--property", "2,8", "--json")
 	require.Equal(t, exitShown, code, text)
@@ -48,12 +47,15 @@ func TestPeersCountWhatTheReportSays(t *testing.T) {
 	}
 	require.Len(t, ours, 2)
 	for kind, args := range map[string][]string{"reset": {"--output", "valve", "--channel", "bond"}, "wait": {"--output", "valve", "--vessel", "vessel"}} {
-		require.Greater(t, ours[kind], 1000)
-		spin, rumur := peersOf(t, site, args)
-		require.Equal(t, []int{ours[kind], 0}, numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
-		require.Equal(t, []int{ours[kind]}, numbers(t, rumur, `(\d+) states, \d+ rules`), rumur)
-		require.Contains(t, rumur, "No error found")
-		require.NotContains(t, rumur, "not hit")
+		t.Run(kind, func(t *testing.T) {
+			t.Parallel()
+			require.Greater(t, ours[kind], 1000)
+			spin, rumur := peersOf(t, site, args)
+			require.Equal(t, []int{ours[kind], 0}, numbers(t, spin, `(\d+) states, stored`, `errors: (\d+)`), spin)
+			require.Equal(t, []int{ours[kind]}, numbers(t, rumur, `(\d+) states, \d+ rules`), rumur)
+			require.Contains(t, rumur, "No error found")
+			require.NotContains(t, rumur, "not hit")
+		})
 	}
 }
 
@@ -61,7 +63,6 @@ func TestPeersCountWhatTheReportSays(t *testing.T) {
 // it holds, and with one scan less SPIN finds a run that breaks it.
 func TestPeersJudgeANumberOfTheReport(t *testing.T) {
 	peers(t)
-	t.Parallel()
 	text, code := call("verify", unknownPowder, "--property", "15", "--json")
 	require.Equal(t, exitShown, code, text)
 	var report struct {
