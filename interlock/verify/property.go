@@ -26,11 +26,12 @@ type Property struct {
 	Emitted Emitted
 
 	// Mutants are the mistakes of the self-check that are planted for this property:
-	// it must catch each, and one of them alone.
+	// it must catch each.
 	Mutants []string
 
 	judge    func(v *verification, output int) *Result
 	observe  func(o *observer, x *scan) breach // how a run breaks it in a scan; nil where no scan alone does
+	unseen   string                            // why no scan alone shows its breach, where none does
 	carried  carried                           // by the searches
 	restsOn  model.PropertySet                 // of those that the searches carry; where one is broken, so is this
 	counters []string                          // the lemmas that it rests on

@@ -25,12 +25,25 @@ type SelfReport struct {
 	ByProperty map[string][]string `json:"by_property"`
 }
 
-// Verdict is shown if the unchanged logic is, and every mutant was caught.
+// Verdict is shown if the unchanged logic is, every mutant was caught, and every
+// property catches those that are planted for it, and at least one.
 func (r *SelfReport) Verdict() Verdict {
 	all := r.Unchanged
 	for _, c := range r.Mutants {
 		if !c.Caught {
 			all = Worse(all, Violated)
+		}
+	}
+	for i := range properties {
+		p := &properties[i]
+		by := r.ByProperty[p.Number.String()]
+		if len(by) == 0 {
+			all = Worse(all, Nothing) // nothing shows that it can be broken at all
+		}
+		for _, name := range p.Mutants {
+			if !slices.Contains(by, name) {
+				all = Worse(all, Violated)
+			}
 		}
 	}
 	if len(r.Mutants) == 0 {
