@@ -408,50 +408,6 @@ func TestEveryFaultShowsItsEffect(t *testing.T) {
 	require.Len(t, effects, len(fault.All()), "an effect of a fault that does not exist")
 }
 
-// TestFaultsStayWithinTheirFreedom compares what each fault does on a channel
-// with what the catalogue allows the prover to assume of it.
-func TestFaultsStayWithinTheirFreedom(t *testing.T) {
-	t.Parallel()
-	checked, undisturbed := 0, map[string]*tape{}
-	for _, f := range fault.All() {
-		if f.On != fault.OnChannel {
-			continue
-		}
-		e := effects[f.Name]
-		if e.site == "" {
-			e.site = "kestrel_siding"
-		}
-		s := readSite(t, e.site)
-		logic, problems := s.Logic()
-		require.Nil(t, problems)
-		line := fmt.Sprintf("scenario: %s\n%s\nlasts: 10 s\nfaults:\n  - {at: 5 s, fault: %s, %s}\n", f.Name, begins[e.site], f.Name, e.line)
-		_, r := play(t, s, line)
-		plain := undisturbed[e.site]
-		if plain == nil {
-			_, plain = play(t, s, fmt.Sprintf("scenario: plain\n%s\nlasts: 10 s\n", begins[e.site]))
-			undisturbed[e.site] = plain
-		}
-		for i := range logic.Channels {
-			c := &logic.Channels[i].Config
-			for scan := r.at(5 * second); scan < r.at(8*second); scan++ {
-				without := classOf(c, plain.readings[scan][i])
-				allowed := f.Sees.Readings.Classes(without, c.OverRangeIsOpen)
-				got := classOf(c, r.readings[scan][i])
-				if got == without {
-					continue
-				}
-				require.True(t, allowed[got], "%s on %s reads %s, which the catalogue does not know of", f.Name, s.Channels[i].Name, got)
-				checked++
-			}
-		}
-	}
-	require.Greater(t, checked, 500, "hardly anything was disturbed")
-}
-
-func classOf(c *monitor.Config, r monitor.Reading) monitor.Class {
-	return monitor.Hear(c, &monitor.State{}, r)
-}
-
 // TestDefaultsOfTheCatalogueCanBeRead: every fault can be written with nothing
 // but what it must be told.
 func TestDefaultsOfTheCatalogueCanBeRead(t *testing.T) {

@@ -59,7 +59,7 @@ func writeFaultRuns(directory string, m *model.Model, t *fault.Table) error {
 		runs.add("defeat_"+d.Output+"_"+joined(d.Faults, "_with_"), d.Run)
 	}
 	for i := range t.Rows {
-		if r := &t.Rows[i]; r.Found == fault.NotDetected && r.Second == "" && !r.Defeats {
+		if r := &t.Rows[i]; r.Found == fault.NotDetected && r.Second == "" && !r.Defeats && !r.FoundOnce() {
 			runs.add("undetected_"+r.Output+"_"+r.Fault+"_on_"+r.On, r.Run())
 		}
 	}

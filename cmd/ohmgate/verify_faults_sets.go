@@ -99,7 +99,11 @@ func setGroups(known namer, defeats []*fault.Defeat) []*setGroup {
 		others := slices.Sorted(slices.Values(with[at]))
 		key := strings.Join(append(others, at.says, at.at.On), "|")
 		like[at] = key
-		lists[key] = append(lists[key], at.at.Fault.Name)
+		name := at.at.Fault.Name
+		if at.at.Limit != "" {
+			name += " (" + at.at.Limit + ")"
+		}
+		lists[key] = append(lists[key], name)
 	}
 	var groups []*setGroup
 	have, shapes := map[string]bool{}, map[string]*setGroup{}

@@ -45,7 +45,7 @@ func tellFaults(out *page.Page, m *model.Model, t *fault.Table) {
 
 // tellFaultCounts says how much was tried, and what was not.
 func tellFaultCounts(out *page.Page, t *fault.Table) {
-	fmt.Fprintf(out, "%s, %s of them NOT detected by any rule or event: proof test\n", many(t.Singles, "single fault"), thousands(uint64(t.Missed)))
+	out.Hang("", fmt.Sprintf("%s, %s of them NOT detected by any rule or event: proof test; of %s that is true only while they show nothing", many(t.Singles, "single fault"), thousands(uint64(t.Missed)), thousands(uint64(t.Unshown))))
 	if t.Pairs > 0 {
 		out.Hang("", fmt.Sprintf("%s: %s of them meet nowhere, so that what each fault does alone says what both do; for the rest %s made, equal ones once.", many(t.Pairs, "pair"), thousands(uint64(t.Apart)), wereMade(t.Runs)))
 	}
@@ -220,7 +220,7 @@ func faultGroups(known namer, rows []*fault.Row) []*faultGroup {
 		if r.Defeats {
 			look = r.Look
 		}
-		return known.shape(fmt.Sprint(r.On, "|", r.Scans, r.AtMost, r.Rule, "|", r.Effect, "|", look))
+		return known.shape(fmt.Sprint(r.On, "|", r.Scans, r.AtMost, r.Rule, "|", r.Effect, "|", look, "|", onceText(r)))
 	}
 	places := map[string][]*fault.Row{}
 	for _, r := range rows {
@@ -250,12 +250,14 @@ func faultGroups(known namer, rows []*fault.Row) []*faultGroup {
 // tellFaultGroup prints a group, under the heading before where that is the same.
 func tellFaultGroup(out *page.Page, g *faultGroup, before string) (head string) {
 	indent := "    "
-	if r := g.row; r.Found != fault.NotDetected {
-		head = "after " + counted(int(r.Scans), "scan")
-		if r.AtMost > r.Scans {
-			head += fmt.Sprintf(", at most %d", r.AtMost)
-		}
-		if head += ": " + r.Rule; head != before {
+	switch r := g.row; {
+	case r.Found != fault.NotDetected:
+		head = after(r.Scans, r.AtMost, r.Rule)
+	case !r.Defeats && r.FoundOnce():
+		head = "while it shows nothing; as soon as it does: " + onceText(r)
+	}
+	if head != "" {
+		if head != before {
 			out.Hang(indent, head)
 		}
 		indent += "    "
@@ -263,8 +265,28 @@ func tellFaultGroup(out *page.Page, g *faultGroup, before string) (head string) 
 	out.Hang(indent, g.text())
 	if g.row.Defeats {
 		out.Hang(indent+"  seen as: ", g.row.Look)
+		if g.row.FoundOnce() {
+			out.Hang(indent+"  as soon as it shows anything: ", onceText(g.row))
+		}
 	}
 	return head
+}
+
+// after is when a rule acts, or people are told, and what that is.
+func after(scans, atMost model.Scans, rule string) string {
+	text := "after " + counted(int(scans), "scan")
+	if atMost > scans {
+		text += fmt.Sprintf(", at most %d", atMost)
+	}
+	return text + ": " + rule
+}
+
+// onceText is what becomes of a fault that nothing detects until it shows something.
+func onceText(r *fault.Row) string {
+	if !r.FoundOnce() {
+		return ""
+	}
+	return string(r.Once.Found) + " " + after(r.Once.Scans, r.Once.AtMost, r.Once.Rule)
 }
 
 // tellProofTests says once for every fault that no rule detects somewhere what

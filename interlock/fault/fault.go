@@ -81,31 +81,6 @@ var readingTexts = [readingKinds]string{
 // Each calls f with the text of every member, in fixed order.
 func (r Readings) Each(f func(text string)) { eachText(uint16(r), readingTexts[:], f) }
 
-// Classes is the set of classes that a fresh reading in the set may fall into,
-// where asBefore is the class of the undisturbed one. A reading that does not
-// come or comes again is Missing: no news.
-func (r Readings) Classes(asBefore monitor.Class, overRangeIsOpen bool) [monitor.Classes]bool {
-	var set [monitor.Classes]bool
-	add := func(member Readings, class monitor.Class) {
-		if r&member != 0 {
-			set[class] = true
-		}
-	}
-	add(AsBefore, asBefore)
-	add(ReadsGood, monitor.Good)
-	add(ReadsBetween, monitor.Between)
-	add(ReadsHigh, monitor.High)
-	add(ReadsOpen, monitor.Open)
-	add(ReadsInvalid, monitor.Invalid)
-	add(NothingComes|ComesAgain, monitor.Missing)
-	if overRangeIsOpen {
-		add(ReadsOver, monitor.Open)
-	} else {
-		add(ReadsOver, monitor.Invalid)
-	}
-	return set
-}
-
 // Signals is a set of what a binary input may look like while a fault acts: on the
 // wire, before any inversion, or as its contact stands, whichever way that is wired.
 // Zero: the fault leaves inputs alone.
@@ -180,7 +155,7 @@ type Bond uint8
 
 const (
 	BondGone   Bond = iota // the part floats, whatever is read
-	BondAsRead             // it floats while it reads bad, and wherever the fault hides that
+	BondAsRead             // it floats while it reads high, open or nothing, and wherever the fault hides that
 	BondStays              // the fault is elsewhere: in the wire, the instrument, on the bus
 )
 
@@ -202,8 +177,18 @@ const (
 	HidesUnsaid       Hides = iota
 	HidesALoss              // everywhere
 	HidesFromTheClamp       // but for a channel that closes through the part's own way to earth
-	HidesOnMegohms          // on channels that reject at a megohm or more
-	HidesNothing
+	HidesFromTheSlow        // from an instrument that takes longer than a scan to follow: it shows a mean
+	HidesUnstamped          // where no stamp of the device tells an old measurement from a new one
+	HidesNothing            // as long as what it adds or takes is no more than reject
+)
+
+// Way is where a fault moves what a channel reads. Zero is the worst.
+type Way uint8
+
+const (
+	AnyWay Way = iota
+	Lower      // only down: what lies in parallel
+	Higher     // only up: what lies in series
 )
 
 // Evidence is what becomes of the object evidence of a channel while a fault acts on
@@ -212,7 +197,6 @@ type Evidence uint8
 
 const (
 	EvidenceFree Evidence = iota // it may stay, and it may go
-	EvidenceGoes
 	EvidenceStays
 )
 
@@ -237,7 +221,10 @@ type Fault struct {
 	Sees   Sees
 	Course Course
 
-	// Of a fault on a channel:
+	// Of a fault on a channel. AtMost names the parameter above which nothing is
+	// read, where there is one.
+	Way      Way
+	AtMost   string
 	Bond     Bond
 	Hides    Hides
 	Evidence Evidence
@@ -250,6 +237,70 @@ type Fault struct {
 	// Act says that a person does it on purpose or by habit; it happens at a
 	// moment and does not end by itself.
 	Act bool
+}
+
+// Channel is what decides whether a fault hides a loss from a channel.
+type Channel struct {
+	EarthPath bool // it closes through the part's own way to earth
+	Slow      bool // its instrument takes longer than a scan to follow
+	Stamped   bool // the device tells when it measured
+}
+
+// HidesOn says whether the fault can make a loss read good for ever on a channel.
+func (f *Fault) HidesOn(c Channel) bool {
+	switch f.Hides {
+	case HidesFromTheClamp:
+		return !c.EarthPath
+	case HidesFromTheSlow:
+		return c.Slow
+	case HidesUnstamped:
+		return !c.Stamped
+	case HidesNothing:
+		return false
+	}
+	return true
+}
+
+// Makes is the set of classes that what is new on a channel may fall into while the
+// fault acts on it, where it would be of one class without.
+func (f *Fault) Makes(without monitor.Class, c *monitor.Config) (set [monitor.Classes]bool) {
+	add := func(member Readings, classes ...monitor.Class) {
+		for _, class := range classes {
+			set[class] = set[class] || f.Sees.Readings&member != 0 && f.Way.leads(without, class)
+		}
+	}
+	add(AsBefore, without)
+	add(ReadsGood, monitor.Good)
+	add(ReadsBetween, monitor.Between)
+	add(ReadsHigh, monitor.High)
+	add(ReadsOpen, monitor.Open)
+	if f.Way != Lower || c.Floor > 0 || without == monitor.Invalid { // what lies in parallel is never negative
+		add(ReadsInvalid, monitor.Invalid)
+	}
+	add(NothingComes, monitor.Missing)
+	if without == monitor.Invalid && f.Way == Higher { // what was too low to be true
+		set[monitor.Good] = true
+	}
+	if over := monitor.Invalid; c.OverRangeIsOpen {
+		add(ReadsOver, monitor.Open)
+	} else {
+		add(ReadsOver, over)
+	}
+	if c.Stamped {
+		add(ComesAgain, monitor.Missing)
+	} else {
+		add(ComesAgain, monitor.Good, monitor.Between, monitor.High, monitor.Open, monitor.Invalid)
+	}
+	return set
+}
+
+// leads says that a reading of one class may become one of the other. Of what is
+// invalid nobody knows whether it was too low or too high.
+func (w Way) leads(from, to monitor.Class) bool {
+	if from < monitor.Open || to < monitor.Open { // missing and invalid are no resistance
+		return true
+	}
+	return w == AnyWay || w == Lower && to >= from || w == Higher && to <= from
 }
 
 // Param finds a parameter by name.

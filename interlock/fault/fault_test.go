@@ -59,6 +59,13 @@ func TestFreedomFitsTheTarget(t *testing.T) {
 		if f.On != OnChannel {
 			require.Zero(t, Evidence(f.Bond)|f.Evidence, "%s: only a fault on a channel says what becomes of bond and evidence", f.Name)
 		}
+		if f.On != OnChannel {
+			require.Zero(t, f.Way, f.Name)
+			require.Empty(t, f.AtMost, f.Name)
+		}
+		if p, ok := f.Param(f.AtMost); f.AtMost != "" {
+			require.True(t, ok && p.Unit == Ohm, "%s: nothing is read above %s, which is no resistance of it", f.Name, f.AtMost)
+		}
 		if f.On != OnInput {
 			require.Zero(t, f.Fits, "%s: only a fault on an input says which it fits", f.Name)
 		}
@@ -96,16 +103,33 @@ func TestTheCatalogueHoldsEverythingThatWasAskedFor(t *testing.T) {
 	}
 }
 
-func TestClassesOfReadings(t *testing.T) {
-	set := Named("frozen_reading").Sees.Readings.Classes(monitor.High, true)
-	require.True(t, set[monitor.High], "as before")
-	require.True(t, set[monitor.Good])
-	require.True(t, set[monitor.Missing], "an old stamp is no news")
-	require.False(t, set[monitor.Open])
-	over := Named("over_range").Sees.Readings
-	require.True(t, over.Classes(monitor.Good, true)[monitor.Open])
-	require.True(t, over.Classes(monitor.Good, false)[monitor.Invalid])
-	require.False(t, over.Classes(monitor.Good, true)[monitor.Good], "the undisturbed reading does not get through")
+func TestWhatAFaultMakesOfAReading(t *testing.T) {
+	stamped := &monitor.Config{Stamped: true, OverRangeIsOpen: true}
+	floored := &monitor.Config{Stamped: true, Floor: 1}
+	unstamped, instrument := &monitor.Config{}, &monitor.Config{Stamped: true}
+	for _, x := range []struct {
+		fault   string
+		without monitor.Class
+		on      *monitor.Config
+		makes   []monitor.Class
+	}{
+		{"frozen_reading", monitor.High, stamped, []monitor.Class{monitor.High, monitor.Good, monitor.Missing}},
+		{"repeated_samples", monitor.Good, stamped, []monitor.Class{monitor.Good, monitor.Missing}},
+		{"repeated_samples", monitor.Open, unstamped, []monitor.Class{monitor.Open, monitor.Good, monitor.Between, monitor.High, monitor.Invalid}},
+		{"over_range", monitor.Good, stamped, []monitor.Class{monitor.Open}},
+		{"over_range", monitor.Good, instrument, []monitor.Class{monitor.Invalid}},
+		{"corrosion", monitor.Good, stamped, []monitor.Class{monitor.Good, monitor.Between, monitor.High, monitor.Open}},
+		{"corrosion", monitor.High, stamped, []monitor.Class{monitor.High, monitor.Open}},
+		{"leak_path", monitor.Good, stamped, []monitor.Class{monitor.Good}},
+		{"leak_path", monitor.Good, floored, []monitor.Class{monitor.Good, monitor.Invalid}},
+		{"leak_path", monitor.Open, floored, []monitor.Class{monitor.Open, monitor.High, monitor.Between, monitor.Good, monitor.Invalid}},
+	} {
+		var want [monitor.Classes]bool
+		for _, class := range x.makes {
+			want[class] = true
+		}
+		require.Equal(t, want, Named(x.fault).Makes(x.without, x.on), "%s of %s", x.fault, x.without)
+	}
 }
 
 func TestEverySetHasItsTexts(t *testing.T) {

@@ -140,8 +140,9 @@ var seenBy = map[string]func(s *subject, c *site.Channel) bool{
 
 // unseen are the faults of the catalogue that no rule on this channel notices.
 func (s *subject) unseen(c *site.Channel) (names []string) {
+	on := fault.Channel{EarthPath: c.Measures == "earth-path", Slow: c.ResponseTime > 0, Stamped: c.Stamped}
 	for _, f := range fault.All() {
-		if f.On != fault.OnChannel || f.Hides == fault.HidesNothing {
+		if f.On != fault.OnChannel || !f.HidesOn(on) {
 			continue
 		}
 		if shown := seenBy[f.Name]; shown == nil || !shown(s, c) {

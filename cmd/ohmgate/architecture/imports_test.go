@@ -31,7 +31,7 @@ var mayImport = map[string][]string{
 	"interlock/verify/runs":   {"monitor", "interlock", "interlock/verify/model", "interlock/verify/table"},
 	"interlock/verify/joint": {"monitor", "interlock", "interlock/verdict", "interlock/verify/model", "interlock/verify/table",
 		"interlock/verify/runs"},
-	"interlock/verify/fault": {"monitor", "interlock", "interlock/verdict", "interlock/tell", "interlock/fault", "interlock/verify/model",
+	"interlock/verify/fault": {"monitor", "interlock", "interlock/verdict", "interlock/tell", "interlock/site/quantity", "interlock/fault", "interlock/verify/model",
 		"interlock/verify/table", "interlock/verify/runs"},
 	"interlock/verify/graph": {"monitor", "interlock", "interlock/tell", "interlock/loop", "interlock/verify/model", "interlock/verify/table",
 		"interlock/verify/runs", "interlock/verify/fault"},

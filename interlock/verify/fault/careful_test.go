@@ -34,7 +34,7 @@ func TestWhatAnEntryLeavesOutIsTakenForTheWorst(t *testing.T) {
 	require.NoError(t, err)
 	worse := map[string]int{}
 	for output := range m.Names.Outputs {
-		x := (placer{runs.NewBench(m, model.Options{})}).newCampaign(output)
+		x := placerOn(runs.NewBench(m, model.Options{})).newCampaign(output)
 		near := x.near(output)
 		for _, f := range catalogue.All() {
 			for name, forget := range forgotten {

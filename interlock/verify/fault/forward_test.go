@@ -55,7 +55,7 @@ func turnedCampaign(t *testing.T, m *model.Model, output int, everyScan bool) *t
 			}
 		}
 	}
-	p := placer{runs.NewBench(m, model.Options{Logic: logic})}
+	p := placerOn(runs.NewBench(m, model.Options{Logic: logic}))
 	x.campaign = p.newCampaign(output)
 	require.True(t, x.s.Runs)
 	x.everyScan = everyScan

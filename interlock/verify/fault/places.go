@@ -6,15 +6,22 @@ import (
 	"ohmgate/interlock"
 	catalogue "ohmgate/interlock/fault"
 	"ohmgate/interlock/verify/runs"
+	"ohmgate/interlock/verify/table"
 )
 
 // placer puts the faults of the catalogue where they can be on a site.
-type placer struct{ *runs.Bench }
+type placer struct {
+	*runs.Bench
+	shares map[string]table.Share // what channels forgive, by setting and classes
+}
+
+func placerOn(b *runs.Bench) placer { return placer{b, map[string]table.Share{}} }
 
 // At is a fault of the catalogue at one place of a site.
 type At struct {
 	Fault *catalogue.Fault
 	On    string // channel, input, output or bypass; "bus", "logic"
+	Limit string // up to which value of a parameter it hides a loss, where that bounds it
 }
 
 func (a At) String() string { return a.Fault.Name + " on " + a.On }
@@ -25,7 +32,7 @@ func (a At) MarshalText() ([]byte, error) { return []byte(a.String()), nil }
 // Near lists the faults that can be in the cone of an output, each at every place
 // where it shows anything.
 func Near(b *runs.Bench, output int) (list []At) {
-	for _, p := range (placer{b}).places(output) {
+	for _, p := range placerOn(b).places(output) {
 		list = append(list, p.At)
 	}
 	return list
@@ -63,7 +70,9 @@ func (p placer) places(output int) (list []placed) {
 // targets are what a fault can be on near an output.
 func (p placer) targets(f *catalogue.Fault, near *nearby) (list []placed) {
 	n, c := p.Model.Names, p.Model.Config
-	add := func(on string, target int) { list = append(list, placed{At: At{f, on}, target: target}) }
+	add := func(on string, target int) {
+		list = append(list, placed{At: At{f, on, p.limit(f, target)}, target: target})
+	}
 	switch f.On {
 	case catalogue.OnChannel:
 		for _, ch := range near.channels {

@@ -11,6 +11,7 @@ import (
 	"ohmgate/interlock/verdict"
 	"ohmgate/interlock/verify/model"
 	"ohmgate/interlock/verify/runs"
+	"ohmgate/monitor"
 )
 
 // The fault table asks of every fault of the catalogue, and of every pair, what
@@ -51,8 +52,30 @@ type Row struct {
 	Defeats bool        `json:"defeats"`              // it runs, or flows, although the bond is gone
 	Minimal bool        `json:"minimal_set"`          // and no fault less does that
 	Instead string      `json:"proof_test,omitempty"` // what shows it where no rule does
+	// Limit is up to which values of their parameters the faults hide a loss, where
+	// these bound it.
+	Limit string `json:"limit,omitempty"`
+	// Once is what becomes of it as soon as it shows anything, in the worst way of
+	// that, where it may as well show nothing.
+	Once *Once `json:"once_it_shows,omitempty"`
 
 	Run func() *runs.Run `json:"-"` // of what is not detected, made when asked for
+}
+
+// Once is what becomes of a fault that shows something.
+type Once struct {
+	Look   string      `json:"look"`
+	Found  Found       `json:"found"`
+	Rule   string      `json:"rule"`
+	Scans  model.Scans `json:"scans_from_healthy"`
+	AtMost model.Scans `json:"scans_at_most,omitempty"`
+	Effect string      `json:"effect"`
+}
+
+// FoundOnce says that nothing detects a fault while it shows nothing, and something
+// does as soon as it shows anything.
+func (r *Row) FoundOnce() bool {
+	return r.Found == NotDetected && r.Once != nil && r.Once.Found != NotDetected
 }
 
 // Defeat is a minimal set of faults under which product flows although a bond
@@ -87,7 +110,9 @@ type Table struct {
 	Apart int `json:"pairs_that_meet_nowhere"`
 	Runs  int `json:"runs"`
 	// Missed counts the single faults that no rule sees and no event tells of.
-	Missed int `json:"not_detected"`
+	// Unshown counts those of them of which that is true only while they show nothing.
+	Missed  int `json:"not_detected"`
+	Unshown int `json:"not_detected_while_nothing_shows"`
 }
 
 // Verdict: the table is information, so that it is complete is all that is
@@ -113,7 +138,7 @@ func Tabulate(m *model.Model, o model.Options, pairs bool) (*Table, error) {
 	if err != nil {
 		return nil, err
 	}
-	t, p := &Table{Rows: []Row{}, Defeats: []Defeat{}, NeverRan: []string{}}, placer{runs.NewBench(m, o)}
+	t, p := &Table{Rows: []Row{}, Defeats: []Defeat{}, NeverRan: []string{}}, placerOn(runs.NewBench(m, o))
 	told := p.progress(outputs, pairs)
 	for _, output := range outputs {
 		p.rowsOf(t, output, pairs, told)
@@ -195,6 +220,7 @@ func (p placer) rowsOf(t *Table, output int, pairs bool, told func(output, rows 
 		t.Rows = append(t.Rows, r.row)
 		t.Singles++
 		t.Missed += model.Int(r.row.Found == NotDetected)
+		t.Unshown += model.Int(r.row.FoundOnce())
 		if alone[i] = r.defeat != nil; alone[i] {
 			t.Defeats = append(t.Defeats, *r.defeat)
 		}
@@ -266,28 +292,45 @@ func (x *campaign) rows(n int, of func(int) []faultJudged) []faultJudged {
 	return slices.Concat(lists...)
 }
 
-// row takes the worst over all looks: what is not seen counts before what is
-// told, and that before what is seen late.
+// worst is the worst of some looks.
+type worst struct {
+	looks []look
+	came  outcome
+}
+
+func (w *worst) take(looks []look, o outcome) {
+	if w.looks == nil || o.worseThan(w.came) {
+		w.looks, w.came = looks, o
+	}
+}
+
+// row takes the worst over all looks: what defeats counts before what does not, what
+// is not seen before what is told, and that before what is seen late.
 func (x *campaign) row(a, b *placed) faultJudged {
-	row := Row{Output: x.Model.Names.Outputs[x.output], Fault: a.Fault.Name, On: a.On}
+	row := Row{Output: x.Model.Names.Outputs[x.output], Fault: a.Fault.Name, On: a.On, Limit: a.Limit}
 	if b != nil {
 		row.Second, row.SecondOn = b.Fault.Name, b.On
+		if row.Limit != "" && b.Limit != "" {
+			row.Limit += ", "
+		}
+		row.Limit += b.Limit
 	}
-	var worst, defeating []look
-	var worse, beaten outcome
-	apart := b != nil && x.apart(a, b)
+	var all, shown worst
+	apart, hidden := b != nil && x.apart(a, b), true
 	for _, looks := range together(a, b) {
 		o := x.outcome(looks, apart)
-		if worst == nil || o.worseThan(worse) {
-			worst, worse = looks, o
-		}
-		if o.defeats && (defeating == nil || o.worseThan(beaten)) {
-			defeating, beaten = looks, o
+		all.take(looks, o)
+		if showsSomething(looks) {
+			shown.take(looks, o)
+			hidden = hidden && !o.defeats
 		}
 	}
-	row.Look, row.Found, row.Scans, row.Rule, row.Effect = textOf(worst), worse.found, worse.scans, worse.rule, worse.effect
-	row.AtMost = x.atMost(worst, worse)
-	row.Defeats = defeating != nil
+	o := all.came
+	row.Look, row.Found, row.Scans, row.Rule, row.Effect = textOf(all.looks), o.found, o.scans, o.rule, o.effect
+	row.AtMost, row.Defeats = x.atMost(all.looks, o), o.defeats
+	if o := shown.came; shown.looks != nil && !showsSomething(all.looks) {
+		row.Once = &Once{textOf(shown.looks), o.found, o.rule, o.scans, x.atMost(shown.looks, o), o.effect}
+	}
 	if row.Found == NotDetected {
 		row.Effect, row.Instead = "NOT detected: proof test", a.Fault.ShownBy
 		if text := ""; b != nil {
@@ -295,29 +338,49 @@ func (x *campaign) row(a, b *placed) faultJudged {
 				row.Instead += "; " + text
 			}
 		}
-		row.Run = func() *runs.Run { return x.runOf(a, b, worst, "goes on, and nothing detects it") }
+		row.Run = func() *runs.Run { return x.runOf(a, b, all.looks, "goes on, and nothing detects it") }
 	}
-	if defeating == nil {
+	if !row.Defeats {
 		return faultJudged{row, nil, apart}
 	}
-	return faultJudged{row, x.defeat(a, b, defeating, beaten), apart}
+	d := x.defeat(a, b, all.looks, o)
+	d.Hidden = d.Hidden && (b != nil || hidden)
+	return faultJudged{row, d, apart}
+}
+
+// showsSomething says that none of the looks is that of a healthy plant.
+func showsSomething(looks []look) bool {
+	for i := range looks {
+		if !looks[i].shows {
+			return false
+		}
+	}
+	return true
 }
 
 // atMost is the longest that a row's fault stays unseen after any history: for
-// one channel with one class it is known from the channel's whole graph.
+// one channel with one class it is known from the channel's whole graph. What a slow
+// instrument shows passes through other classes on its way there.
 func (x *campaign) atMost(looks []look, o outcome) model.Scans {
-	if o.found != Withheld || len(looks) != 1 || looks[0].last > hidingIt {
+	if o.found != Withheld || len(looks) != 1 || looks[0].last > hidingIt || looks[0].bad == monitor.Good {
 		return 0
 	}
 	ch := model.Index(x.Model.Names.Channels, looks[0].on)
-	if ch < 0 || looks[0].calm || !model.IsCut(x.Model.Config.Outputs[x.output].Permissive, ch) {
+	if ch < 0 || !model.IsCut(x.Model.Config.Outputs[x.output].Permissive, ch) {
 		return 0
 	}
 	f, err := x.FactsOf(ch)
-	if err != nil || f.DetectOf[looks[0].news] == model.Endless {
+	if err != nil {
 		return 0
 	}
-	return max(o.scans, f.DetectOf[looks[0].news])
+	n := f.DetectOf[looks[0].bad]
+	if x.channel(ch).Slow {
+		n = f.Detect
+	}
+	if n == model.Endless {
+		return 0
+	}
+	return max(o.scans, n)
 }
 
 // together lists how one fault, or two, can look, in the order in which they
@@ -403,7 +466,8 @@ func (x *campaign) outcomeOf(looks []look) outcome {
 // tool it is.
 func (t *Table) WriteCSV(w io.Writer, site, hash, tool string) error {
 	out := csv.NewWriter(w)
-	head := []string{"site", "site_hash", "tool", "output", "fault", "on", "second", "second_on", "look", "found", "rule", "scans_from_healthy", "scans_at_most", "effect", "defeats", "proof_test", "minimal_set"}
+	head := []string{"site", "site_hash", "tool", "output", "fault", "on", "second", "second_on", "look", "found", "rule", "scans_from_healthy", "scans_at_most", "effect", "defeats", "proof_test", "minimal_set",
+		"once_look", "once_found", "once_rule", "once_scans_from_healthy", "once_scans_at_most", "once_effect", "limit"}
 	if err := out.Write(head); err != nil {
 		return err
 	}
@@ -415,9 +479,16 @@ func (t *Table) WriteCSV(w io.Writer, site, hash, tool string) error {
 	}
 	for i := range t.Rows {
 		r := &t.Rows[i]
-		seen := r.Found != NotDetected && r.Found != NotRun
-		err := out.Write([]string{site, hash, tool, r.Output, r.Fault, r.On, r.Second, r.SecondOn, r.Look, string(r.Found), r.Rule,
-			number(r.Scans, seen), number(r.AtMost, r.AtMost > 0), r.Effect, strconv.FormatBool(r.Defeats), r.Instead, strconv.FormatBool(r.Minimal)})
+		known := func(found Found) bool { return found != NotDetected && found != NotRun }
+		fields := []string{site, hash, tool, r.Output, r.Fault, r.On, r.Second, r.SecondOn, r.Look, string(r.Found), r.Rule,
+			number(r.Scans, known(r.Found)), number(r.AtMost, r.AtMost > 0), r.Effect, strconv.FormatBool(r.Defeats), r.Instead, strconv.FormatBool(r.Minimal)}
+		if o := r.Once; o != nil {
+			fields = append(fields, o.Look, string(o.Found), o.Rule, number(o.Scans, known(o.Found)), number(o.AtMost, o.AtMost > 0), o.Effect)
+		} else {
+			fields = append(fields, make([]string, len(head)-1-len(fields))...)
+		}
+		fields = append(fields, r.Limit)
+		err := out.Write(fields)
 		if err != nil {
 			return err
 		}

@@ -80,10 +80,10 @@ func TestFaultTableSaysWhichRuleSees(t *testing.T) {
 		scans     model.Scans
 		defeats   bool
 	}{
-		{"clamp_removed", "bond_1", Withheld, 4, false}, // high costs 6 of 24: the fourth
-		{"over_range", "bond_1", Withheld, 1, false},    // open costs all
-		{"bad_quality", "bond_1", Withheld, 3, false},   // 8 of 24
-		{"clamp_on_wrong_object", "bond_1", Withheld, 1, false},
+		{"clamp_removed", "bond_1", Withheld, 4, false},           // high costs 6 of 24: the fourth
+		{"over_range", "bond_1", Withheld, 1, false},              // open costs all
+		{"bad_quality", "bond_1", Withheld, 3, false},             // 8 of 24
+		{"clamp_on_wrong_object", "bond_1", NotDetected, 0, true}, // the evidence may stay
 		{"clamp_on_wrong_object", "bond_3", NotDetected, 0, true}, // no evidence
 		{"strap_left_out", "bond_1", NotDetected, 0, true},
 		{"shorted_leads", "bond_1", NotDetected, 0, false}, // the bond is there all the same
@@ -152,7 +152,13 @@ func TestChatterDefeatsTheConsecutiveRule(t *testing.T) {
 		require.Equal(t, x.want, table.Verdict())
 		r := rowOf(t, table, "chatter", "bond_1")
 		require.Equal(t, x.want == verdict.Violated, r.Defeats)
-		require.Equal(t, Announced, r.Found, "doubtful is told")
+		if r.Defeats {
+			require.Equal(t, Announced, r.Found, "doubtful is told")
+			require.Nil(t, r.Once)
+		} else {
+			require.Equal(t, NotDetected, r.Found, "while it shows nothing")
+			require.Equal(t, Announced, r.Once.Found)
+		}
 	}
 }
 
@@ -199,7 +205,7 @@ func TestFaultsApartActApart(t *testing.T) {
 	m, err := model.Reference()
 	require.NoError(t, err)
 	for output := range 2 {
-		p := placer{runs.NewBench(m, model.Options{})}
+		p := placerOn(runs.NewBench(m, model.Options{}))
 		x := p.newCampaign(output)
 		x.ands = true
 		require.True(t, x.s.Runs)

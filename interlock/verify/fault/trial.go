@@ -21,6 +21,9 @@ type outcome struct {
 }
 
 func (o outcome) worseThan(other outcome) bool {
+	if o.defeats != other.defeats {
+		return o.defeats
+	}
 	if a, b := foundRank[o.found], foundRank[other.found]; a != b {
 		return a > b
 	}
@@ -258,14 +261,17 @@ func set(a, b *placed) []At {
 	return []At{a.At, b.At}
 }
 
-// excused says that by its nature a fault lets a loss look good.
-func excused(p *placed) bool {
-	return p.Fault.Hides != catalogue.HidesNothing && p.Fault.Hides != catalogue.HidesUnsaid
+// excused says that where it is a fault lets a loss look good by its nature.
+func (p placer) excused(at *placed) bool {
+	if at.Fault.Hides == catalogue.HidesUnsaid {
+		return false
+	}
+	return at.Fault.On != catalogue.OnChannel && at.Fault.Hides != catalogue.HidesNothing || at.Fault.On == catalogue.OnChannel && at.Fault.HidesOn(p.channel(at.target))
 }
 
 // defeat is a set that defeats the interlock.
 func (x *campaign) defeat(a, b *placed, looks []look, o outcome) *Defeat {
-	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: set(a, b), Seen: o.found != NotDetected, Hidden: excused(a) && (b == nil || excused(b))}
+	d := &Defeat{Output: x.Model.Names.Outputs[x.output], Faults: set(a, b), Seen: o.found != NotDetected, Hidden: x.excused(a) && (b == nil || x.excused(b))}
 	d.Says = "runs on although the bond is gone"
 	if o.found == Withheld {
 		d.Says = "withheld, and product flows on although the bond is gone"

@@ -21,6 +21,7 @@ func FromSite(s *site.Site) (*Model, error) {
 	for i := range s.Channels {
 		m.Aperture = append(m.Aperture, s.Channels[i].Aperture)
 		m.EarthPath = append(m.EarthPath, s.Channels[i].Measures == "earth-path")
+		m.Slow = append(m.Slow, s.Channels[i].ResponseTime > 0)
 	}
 	for i := range s.Outputs {
 		m.OutputDelay = append(m.OutputDelay, time.Duration(s.Outputs[i].OutputDelay.Hi*float64(time.Second)))

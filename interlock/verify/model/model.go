@@ -27,6 +27,7 @@ type Model struct {
 	Poll                 time.Duration   // one bus cycle; no longer than a scan where each may bring a reading
 	Aperture             []time.Duration // by channel: how long one measurement takes
 	EarthPath            []bool          // by channel: it closes through the part's own way to earth
+	Slow                 []bool          // by channel: its instrument takes a while to follow
 	OutputDelay          []time.Duration // by output: contact and output module, longest
 	Own                  []Own
 }

@@ -32,8 +32,14 @@ type way struct {
 
 // Share finds the maximum cycle mean over fresh readings that are good or bad.
 func (t *ChannelTable) Share(memory uint64) Share {
+	return t.ShareOf(memory, monitor.Invalid, monitor.Open, monitor.High)
+}
+
+// ShareOf is the same where nothing bad is read but these classes. Where doubtful is
+// too long to follow exactly, the pattern is one that is tolerated, not the worst.
+func (t *ChannelTable) ShareOf(memory uint64, bad ...monitor.Class) Share {
 	w := ways{t: t}
-	for _, class := range [...]monitor.Class{monitor.Invalid, monitor.Open, monitor.High} {
+	for _, class := range bad {
 		if Possible(t.Config)[class] && t.Config.Cost[class] < t.Config.Full {
 			w.classes = append(w.classes, class)
 		}
@@ -44,7 +50,7 @@ func (t *ChannelTable) Share(memory uint64) Share {
 	}
 	size := uint64(t.Config.LongestStay) * uint64(t.Config.Full) * 48
 	if size > memory {
-		return Share{Bad: 1, Of: 1, Bound: true}
+		return Share{Bad: 1, Of: 1, Bound: true, Pattern: w.patient()}
 	}
 	for {
 		w.share = best
@@ -55,6 +61,30 @@ func (t *ChannelTable) Share(memory uint64) Share {
 		}
 		best = Share{Bad: found.bad, Of: found.len, Pattern: w.pattern(found)}
 	}
+}
+
+// patient is a pattern that is tolerated: the class of which most are forgiven, one
+// less than are lost, and good readings until the doubt is gone. Empty where the bad
+// ones are lost even so, because doubtful ends before they are repaid.
+func (w *ways) patient() []monitor.Class {
+	class := w.classes[0]
+	for _, other := range w.classes {
+		if w.t.Config.BadScans(other) > w.t.Config.BadScans(class) {
+			class = other
+		}
+	}
+	var list []monitor.Class
+	s := monitor.Control{Phase: monitor.Bonded, Class: monitor.Good}
+	for n := w.t.Config.BadScans(class); n > 1; n-- {
+		list, s = append(list, class), w.t.logic.Advance(w.t.Config, s, class)
+	}
+	for s.Phase == monitor.Doubtful {
+		list, s = append(list, monitor.Good), w.t.logic.Advance(w.t.Config, s, monitor.Good)
+	}
+	if s.Phase != monitor.Bonded {
+		return nil
+	}
+	return list
 }
 
 type ways struct {
