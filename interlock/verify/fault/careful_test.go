@@ -66,3 +66,50 @@ func TestWhatAnEntryLeavesOutIsTakenForTheWorst(t *testing.T) {
 		}
 	}
 }
+
+// A fault that can read more than before gets no friendlier row.
+func TestAWiderFaultIsNotFriendlier(t *testing.T) {
+	m, err := model.Reference()
+	require.NoError(t, err)
+	x := placerOn(runs.NewBench(m, model.Options{})).newCampaign(0)
+	near := x.near(0)
+	for _, f := range catalogue.All() {
+		if f.On != catalogue.OnChannel {
+			continue
+		}
+		for member := catalogue.AsBefore; member <= catalogue.ComesAgain; member <<= 1 {
+			wider := *f
+			wider.Sees.Readings |= member
+			for _, at := range x.targets(f, &near) {
+				more := at
+				more.Fault = &wider
+				at.looks, more.looks = x.looks(f, at.target), x.looks(&wider, at.target)
+				said, wide := x.row(&at, nil).row, x.row(&more, nil).row
+				require.False(t, friendlier(&wide, &said), "%s on %s with %d:\n%+v, without\n%+v", f.Name, at.On, member, wide, said)
+			}
+		}
+	}
+}
+
+// A second fault that may show nothing makes no row friendlier, and what defeats alone
+// is in no pair that is said to need both.
+func TestAnAddedFaultIsNotFriendlier(t *testing.T) {
+	table := tabulated(t, bay(t), true, "valve_1")
+	require.Greater(t, table.Pairs, 500)
+	single, idle := map[string]*Row{}, map[string]bool{}
+	for i := range table.Rows {
+		if r := &table.Rows[i]; r.Second == "" {
+			single[r.Fault+r.On], idle[r.Fault+r.On] = r, r.Found == NotDetected
+		}
+	}
+	for i := range table.Rows {
+		r := &table.Rows[i]
+		if r.Second == "" {
+			continue
+		}
+		one, other := single[r.Fault+r.On], single[r.Second+r.SecondOn]
+		require.False(t, r.Minimal && (one.Defeats || other.Defeats), "%+v", r)
+		require.False(t, idle[r.Second+r.SecondOn] && friendlier(r, one), "%+v, alone %+v", r, one)
+		require.False(t, idle[r.Fault+r.On] && friendlier(r, other), "%+v, alone %+v", r, other)
+	}
+}
