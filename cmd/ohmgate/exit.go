@@ -119,11 +119,3 @@ func tellError(w io.Writer, err error) {
 		}
 	}
 }
-
-// printWrapped prints a text after a head, on a page of its own.
-func printWrapped(out io.Writer, head, text string, indent int) {
-	page.On(out).Wrap(head, text, indent)
-}
-
-// encode prints a document as JSON.
-func encode(out io.Writer, document any) error { return finish(out, true, exitShown, document, nil) }

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"strings"
 
 	"github.com/spf13/cobra"
 
@@ -49,14 +48,13 @@ const caution = `ohmgate is no certified safety device and no substitute for the
 codes, a licensed engineer or a proof test of the real installation.`
 
 func rootCommand() *cobra.Command {
+	cobra.EnableCommandSorting = false // the verbs stand in the order in which a site needs them
 	root := &cobra.Command{
 		Use:               "ohmgate",
-		Short:             "Specify, prove and commission an earthing interlock",
-		Long:              "ohmgate specifies, proves and commissions the interlock that stops pumps and\nvalves when a vessel is no longer bonded to earth.\n\n" + caution,
 		SilenceUsage:      true,
 		SilenceErrors:     true,
 		Version:           toolVersion(),
-		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true},
+		CompletionOptions: cobra.CompletionOptions{DisableDefaultCmd: true}, // it is a verb of ours
 	}
 	root.Args = cobra.NoArgs
 	root.RunE = func(c *cobra.Command, _ []string) error {
@@ -64,23 +62,25 @@ func rootCommand() *cobra.Command {
 		_ = c.Help()
 		return failed(exitInput, "name a verb")
 	}
-	root.AddCommand(verbs()...)
-	usage := strings.ReplaceAll(root.UsageTemplate(), ".FlagUsages", fmt.Sprintf(".FlagUsagesWrapped %d", page.Width))
-	root.SetUsageTemplate(strings.TrimRight(usage, "\n") + "\n")
+	root.SetHelpFunc(func(c *cobra.Command, _ []string) { rootHelp(page.On(c.OutOrStdout()), c) })
+	made := map[string]*cobra.Command{"": root}
+	for _, v := range verbs() {
+		made[v.name] = v.command()
+		made[v.above()].AddCommand(made[v.name])
+	}
 	return root
 }
 
-// verbs lists what the program can do, one file each.
-func verbs() []*cobra.Command {
-	return []*cobra.Command{
-		simulateVerb(),
-		rigVerb(),
-		replayVerb(),
-		verifyVerb(),
-		reviewVerb(),
-		marginVerb(),
-		schemaVerb(),
-		serveVerb(),
-		journalVerb(),
+// rootHelp says what the program answers.
+func rootHelp(out *page.Page, root *cobra.Command) {
+	out.Wrap("", "ohmgate specifies, proves and commissions the interlock that stops pumps and valves when a vessel is no longer bonded to earth.", 0)
+	_, _ = out.Write([]byte("\n" + caution + "\n"))
+	out.Line("\nVerbs, each with its own --help:")
+	for _, v := range verbs() {
+		if v.above() == "" {
+			out.Column("  "+v.last(), v.asks, 14)
+		}
 	}
+	out.Line("\nFlags:")
+	_, _ = out.Write([]byte(root.LocalFlags().FlagUsagesWrapped(page.Width)))
 }

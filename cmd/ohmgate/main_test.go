@@ -2,9 +2,11 @@ package main
 
 import (
 	"flag"
+	"fmt"
 	"os"
 	"os/signal"
 	"strings"
+	"sync"
 	"testing"
 )
 
@@ -23,7 +25,19 @@ func TestMain(m *testing.M) {
 	if err := flag.Set("test.parallel", "4"); err != nil {
 		panic(err)
 	}
-	os.Exit(m.Run())
+	var all sync.Mutex
+	var wrong []string
+	undeclared = func(v *verb, code exitCode) {
+		all.Lock()
+		defer all.Unlock()
+		wrong = append(wrong, fmt.Sprintf("%s ends with %d", v.name, code))
+	}
+	code := m.Run()
+	for _, what := range wrong {
+		fmt.Println(what + ", and its entry in the table of verbs does not say so")
+		code = 1
+	}
+	os.Exit(code)
 }
 
 // asProgram is the environment in which os.Args[0] is the program with these

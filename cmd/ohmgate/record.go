@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus/promhttp"
-	"github.com/spf13/cobra"
 
 	"ohmgate/interlock"
 	"ohmgate/interlock/site"
@@ -29,24 +28,27 @@ type recordFlags struct {
 	realtime                            bool
 }
 
-// recordTo adds the flags that simulate and replay share.
-func recordTo(verb *cobra.Command) *recordFlags {
-	f := &recordFlags{}
-	flags := verb.Flags()
-	flags.StringVar(&f.csv, "csv", "", "record every scan to this `file` (.gz and .zst are compressed)")
-	flags.StringVar(&f.vcd, "vcd", "", "write a value change dump for waveform viewers to this `file`")
-	flags.StringVar(&f.openMetrics, "openmetrics", "", "write OpenMetrics text with simulated times to this `file`")
-	flags.StringVar(&f.events, "events", "", "write every event as a line of JSON to this `file`")
-	flags.StringVar(&f.plot, "plot", "", "draw resistances, phases and outputs to this `file` (.svg or .png)")
-	return f
+// flags are those that every verb with a run has.
+func (f *recordFlags) flags() flags {
+	return flags{
+		{name: "csv", into: &f.csv, help: "record every scan to this `file` (.gz and .zst are compressed)"},
+		{name: "vcd", into: &f.vcd, help: "write a value change dump for waveform viewers to this `file`"},
+		{name: "openmetrics", into: &f.openMetrics, help: "write OpenMetrics text with simulated times to this `file`"},
+		{name: "events", into: &f.events, help: "write every event as a line of JSON to this `file`"},
+		{name: "plot", into: &f.plot, help: "draw resistances, phases and outputs to this `file` (.svg or .png)"},
+	}
 }
 
-// recordingFlags adds the flags that choose what a simulated run is recorded to.
-func recordingFlags(verb *cobra.Command) *recording {
-	f := recordTo(verb)
-	flags := verb.Flags()
-	flags.StringVar(&f.live, "metrics", "", "serve /metrics on this `address` while the run lasts (:PORT is loopback)")
-	flags.BoolVar(&f.realtime, "realtime", false, "let the run take as long as it would in the plant")
+// liveFlags are those of a simulated run that somebody looks at.
+func (f *recordFlags) liveFlags() flags {
+	return flags{
+		{name: "metrics", into: &f.live, help: "serve /metrics on this `address` while the run lasts (:PORT is loopback)"},
+		{name: "realtime", into: &f.realtime, help: "let the run take as long as it would in the plant"},
+	}
+}
+
+// recordingOf is what the flags say that a simulated run is recorded to.
+func recordingOf(f *recordFlags) *recording {
 	files := func(sc *sim.Scenario, several bool) []namedFile {
 		name := ""
 		if several {

@@ -22,11 +22,3 @@ func TestReplayNeverWritesOverWhatItReads(t *testing.T) {
 	require.NoError(t, err)
 	require.Equal(t, text, after)
 }
-
-// TestHelpFitsTheTerminal: the list of verbs is read in 80 columns.
-func TestHelpFitsTheTerminal(t *testing.T) {
-	for _, verb := range verbs() {
-		const before = "  simulate    "
-		require.LessOrEqual(t, len(before)+len([]rune(verb.Short)), 80, verb.Name())
-	}
-}

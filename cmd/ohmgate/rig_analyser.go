@@ -8,8 +8,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/spf13/cobra"
-
 	"ohmgate/hwio/rig"
 	"ohmgate/hwio/rig/analyse"
 	"ohmgate/hwio/rig/judge"
@@ -19,15 +17,17 @@ import (
 	"ohmgate/monitor"
 )
 
-func (o *rigOptions) analyserFlags(verb *cobra.Command) {
-	f := verb.Flags()
-	f.StringVar(&o.analyser, "analyser", "", "judge a logic analyser's record (CSV or VCD) in this `file`; moves nothing")
-	f.StringVar(&o.stimulus, "stimulus", "", "analyser: `LINE:rise` or LINE:fall is the stimulus")
-	f.StringVar(&o.response, "response", "", "analyser: `LINE:fall` or LINE:rise is the response")
-	f.StringVar(&o.stimulusAt, "cause", "", "analyser: what the stimulus is, `CHANNEL:CLASS`, such as bond_1:open")
-	f.StringVar(&o.responseAt, "output", "", "analyser: `name` of the output that responds, where the site has several")
-	f.StringVar(&o.sample, "sample", "", "analyser: its sample `period`, where the record has rows only for changes")
-	f.StringVar(&o.bound, "bounce", "20 ms", "analyser: edges this close behind a stimulus belong to it")
+// analyserFlags are what has to be said of an analyser's record.
+func (o *rigOptions) analyserFlags() flags {
+	return flags{
+		{name: "analyser", into: &o.analyser, help: "judge a logic analyser's record (CSV or VCD) in this `file`; moves nothing"},
+		{name: "stimulus", into: &o.stimulus, help: "`LINE:rise` or LINE:fall is the stimulus"},
+		{name: "response", into: &o.response, help: "`LINE:fall` or LINE:rise is the response"},
+		{name: "cause", into: &o.stimulusAt, help: "what the stimulus is, `CHANNEL:CLASS`, such as bond_1:open"},
+		{name: "output", into: &o.responseAt, help: "`name` of the output that responds, where the site has several"},
+		{name: "sample", into: &o.sample, help: "the sample `period`, where the record has rows only for changes"},
+		{name: "bounce", into: &o.bound, help: "edges within this `time` behind a stimulus belong to it"},
+	}
 }
 
 // runAnalyser judges what an analyser saw. It needs neither rig nor twin: the stimuli may come from a run of rig, or from a
@@ -134,7 +134,7 @@ func (o *rigOptions) analyserLacks(f *rigFiles) error {
 	if len(lacks) == 0 {
 		return nil
 	}
-	return failed(exitInput, "--analyser is not told everything; write also such as\n  %s", strings.Join(lacks, " "))
+	return failed(exitInput, "rig analyse is not told everything; write also such as\n  %s", strings.Join(lacks, " "))
 }
 
 // analyserTest is what the flags say of the two lines.

@@ -6,6 +6,8 @@ import (
 
 	"ohmgate/cmd/ohmgate/coverage"
 	"ohmgate/hwio/rig/stimulus"
+	"ohmgate/interlock/page"
+	"ohmgate/interlock/verdict"
 )
 
 // bench is the site on its bench, and what can be verified of it.
@@ -30,11 +32,9 @@ func (f *rigFiles) covered(seen map[string]bool) (*coverage.Verified, stimulus.C
 	return v, v.Covered(seen), nil
 }
 
-// coverageReport is what --coverage says, for machines.
+// coverageReport is what rig coverage says, for machines.
 type coverageReport struct {
-	Schema   string            `json:"schema"`
-	Tool     string            `json:"tool"`
-	Verb     string            `json:"verb"`
+	verdict.Head[string]
 	Site     string            `json:"site"`
 	Hash     string            `json:"site_sha256"`
 	Twin     bool              `json:"twin"`
@@ -43,7 +43,7 @@ type coverageReport struct {
 	Notes    []string          `json:"notes"`
 	Over     string            `json:"coverage_over"`
 	Coverage stimulus.Coverage `json:"coverage"`
-	Exit     int               `json:"exit"`
+	Exit     verdict.Exit      `json:"exit"`
 }
 
 // readRecords reads a site and what its records say of the graph.
@@ -60,7 +60,7 @@ func readRecords(args []string, twin bool) (*rigFiles, *coverage.Records, error)
 		}
 		if len(report.Problems) > 0 {
 			p := report.Problems[0]
-			return nil, nil, failed(exitInput, "%s:%d:%d: %s; a changed record shows nothing: ohmgate rig --check %s", p.File, p.Line, p.Column, p.Text, name)
+			return nil, nil, failed(exitInput, "%s:%d:%d: %s; a changed record shows nothing: ohmgate rig check %s", p.File, p.Line, p.Column, p.Text, name)
 		}
 		counts, older := read.Sheets, read.Against[coverage.NotGraphed]
 		read.Read(sheets)
@@ -82,8 +82,8 @@ func notCounted(r *coverage.Records) []string {
 	return list
 }
 
-// tellRecorded is --coverage: what of the graph some records have seen.
-func tellRecorded(out io.Writer, args []string, o *rigOptions) error {
+// sayCoverage says what of the graph some records have seen.
+func sayCoverage(out io.Writer, args []string, o *rigOptions) error {
 	files, read, err := readRecords(args, o.twin)
 	if err != nil {
 		return err
@@ -92,42 +92,39 @@ func tellRecorded(out io.Writer, args []string, o *rigOptions) error {
 	if err != nil {
 		return err
 	}
-	code := exitIncomplete
+	found := verdict.NotShown
 	switch {
 	case len(made.Seen)+len(made.Gaps) == 0:
-		code = exitNothing
+		found = verdict.NothingChecked
 	case len(made.Gaps) == 0:
-		code = exitShown
+		found = verdict.Shown
 	}
-	if o.json {
-		err := encode(out, coverageReport{
-			Schema: "ohmgate coverage 1", Tool: toolVersion(), Verb: "rig --coverage", Site: files.site.Name, Hash: files.site.Hash,
-			Twin: o.twin, Records: append([]string{}, args[1:]...), Sheets: read.Sheets, Notes: notCounted(read), Over: coverage.Over, Coverage: made, Exit: int(code),
-		})
-		if err != nil {
-			return err
-		}
-		return ended(code)
+	report := &coverageReport{
+		Head: headed("ohmgate coverage 1", "rig --coverage"), Site: files.site.Name, Hash: files.site.Hash,
+		Twin: o.twin, Records: append([]string{}, args[1:]...), Sheets: read.Sheets, Notes: notCounted(read), Over: coverage.Over, Coverage: made, Exit: found.Exit(),
 	}
-	where := map[bool]string{true: "twin (no bench)", false: "bench"}[o.twin]
-	printWrapped(out, "", fmt.Sprintf("%s on the %s, after %s", files.site.Name, where, counted(read.Sheets, "sheet")), 2)
-	for _, text := range notCounted(read) {
-		printWrapped(out, "  ", text, 4)
-	}
-	tellCoverage(out, &made)
-	tellCannot(out, &made)
-	fmt.Fprintln(out, map[exitCode]string{
-		exitShown: "shown: all that this bench can show was seen", exitNothing: "nothing checked: this bench judges no output",
-		exitIncomplete: "not shown: ohmgate rig --gaps DIR SITE RECORD... writes scenarios for the rest",
-	}[code])
-	return ended(code)
+	return finish(out, o.json, report.Exit, report, func(p *page.Page) { tellCovered(p, report, found) })
 }
 
-// mostListed is how many gaps --coverage prints.
+func tellCovered(out *page.Page, r *coverageReport, found verdict.Verdict) {
+	where := map[bool]string{true: "twin (no bench)", false: "bench"}[r.Twin]
+	out.Wrap("", fmt.Sprintf("%s on the %s, after %s", r.Site, where, counted(r.Sheets, "sheet")), 2)
+	for _, text := range r.Notes {
+		out.Wrap("  ", text, 4)
+	}
+	tellCoverage(out, &r.Coverage)
+	tellCannot(out, &r.Coverage)
+	out.Line(found.String() + ": " + map[verdict.Verdict]string{
+		verdict.Shown: "all that this bench can show was seen", verdict.NothingChecked: "this bench judges no output",
+		verdict.NotShown: "ohmgate rig gaps DIR SITE RECORD... writes scenarios for the rest",
+	}[found])
+}
+
+// mostListed is how many gaps rig coverage prints.
 const mostListed = 40
 
 // tellCoverage prints the shares and the first gaps.
-func tellCoverage(out io.Writer, c *stimulus.Coverage) {
+func tellCoverage(out *page.Page, c *stimulus.Coverage) {
 	total := stimulus.Share{}
 	fmt.Fprintln(out, "of the verified graph   seen  not seen  this bench cannot   share of what it can")
 	line := func(name string, s stimulus.Share) {
@@ -144,15 +141,15 @@ func tellCoverage(out io.Writer, c *stimulus.Coverage) {
 	line("together", total)
 	for i, gap := range c.Gaps {
 		if i == mostListed {
-			fmt.Fprintf(out, "  and %d more: ohmgate rig --coverage --json SITE RECORD lists all\n", len(c.Gaps)-i)
+			fmt.Fprintf(out, "  and %d more: ohmgate rig coverage --json SITE RECORD lists all\n", len(c.Gaps)-i)
 			break
 		}
-		printWrapped(out, "  not seen  ", gap.Text, 12)
+		out.Wrap("  not seen  ", gap.Text, 12)
 	}
 }
 
 // tellCannot prints why some places are beyond the bench, each reason once.
-func tellCannot(out io.Writer, c *stimulus.Coverage) {
+func tellCannot(out *page.Page, c *stimulus.Coverage) {
 	var order []string
 	places := map[string][]string{}
 	for _, one := range c.Cannot {
@@ -167,6 +164,6 @@ func tellCannot(out io.Writer, c *stimulus.Coverage) {
 		if len(list) > 1 {
 			text += fmt.Sprintf(", and %d more", len(list)-1)
 		}
-		printWrapped(out, "  cannot    ", text, 12)
+		out.Wrap("  cannot    ", text, 12)
 	}
 }

@@ -11,7 +11,6 @@ import (
 	"testing/synctest"
 	"time"
 
-	"github.com/spf13/cobra"
 	"github.com/stretchr/testify/require"
 
 	"ohmgate/cmd/ohmgate/coverage"
@@ -101,10 +100,8 @@ func playInMemory(t *testing.T, scenario, record string) (report *rig.Report) {
 	t.Helper()
 	files, err := readRig(benchSite, scenario)
 	require.NoError(t, err)
-	o := &rigOptions{}
-	flags := &cobra.Command{}
-	o.flags(flags)
-	require.NoError(t, flags.ParseFlags([]string{"--twin", "--edges", "20", "--record", record}))
+	o := newRigOptions()
+	o.twin, o.edges, o.record = true, 20, record
 	synctest.Test(t, func(t *testing.T) {
 		time.Sleep(time.Until(port.WallStart().Add(time.Hour))) // a fake clock begins in the year 2000
 		order, err := o.order(files)
@@ -166,7 +163,7 @@ func coverageOf(t *testing.T, args ...string) coverageReport {
 	require.Equal(t, exitIncomplete, code, text)
 	var made coverageReport
 	require.NoError(t, json.Unmarshal([]byte(text), &made))
-	require.Equal(t, int(code), made.Exit)
+	require.Equal(t, code, made.Exit)
 	return made
 }
 

@@ -10,8 +10,6 @@ import (
 	"strings"
 	"time"
 
-	"github.com/spf13/cobra"
-
 	"ohmgate/hwio/port"
 	"ohmgate/hwio/record"
 	"ohmgate/hwio/rig/analyse"
@@ -24,11 +22,12 @@ type decodeOptions struct {
 	file, line, master string
 }
 
-func (o *decodeOptions) flags(verb *cobra.Command) {
-	f := verb.Flags()
-	f.StringVar(&o.file, "decode", "", "decode a recording of a Modbus line in this `file`: bytes as CSV, levels as CSV or VCD, or --frames of a run")
-	f.StringVar(&o.line, "line", "", "decode: `speed and character`, such as \"19200 8E1\", where the recording does not tell")
-	f.StringVar(&o.master, "master", "", "decode: `name` of the line of the one who asks")
+func (o *decodeOptions) flags() flags {
+	return flags{
+		{name: "decode", into: &o.file, help: "decode a recording of a Modbus line in this `file`: bytes as CSV, levels as CSV or VCD, or --frames of a run"},
+		{name: "line", into: &o.line, help: "`speed and character`, such as \"19200 8E1\", where the recording does not tell"},
+		{name: "master", into: &o.master, help: "`name` of the line of the one who asks"},
+	}
 }
 
 // busTalk is what one bus said.

@@ -12,66 +12,36 @@ import (
 	"github.com/spf13/pflag"
 )
 
-// rigTask is one of the things that the verb does, with the flags that mean something to it.
-type rigTask struct {
-	what, flags string
-}
-
-var (
-	checksRecord = rigTask{"--check reads a record and plays nothing", "check head json junit page table"}
-	decodesBus   = rigTask{"--decode reads a recording and plays nothing", "decode line master json"}
-	covers       = rigTask{"--coverage reads records and plays nothing", "coverage twin json"}
-	writesGaps   = rigTask{"--gaps reads records and plays nothing", "gaps twin json"}
-	offersTwin   = rigTask{"rig --twin SITE only offers terminals; with a scenario it plays", "twin wrong"}
-	analyses     = rigTask{
-		"--analyser reads a record and plays nothing",
-		"analyser stimulus response cause output bounce sample record confidence tester witness temperature humidity condition remark json junit page table",
-	}
-)
-
-// tasks are those with a flag of their own.
-var tasks = []rigTask{checksRecord, decodesBus, covers, writesGaps, analyses}
-
-// own is the flag that asks for a task.
-func (t *rigTask) own() string { name, _, _ := strings.Cut(t.flags, " "); return name }
-
-func (t *rigTask) knows(flag string) bool { return slices.Contains(strings.Fields(t.flags), flag) }
-
 // misplaced refuses flags that would be ignored: somebody meant something by them.
-func misplaced(verb *cobra.Command, args []string) error {
-	given := verb.Flags()
-	var asked *rigTask
-	for i := range tasks {
-		if given.Changed(tasks[i].own()) && asked == nil {
-			asked = &tasks[i]
+func misplaced(c *cobra.Command, args []string, verbs []*verb) error {
+	given := c.Flags()
+	var asked *verb
+	for _, v := range verbs {
+		if asked == nil && v.asked != "" && given.Changed(v.asked) && (v.asked != "twin" || len(args) == 1) {
+			asked = v
 		}
-	}
-	if asked == nil && given.Changed("twin") && len(args) == 1 {
-		asked = &offersTwin
 	}
 	var problem error
 	given.Visit(func(f *pflag.Flag) {
 		switch {
-		case problem != nil, verb.LocalFlags().Lookup(f.Name) == nil: // the second: of the whole program
-		case asked != nil && !asked.knows(f.Name):
-			problem = failed(exitInput, "%s; leave out --%s", asked.what, f.Name)
-		case asked == nil && f.Name != "confidence" && onlyOf(f.Name) != "":
-			problem = failed(exitInput, "--%s means something only with --%s; add that, or leave it out", f.Name, onlyOf(f.Name))
+		case problem != nil, c.LocalFlags().Lookup(f.Name) == nil: // the second: of the whole program
+		case asked != nil && f.Name != asked.asked && !slices.Contains(asked.flags.names(), f.Name):
+			problem = failed(exitInput, "%s; leave out --%s", asked.instead, f.Name)
+		case asked == nil && !slices.Contains(verbs[0].flags.names(), f.Name):
+			problem = onlyWith(f.Name, verbs)
 		}
 	})
 	return problem
 }
 
-// onlyOf is the task that a flag belongs to where runs know nothing of it; empty where they do.
-func onlyOf(flag string) string {
-	if slices.Contains(strings.Fields("head line master stimulus response cause output bounce sample"), flag) {
-		for i := range tasks {
-			if tasks[i].knows(flag) {
-				return tasks[i].own()
-			}
+// onlyWith says with which flag one means something; nil where it asks by itself.
+func onlyWith(flag string, verbs []*verb) error {
+	for _, v := range verbs {
+		if v.asked != flag && slices.Contains(v.flags.names(), flag) {
+			return failed(exitInput, "--%s means something only with --%s; add that, or leave it out", flag, v.asked)
 		}
 	}
-	return ""
+	return nil
 }
 
 var hash = regexp.MustCompile(`^[0-9a-f]{64}$`)

@@ -7,30 +7,30 @@ import (
 	"path/filepath"
 
 	"ohmgate/cmd/ohmgate/coverage"
+	"ohmgate/interlock/page"
+	"ohmgate/interlock/verdict"
 )
 
-// gapReport is what --gaps says, for machines.
+// gapReport is what rig gaps says, for machines.
 type gapReport struct {
-	Schema string              `json:"schema"`
-	Tool   string              `json:"tool"`
-	Verb   string              `json:"verb"`
-	Site   string              `json:"site"`
-	Hash   string              `json:"site_sha256"`
-	Files  []coverage.Scenario `json:"files"`
-	Open   []coverage.Open     `json:"open"`
-	Full   bool                `json:"nothing_left_to_try"`
-	Exit   int                 `json:"exit"`
+	verdict.Head[string]
+	Site  string              `json:"site"`
+	Hash  string              `json:"site_sha256"`
+	Files []coverage.Scenario `json:"files"`
+	Open  []coverage.Open     `json:"open"`
+	Full  bool                `json:"nothing_left_to_try"`
+	Exit  verdict.Exit        `json:"exit"`
 }
 
 // coverVerb is --coverage and --gaps.
 func coverVerb(out io.Writer, o *rigOptions, args []string) error {
 	switch {
 	case len(args) == 0:
-		return failed(exitInput, "name a site and its records: ohmgate rig --coverage SITE RECORD")
+		return failed(exitInput, "name a site and its records: ohmgate rig coverage SITE RECORD")
 	case o.coverage && o.gaps != "":
 		return failed(exitInput, "--coverage and --gaps are asked one after the other; leave one out")
 	case o.coverage:
-		return tellRecorded(out, args, o)
+		return sayCoverage(out, args, o)
 	}
 	return writeGaps(out, o, args)
 }
@@ -59,23 +59,16 @@ func writeGaps(out io.Writer, o *rigOptions, args []string) error {
 			return failed(exitLost, "%w", err)
 		}
 	}
-	code := exitShown
+	judged := verdict.Shown
 	switch {
 	case len(covered.Seen)+len(covered.Gaps) == 0:
-		code = exitNothing
+		judged = verdict.NothingChecked
 	case len(found.Open) > 0:
-		code = exitIncomplete
+		judged = verdict.NotShown
 	}
-	if o.json {
-		made := gapReport{Schema: "ohmgate gaps 1", Tool: toolVersion(), Verb: "rig --gaps", Site: files.site.Name, Hash: files.site.Hash,
-			Files: append([]coverage.Scenario{}, found.Scenarios...), Open: append([]coverage.Open{}, found.Open...), Full: found.Complete, Exit: int(code)}
-		if err := encode(out, made); err != nil {
-			return err
-		}
-		return ended(code)
-	}
-	tellClosing(out, &found, len(covered.Gaps), code)
-	return ended(code)
+	made := gapReport{Head: headed("ohmgate gaps 1", "rig --gaps"), Site: files.site.Name, Hash: files.site.Hash,
+		Files: append([]coverage.Scenario{}, found.Scenarios...), Open: append([]coverage.Open{}, found.Open...), Full: found.Complete, Exit: judged.Exit()}
+	return finish(out, o.json, made.Exit, made, func(p *page.Page) { tellClosing(p, &found, len(covered.Gaps), judged) })
 }
 
 // emptyOfGaps refuses a directory that holds scenarios of an earlier search: nobody could tell which are which.
@@ -88,17 +81,20 @@ func emptyOfGaps(directory string) error {
 }
 
 // tellClosing prints what was written for so many gaps, and what stays open.
-func tellClosing(out io.Writer, found *coverage.Closing, gaps int, code exitCode) {
+func tellClosing(out *page.Page, found *coverage.Closing, gaps int, judged verdict.Verdict) {
 	closes := map[string]bool{}
 	for _, one := range found.Scenarios {
 		for _, name := range one.Closes {
 			closes[name] = true
 		}
-		printWrapped(out, fmt.Sprintf("%6.2f s  ", one.Lasts), fmt.Sprintf("%s: closes %s", one.File, counted(len(one.Closes), "gap")), 10)
+		out.Wrap(fmt.Sprintf("%6.2f s  ", one.Lasts), fmt.Sprintf("%s: closes %s", one.File, counted(len(one.Closes), "gap")), 10)
 	}
 	for _, one := range found.Open {
-		printWrapped(out, "    open  ", one.Gap+": "+one.Because, 10)
+		out.Wrap("    open  ", one.Gap+": "+one.Because, 10)
 	}
 	fmt.Fprintf(out, "%s for %d of %s; each was simulated and passes through its gap\n", counted(len(found.Scenarios), "scenario"), len(closes), counted(gaps, "gap"))
-	fmt.Fprintln(out, map[exitCode]string{exitShown: "shown: every gap has its scenario", exitIncomplete: "not shown: some gaps stay open", exitNothing: "nothing checked: this bench judges no output, or can show nothing of it"}[code])
+	out.Line(judged.String() + ": " + map[verdict.Verdict]string{
+		verdict.Shown: "every gap has its scenario", verdict.NotShown: "some gaps stay open",
+		verdict.NothingChecked: "this bench judges no output, or can show nothing of it",
+	}[judged])
 }

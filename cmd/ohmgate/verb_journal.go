@@ -20,19 +20,16 @@ import (
 	"ohmgate/sim/trace/csv"
 )
 
-func journalVerb() *cobra.Command {
-	verb := &cobra.Command{
-		Use:   "journal",
-		Short: "Check, ask, replay and export what serve kept",
-		Args:  cobra.NoArgs,
-		RunE: func(c *cobra.Command, _ []string) error {
+func journalVerbs() []*verb {
+	return []*verb{{
+		name: "journal", asks: "What did serve keep: is it whole, what happened, does it decide alike again?",
+		about: "journal looks into the file that serve --journal writes. It never changes it,\nbut for trim.",
+		ends:  ends{exitShown: "help was printed"}, example: "journal check kestrel.journal",
+		run: func(c *cobra.Command, _ []string) error {
 			_ = c.Help()
 			return failed(exitInput, "say what to do with the journal, such as ohmgate journal check FILE")
 		},
-		Long: "journal looks into the file that serve --journal writes. It never changes it,\nbut for trim.\n\n" + caution,
-	}
-	verb.AddCommand(journalCheckVerb(), journalQueryVerb(), journalReplayVerb(), journalExportVerb(), journalTrimVerb())
-	return verb
+	}, journalCheckVerb(), journalQueryVerb(), journalReplayVerb(), journalExportVerb(), journalTrimVerb()}
 }
 
 // withBook reads a journal for the length of a function.
@@ -45,23 +42,24 @@ func withBook(path string, do func(b *journal.Book) error) error {
 	return do(b)
 }
 
-func journalCheckVerb() *cobra.Command {
+func journalCheckVerb() *verb {
 	var asJSON bool
-	verb := &cobra.Command{
-		Use: "check FILE", Short: "Is it whole? SQLite's own check, every seal, the index", Args: cobra.ExactArgs(1),
-		Long: "check reads the whole journal. A journal that somebody wrote anew from the first\nrecord on would look whole: compare the last seal with one noted elsewhere.",
+	return &verb{
+		name: "journal check", args: "FILE", asks: "Is it whole? SQLite's own check, every seal, the index",
+		about: "check reads the whole journal. A journal that somebody wrote anew from the first\nrecord on would look whole: compare the last seal with one noted elsewhere.",
+		flags: flags{{name: "json", into: &asJSON, help: "print the report as JSON"}},
+		ends:  ends{exitShown: "every record follows from the one before", exitViolated: "it is damaged or was altered", exitNothing: "it holds no record"}, report: 1,
+		example: "journal check kestrel.journal",
+		run: func(c *cobra.Command, args []string) error {
+			return withBook(args[0], func(b *journal.Book) error {
+				r, err := b.Check()
+				if err != nil {
+					return failed(exitLost, "%w", err)
+				}
+				return sayChecked(c.OutOrStdout(), r, asJSON)
+			})
+		},
 	}
-	verb.Flags().BoolVar(&asJSON, "json", false, "print the report as JSON")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		return withBook(args[0], func(b *journal.Book) error {
-			r, err := b.Check()
-			if err != nil {
-				return failed(exitLost, "%w", err)
-			}
-			return sayChecked(verb.OutOrStdout(), r, asJSON)
-		})
-	}
-	return verb
 }
 
 // sayChecked says what a journal is found to be.
@@ -105,39 +103,43 @@ func tellChecked(out *page.Page, r *journal.Report, found verdict.Verdict) {
 	}[found])
 }
 
-func journalQueryVerb() *cobra.Command {
-	var q live.Question
+func journalQueryVerb() *verb {
+	q := &live.Question{Limit: 1000}
 	var since, until string
 	var asJSON bool
-	verb := &cobra.Command{Use: "query FILE", Short: "List events by time, name and kind", Args: cobra.ExactArgs(1)}
-	flags := verb.Flags()
-	flags.StringVar(&q.Name, "about", "", "only events about this channel, output or cause")
-	flags.StringVar(&q.Kind, "kind", "", "only events of this kind, such as tripped")
-	flags.IntVar(&q.Run, "run", 0, "only this run of a session")
-	flags.Uint64Var(&q.From, "from-scan", 0, "only from this scan on")
-	flags.Uint64Var(&q.To, "to-scan", 0, "only up to this scan")
-	flags.StringVar(&since, "since", "", "only from this `time` on, as 2026-03-01T06:00:00Z or 90m ago: 90m")
-	flags.StringVar(&until, "until", "", "only up to this `time`")
-	flags.IntVar(&q.Limit, "limit", 1000, "at most so many")
-	flags.BoolVar(&asJSON, "json", false, "print each event as a line of JSON")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		from, err := moment("--since", since)
-		if err != nil {
-			return err
-		}
-		to, err := moment("--until", until)
-		if err != nil {
-			return err
-		}
-		return withBook(args[0], func(b *journal.Book) error {
-			found, err := b.Find(verb.Context(), q, from, to)
+	return &verb{
+		name: "journal query", args: "FILE", asks: "What happened, by time, name and kind?",
+		about: "query lists the events that were kept.",
+		flags: flags{
+			{name: "about", into: &q.Name, help: "only events about this `channel`, output or cause"},
+			{name: "kind", into: &q.Kind, help: "only events of this `kind`, such as tripped"},
+			{name: "run", into: &q.Run, help: "only this `run` of a session"},
+			{name: "from-scan", into: &q.From, help: "only from this `scan` on"},
+			{name: "to-scan", into: &q.To, help: "only up to this `scan`"},
+			{name: "since", into: &since, help: "only from this `time` on, as 2026-03-01T06:00:00Z or 90m ago: 90m"},
+			{name: "until", into: &until, help: "only up to this `time`"},
+			{name: "limit", into: &q.Limit, help: "at most so `many`"},
+			{name: "json", into: &asJSON, help: "print each event as a line of JSON"},
+		},
+		ends: ends{exitShown: "events were found", exitViolated: "a record cannot be read", exitNothing: "nothing was kept of that"}, example: "journal query kestrel.journal --about car_1 --since 90m",
+		run: func(c *cobra.Command, args []string) error {
+			from, err := moment("--since", since)
 			if err != nil {
-				return failed(exitInput, "%w", err)
+				return err
 			}
-			return sayRecords(verb.OutOrStdout(), found, asJSON)
-		})
+			to, err := moment("--until", until)
+			if err != nil {
+				return err
+			}
+			return withBook(args[0], func(b *journal.Book) error {
+				found, err := b.Find(c.Context(), *q, from, to)
+				if err != nil {
+					return failed(exitInput, "%w", err)
+				}
+				return sayRecords(c.OutOrStdout(), found, asJSON)
+			})
+		},
 	}
-	return verb
 }
 
 // moment reads a time of day, or how long ago.
@@ -209,20 +211,22 @@ func namesFor(siteFile string, run *journal.Run) (*live.Names, error) {
 	return &live.Names{Site: s, Config: logic, Period: s.Period.Max}, nil
 }
 
-func journalReplayVerb() *cobra.Command {
+func journalReplayVerb() *verb {
 	var siteFile string
 	var asJSON bool
-	verb := &cobra.Command{
-		Use: "replay FILE", Short: "Turn what was kept through the logic again: same decisions?", Args: cobra.ExactArgs(1),
-		Long: "replay turns the inputs of every run in the journal through the logic again and\ncompares every event and decision with what was kept.",
+	return &verb{
+		name: "journal replay", args: "FILE", asks: "Does the logic decide alike again on what was kept?",
+		about: "replay turns the inputs of every run in the journal through the logic again and\ncompares every event and decision with what was kept.",
+		flags: flags{
+			{name: "site", into: &siteFile, help: "the `file` of the site that was served (needed)", needed: true},
+			{name: "json", into: &asJSON, help: "print each run as a line of JSON"},
+		},
+		ends:   ends{exitShown: "the same events and decisions", exitViolated: "they part, or a record cannot be read", exitIncomplete: "a run could not be turned to its end", exitNothing: "no inputs were kept"},
+		report: 1, example: "journal replay kestrel.journal --site testdata/sites/kestrel_siding.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			return withBook(args[0], func(b *journal.Book) error { return replayBook(c.OutOrStdout(), b, siteFile, asJSON) })
+		},
 	}
-	verb.Flags().StringVar(&siteFile, "site", "", "the `file` of the site that was served (needed)")
-	verb.Flags().BoolVar(&asJSON, "json", false, "print each run as a line of JSON")
-	_ = verb.MarkFlagRequired("site")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		return withBook(args[0], func(b *journal.Book) error { return replayBook(verb.OutOrStdout(), b, siteFile, asJSON) })
-	}
-	return verb
 }
 
 func replayBook(to io.Writer, b *journal.Book, siteFile string, asJSON bool) error {
@@ -285,28 +289,29 @@ func replayRun(out *page.Page, run *journal.Run, names *live.Names, asJSON bool)
 	return code
 }
 
-func journalExportVerb() *cobra.Command {
+func journalExportVerb() *verb {
 	var siteFile, to string
-	var session, number int
-	verb := &cobra.Command{
-		Use: "export FILE", Short: "Write a run as a recording, or everything as lines of JSON", Args: cobra.ExactArgs(1),
-		Long: "export prints every record as a line of JSON; with --csv it writes one run as a\nrecording that replay, serve --recording and spreadsheets read.",
+	session, number := 1, 1
+	return &verb{
+		name: "journal export", args: "FILE", asks: "How do other programs read what was kept?",
+		about: "export prints every record as a line of JSON; with --csv it writes one run as a\nrecording that replay, serve --recording and spreadsheets read.",
+		flags: flags{
+			{name: "csv", into: &to, help: "write the run to this `file` (.gz and .zst are compressed)"},
+			{name: "site", into: &siteFile, help: "the `file` of the site that was served (for --csv)"},
+			{name: "session", into: &session, help: "`session` of the run (for --csv)"},
+			{name: "run", into: &number, help: "`number` of the run (for --csv)"},
+		},
+		joined: []string{"csv", "site"},
+		ends:   ends{exitShown: "it was written", exitViolated: "a record cannot be read"}, example: "journal export kestrel.journal --csv run.csv --site testdata/sites/kestrel_siding.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			return withBook(args[0], func(b *journal.Book) error {
+				if to == "" {
+					return exportLines(c.OutOrStdout(), b)
+				}
+				return exportRun(b, siteFile, to, session, number)
+			})
+		},
 	}
-	flags := verb.Flags()
-	flags.StringVar(&to, "csv", "", "write the run to this `file` (.gz and .zst are compressed)")
-	flags.StringVar(&siteFile, "site", "", "the `file` of the site that was served (for --csv)")
-	flags.IntVar(&session, "session", 1, "session of the run (for --csv)")
-	flags.IntVar(&number, "run", 1, "number of the run (for --csv)")
-	verb.MarkFlagsRequiredTogether("csv", "site")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		return withBook(args[0], func(b *journal.Book) error {
-			if to == "" {
-				return exportLines(verb.OutOrStdout(), b)
-			}
-			return exportRun(b, siteFile, to, session, number)
-		})
-	}
-	return verb
 }
 
 func exportLines(out io.Writer, b *journal.Book) error {
@@ -369,30 +374,34 @@ func (w rowWriter) Watch(t *loop.Turn) error {
 	})
 }
 
-func journalTrimVerb() *cobra.Command {
+func journalTrimVerb() *verb {
 	var older time.Duration
-	verb := &cobra.Command{
-		Use: "trim FILE", Short: "Forget what is older than a time, and write down that it was", Args: cobra.ExactArgs(1),
+	return &verb{
+		name: "journal trim", args: "FILE", asks: "May what is older than a time be forgotten?",
+		about: "trim forgets what is older than a time, and writes down that it was.",
+		flags: flags{{name: "older", into: &older, help: "forget what is older than this `time`, such as 720h (needed)", needed: true}},
+		ends:  ends{exitShown: "it was forgotten"}, example: "journal trim kestrel.journal --older 720h",
+		run: func(c *cobra.Command, args []string) error {
+			if older < time.Minute {
+				return failed(exitInput, "--older %s: write a time of 1m or more, such as 720h", older)
+			}
+			if err := withBook(args[0], func(*journal.Book) error { return nil }); err != nil {
+				return err // trim makes no new journal
+			}
+			return trim(c.OutOrStdout(), args[0], older)
+		},
 	}
-	verb.Flags().DurationVar(&older, "older", 0, "forget what is older than this `time`, such as 720h (needed)")
-	_ = verb.MarkFlagRequired("older")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		if older < time.Minute {
-			return failed(exitInput, "--older %s: write a time of 1m or more, such as 720h", older)
-		}
-		if err := withBook(args[0], func(*journal.Book) error { return nil }); err != nil {
-			return err // trim makes no new journal
-		}
-		j, err := journal.Open(args[0], journal.Head{Tool: toolVersion()}, 0)
-		if err != nil {
-			return failed(exitInput, "%w", err)
-		}
-		n, err := j.Forget(time.Now().Add(-older))
-		if err = errors.Join(err, j.Close()); err != nil {
-			return failed(exitLost, "%w", err)
-		}
-		fmt.Fprintf(verb.OutOrStdout(), "%d records forgotten\n", n)
-		return nil
+}
+
+func trim(out io.Writer, file string, older time.Duration) error {
+	j, err := journal.Open(file, journal.Head{Tool: toolVersion()}, 0)
+	if err != nil {
+		return failed(exitInput, "%w", err)
 	}
-	return verb
+	n, err := j.Forget(time.Now().Add(-older))
+	if err = errors.Join(err, j.Close()); err != nil {
+		return failed(exitLost, "%w", err)
+	}
+	fmt.Fprintf(out, "%d records forgotten\n", n)
+	return nil
 }

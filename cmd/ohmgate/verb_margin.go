@@ -24,37 +24,44 @@ type marginOptions struct {
 	node        string
 }
 
-func marginVerb() *cobra.Command {
-	var o marginOptions
-	verb := &cobra.Command{
-		Use:   "margin SITE",
-		Short: "What the interlock can still win: charge against what ignites",
-		Long: `margin answers three questions for every vessel and stream of a site: is a start
+func marginVerbs() []*verb {
+	o := &marginOptions{}
+	all := flags{
+		{name: "json", into: &o.json, help: "print one JSON report"},
+		{name: "all", into: &o.all, help: "print also the lines that differ from another in names only"},
+		{name: "brief", into: &o.brief, help: "print one row for each vessel and stream, and the verdict"},
+		{name: "reliability", into: &o.reliability, help: "print only PFDavg, PFH and spurious trips from your own failure rates"},
+		{name: "plot", into: &o.plot, help: "draw charge and energy against time, and the inputs' bars, to this `file` (.svg or .png)"},
+		{name: "of", into: &o.node, help: "draw this `node` (vessel or part); the worst line if not given"},
+	}
+	run := func(c *cobra.Command, args []string) error { return runMargin(c.OutOrStdout(), args[0], o) }
+	return []*verb{{
+		name: "margin", args: "SITE", asks: "How much charge is on the vessel when the flow has really stopped, against what ignites?",
+		about: `margin answers three questions for every vessel and stream of a site: is a start
 without bond prevented, is a rising resistance caught before the critical one,
 and what charge is on the vessel when the flow has stopped after an abrupt loss,
 against the charge that ignites. Every delay comes from the site's own logic;
-what the file leaves open gets a documented default, which is printed as one.
-
-Exit codes: 0 every answer is shown and every ignition source answered · 1 an
-answer is violated: it loses everywhere, may start without the bond, the limit
-lies above the critical resistance, or the wait is too short · 3 it depends,
-rests on something that nobody monitors, cannot be computed, or a question is
-unanswered · 4 no stream charges a vessel (with --reliability: no rates).
-
-` + caution,
-		Args: cobra.ExactArgs(1),
-	}
-	flags := verb.Flags()
-	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema margin)")
-	flags.BoolVar(&o.all, "all", false, "print also the lines that differ from another in names only")
-	flags.BoolVar(&o.brief, "brief", false, "print one row for each vessel and stream, and the verdict")
-	flags.BoolVar(&o.reliability, "reliability", false, "print only PFDavg, PFH and spurious trips from your own failure rates")
-	flags.StringVar(&o.plot, "plot", "", "draw charge and energy against time, and the inputs' bars, to this `file` (.svg or .png)")
-	flags.StringVar(&o.node, "of", "", "draw this `node` (vessel or part); the worst line if not given")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		return runMargin(verb.OutOrStdout(), args[0], &o)
-	}
-	return verb
+what the file leaves open gets a documented default, which is printed as one.`,
+		flags: all.only("json all brief plot of"), old: all.only("reliability"),
+		ends: ends{
+			exitShown:      "every answer is shown and every ignition source answered",
+			exitViolated:   "an answer is violated: it loses everywhere, may start without the bond, the limit lies above the critical resistance, or the wait is too short",
+			exitIncomplete: "it depends, rests on something that nobody monitors, cannot be computed, or a question is unanswered",
+			exitNothing:    "no stream charges a vessel",
+		},
+		report: margin.ReportVersion, schema: "margin", example: "margin testdata/sites/kestrel_siding.yaml --brief", run: run,
+	}, {
+		name: "margin reliability", args: "SITE", asks: "What are PFDavg, PFH and spurious trips, from failure rates of your own?",
+		about: "reliability prints only the assessor's numbers, from reliability: of the site file.\nA number in a band is no claim of a safety integrity level.", asked: "reliability",
+		flags: all.only("json"), ends: ends{
+			exitShown: "every target is met", exitViolated: "a target is not met", exitIncomplete: "no target is given, or the rates are beyond the formulas", exitNothing: "no rates",
+		},
+		report: margin.ReportVersion, schema: "margin", example: "margin reliability testdata/sites/margin/all_answered.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			o.reliability = true
+			return run(c, args)
+		},
+	}}
 }
 
 func runMargin(out io.Writer, file string, o *marginOptions) error {

@@ -19,8 +19,8 @@ func captureMargin(t *testing.T, args ...string) (exitCode, string) {
 	file, err := os.Create(filepath.Join(t.TempDir(), "out"))
 	require.NoError(t, err)
 	defer file.Close()
-	verb := marginVerb()
-	verb.SetArgs(args)
+	verb := rootCommand()
+	verb.SetArgs(append([]string{"margin"}, args...))
 	verb.SetOut(file)
 	verb.SetErr(file)
 	verb.SilenceErrors, verb.SilenceUsage = true, true

@@ -4,6 +4,7 @@ import (
 	"bufio"
 	"errors"
 	"io"
+	"slices"
 	"time"
 	_ "time/tzdata" // recordings name zones that the machine may not know
 
@@ -30,12 +31,11 @@ type replayOptions struct {
 	record    *recordFlags
 }
 
-func replayVerb() *cobra.Command {
-	var o replayOptions
-	verb := &cobra.Command{
-		Use:   "replay SITE RECORDING",
-		Short: "Send a recording through the logic and name the first divergence",
-		Long: `replay sends what was recorded through the logic, scan by scan, and holds the
+func replayVerbs() []*verb {
+	o := &replayOptions{record: &recordFlags{}, tolerance: -1}
+	return []*verb{{
+		name: "replay", args: "SITE RECORDING", asks: "Did the plant decide as this logic does? Where do they part first?",
+		about: `replay sends what was recorded through the logic, scan by scan, and holds the
 recorded outputs against the decisions. It prints the first divergence side by
 side with the rule, agrees with the recording, and counts the rest.
 
@@ -43,29 +43,30 @@ The journal that serve keeps is replayed run by run, with every event.
 
 A recording of another program needs a column map (--map). Its rows become scans
 so: scan 0 is at the first row; each scan sees the rows since the scan before;
-of several values the last counts; a reading is fresh in its own scan only.
-
-` + caution,
-		Args: cobra.ExactArgs(2),
-	}
-	flags := verb.Flags()
-	flags.StringVar(&o.mapping, "map", "", "column map `file` of a recording that ohmgate did not write")
-	flags.StringVar(&o.begin, "begin", "", "begin the logic at `power-up` or running (default: as the map says, or as the outputs show)")
-	flags.IntVar(&o.tolerance, "tolerance", -1, "`scans` by which a recorded output may lead or trail (default: 0 for ohmgate's own, else as the map says, or 2)")
-	flags.BoolVar(&o.trend, "trend", false, "also judge, over days, when a clamp should be cleaned")
-	flags.BoolVar(&o.json, "json", false, "print one JSON report")
-	o.record = recordTo(verb)
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		if isJournal(args[1]) {
-			return withBook(args[1], func(b *journal.Book) error { return replayBook(verb.OutOrStdout(), b, args[0], o.json) })
-		}
-		read := []namedFile{{"the site file", args[0]}, {"the recording", args[1]}, {"the column map", o.mapping}}
-		if err := apart(read, o.record.files("")); err != nil {
-			return err
-		}
-		return replayRecording(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], args[1], &o)
-	}
-	return verb
+of several values the last counts; a reading is fresh in its own scan only.`,
+		flags: slices.Concat(flags{
+			{name: "map", into: &o.mapping, help: "column map `file` of a recording that ohmgate did not write"},
+			{name: "begin", into: &o.begin, help: "begin the logic at `power-up` or running (default: as the map says, or as the outputs show)", words: []string{"power-up", "running"}},
+			{name: "tolerance", into: &o.tolerance, help: "`scans` by which a recorded output may lead or trail (default: 0 for ohmgate's own, else as the map says, or 2)"},
+			{name: "trend", into: &o.trend, help: "also judge, over days, when a clamp should be cleaned"},
+			{name: "json", into: &o.json, help: "print one JSON report"},
+		}, o.record.flags()),
+		ends: ends{
+			exitShown: "the same decisions, to the last scan", exitViolated: "they part", exitIncomplete: "the recording cannot decide, or is too short for --trend",
+			exitNothing: "it holds nothing to compare",
+		},
+		report: replaySchema, example: "replay testdata/sites/amber_line.yaml testdata/traces/amber_line_recorder.csv --map testdata/traces/amber_line_recorder.map.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			if isJournal(args[1]) {
+				return withBook(args[1], func(b *journal.Book) error { return replayBook(c.OutOrStdout(), b, args[0], o.json) })
+			}
+			read := []namedFile{{"the site file", args[0]}, {"the recording", args[1]}, {"the column map", o.mapping}}
+			if err := apart(read, o.record.files("")); err != nil {
+				return err
+			}
+			return replayRecording(c.OutOrStdout(), c.ErrOrStderr(), args[0], args[1], o)
+		},
+	}}
 }
 
 // replayed is everything that one replay has to tell.

@@ -18,38 +18,39 @@ type reviewOptions struct {
 	failOn string
 }
 
-func reviewVerb() *cobra.Command {
-	var o reviewOptions
-	verb := &cobra.Command{
-		Use:   "review SITE",
-		Short: "Read a site as a checker would: contradictory, missing, weak",
-		Long: `review asks every rule of its list about a site and prints the findings: a
+func reviewVerbs() []*verb {
+	o := &reviewOptions{failOn: string(review.Must)}
+	all := flags{
+		{name: "json", into: &o.json, help: "print one JSON report"},
+		{name: "all", into: &o.all, help: "print every place, and notes in full"},
+		{name: "rules", into: &o.rules, help: "list the rules and end"},
+		{name: "fail-on", into: &o.failOn, help: "exit 1 from this `severity` on: must, should, note or never", words: []string{"must", "should", "note", "never"}},
+	}
+	return []*verb{{
+		name: "review", args: "SITE", asks: "What is contradictory, missing or weak in this site, and by which source?",
+		about: `review asks every rule of its list about a site and prints the findings: a
 stable id, where it stands, why it matters, who says so, and what to change.
-What the site file accepts under suppress: is listed with its reason.
-
-Exit codes: 0 no finding at or above --fail-on · 1 some · 2 the input is wrong ·
-4 nothing to review: no channel or no output.
-
-` + caution,
-		Args: cobra.MaximumNArgs(1),
-	}
-	flags := verb.Flags()
-	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema review)")
-	flags.BoolVar(&o.all, "all", false, "print every place, and notes in full")
-	flags.BoolVar(&o.rules, "rules", false, "list the rules and end")
-	flags.StringVar(&o.failOn, "fail-on", string(review.Must), "exit 1 from this `severity` on: must, should, note or never")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		switch {
-		case o.rules && len(args) == 0:
-			return listRules(verb.OutOrStdout(), o.json)
-		case o.rules:
-			return failed(exitInput, "--rules lists the rules of every site; leave %s out", args[0])
-		case len(args) == 0:
-			return failed(exitInput, "name a site file, or write --rules")
-		}
-		return runReview(verb.OutOrStdout(), args[0], &o)
-	}
-	return verb
+What the site file accepts under suppress: is listed with its reason.`,
+		flags: all.only("json all fail-on"), old: all.only("rules"), count: cobra.MaximumNArgs(1),
+		ends:   ends{exitShown: "no finding at or above --fail-on", exitViolated: "some", exitNothing: "nothing to review: no channel or no output"},
+		report: review.Version, schema: "review", example: "review testdata/sites/kestrel_siding.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			switch {
+			case o.rules && len(args) == 0:
+				return listRules(c.OutOrStdout(), o.json)
+			case o.rules:
+				return failed(exitInput, "--rules lists the rules of every site; leave %s out", args[0])
+			case len(args) == 0:
+				return failed(exitInput, "name a site file, such as: ohmgate review site.yaml; or write ohmgate review rules")
+			}
+			return runReview(c.OutOrStdout(), args[0], o)
+		},
+	}, {
+		name: "review rules", asks: "Which rules does review ask, why, and by which source?",
+		about: "rules lists what review asks of every site.", asked: "rules",
+		flags: all.only("json"), ends: ends{exitShown: "the rules were printed"}, report: review.Version, example: "review rules",
+		run: func(c *cobra.Command, _ []string) error { return listRules(c.OutOrStdout(), o.json) },
+	}}
 }
 
 func listRules(out io.Writer, asJSON bool) error {

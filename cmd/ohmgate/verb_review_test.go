@@ -51,8 +51,9 @@ func TestReviewExitCodes(t *testing.T) {
 		{[]string{"--fail-on", "worst", kestrel}, exitInput, "write must, should, note or never"},
 		{[]string{filepath.Join(sites, "absent.yaml")}, exitInput, "absent.yaml"},
 		{[]string{filepath.Join(sites, "broken", "many_at_once.yaml")}, exitInput, "many_at_once.yaml:"},
-		{nil, exitInput, "--rules"},
+		{nil, exitInput, "review rules"},
 		{[]string{"--rules"}, exitShown, "R001"},
+		{[]string{"rules"}, exitShown, "R001"},
 		{[]string{"--rules", right}, exitInput, "leave"},
 	} {
 		out, code := reviewOf(t, c.args...)

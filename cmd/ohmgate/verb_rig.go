@@ -8,6 +8,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -62,12 +63,17 @@ type rigOptions struct {
 	warnings                      []string // of the dry run
 }
 
-func rigVerb() *cobra.Command {
-	o := &rigOptions{}
-	verb := &cobra.Command{
-		Use:   "rig SITE SCENARIO | rig --twin SITE | rig --check RECORD",
-		Short: "Play a scenario against hardware and measure honestly",
-		Long: `rig plays the plant of a scenario to a unit under test: its relays are the
+// newRigOptions are what holds where nothing is said.
+func newRigOptions() *rigOptions {
+	return &rigOptions{runs: 1, edges: bench.LeastEdges, confidence: 95, condition: "as found", bound: "20 ms", recording: &recordFlags{}}
+}
+
+func rigVerbs() []*verb {
+	o := newRigOptions()
+	all := o.flags()
+	whole := &verb{
+		name: "rig", args: "SITE SCENARIO", asks: "Does the hardware? Measured as intervals, with test sheets; --twin needs none",
+		about: `rig plays the plant of a scenario to a unit under test: its relays are the
 clamps, buttons and end switches, its inputs read the unit's contacts. Every
 time is an interval. Before: wiring self-test, loop-back latency, proof that the
 relays fall when the program goes silent. After, on every path: relays open,
@@ -77,79 +83,164 @@ read back.
   --stand-in   real readings in, this logic drives the relays
   --listen     moves nothing, records what the inputs and transmitters say
 
---coverage says what of the verified graph the records of a bench have seen;
---gaps writes scenarios for the rest. Runs on the twin count only with --twin.
-
-With --twin the same happens on pseudo-terminals, without any hardware; with a
-site alone, rig --twin SITE offers the terminals until it is interrupted.
-
-` + caution,
+With --twin the same happens on pseudo-terminals, without any hardware.`,
+		flags: slices.Concat(all.only("stimulate stand-in listen twin wrong port confirm unit-restarted record frames runs edges seed confidence"),
+			all.only(sheetFlags), all.only("json"), all.only(exportFlags), o.recording.flags()),
+		old:   all.only("check head coverage gaps analyser stimulus response cause output sample bounce decode line master"),
+		apart: []string{"stimulate", "stand-in", "listen"}, count: cobra.ArbitraryArgs,
+		ends: ends{
+			exitShown: "every step is consistent with the logic and its bounds", exitViolated: "the unit did something else, or took too long; or the logic does not do what is expected",
+			exitIncomplete: "an interval straddles its bound, or the run was cut short", exitNothing: "no step was judged, or an expectation was never exercised",
+			exitLost: "rig, line or record lost; the state of the rig is said",
+		},
+		report: "ohmgate rig 3", example: "rig --twin testdata/rig/bench_siding.yaml testdata/rig/pulled.yaml",
 	}
-	o.flags(verb)
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		out, errs := verb.OutOrStdout(), verb.ErrOrStderr()
-		if o.wrong == "list" {
-			return listWrong(out)
-		}
-		if err := misplaced(verb, args); err != nil {
-			return err
-		}
-		checks, decodes := verb.Flags().Changed("check"), verb.Flags().Changed("decode")
-		switch {
-		case checks && len(args) > 0:
-			return failed(exitInput, "%s; leave out %q", checksRecord.what, args[0])
-		case decodes && len(args) > 0:
-			return failed(exitInput, "%s; leave out %q", decodesBus.what, args[0])
-		case checks:
-			return checkRecord(out, o, verb.Flags().Changed("head"))
-		case decodes:
-			return decodeRecording(out, &o.decode, o.json)
-		case o.coverage || o.gaps != "":
-			return coverVerb(out, o, args)
-		case o.twin && len(args) == 1:
-			return offerTwin(verb.Context(), out, args[0], o)
-		case len(args) != 2:
-			return failed(exitInput, "name a site and a scenario: ohmgate rig SITE SCENARIO")
-		}
-		return runRig(verb.Context(), out, errs, args[0], args[1], o)
-	}
-	return verb
+	verbs := append([]*verb{whole}, o.closer(all)...)
+	whole.run = func(c *cobra.Command, args []string) error { return o.asked(c, args, verbs) }
+	return verbs
 }
 
-func (o *rigOptions) flags(verb *cobra.Command) {
-	f := verb.Flags()
-	f.BoolVar(&o.stimulate, "stimulate", false, "play the plant to a unit under test (default)")
-	f.BoolVar(&o.standIn, "stand-in", false, "let this logic stand in for the unit")
-	f.BoolVar(&o.listen, "listen", false, "move nothing, only record")
-	verb.MarkFlagsMutuallyExclusive("stimulate", "stand-in", "listen")
-	f.BoolVar(&o.twin, "twin", false, "use pseudo-terminals in the place of hardware")
-	f.StringVar(&o.wrong, "wrong", "", "twin: put a wrong unit under test; \"list\" names them")
-	f.StringArrayVar(&o.ports, "port", nil, "`NAME=DEVICE`: another device than the site's for this port")
-	f.StringVar(&o.confirm, "confirm", "", "what must be said before hardware moves: \""+confirmation+"\"")
-	f.BoolVar(&o.restarted, "unit-restarted", false, "the unit has just been switched on by hand (no supply relay)")
-	f.StringVar(&o.record, "record", "", "add the test sheets to this `file` (needed with hardware)")
-	f.StringVar(&o.frames, "frames", "", "record every byte on the lines with its time to this `file`")
-	f.IntVar(&o.runs, "runs", 1, "play it so many times, at spread phases")
-	f.IntVar(&o.edges, "edges", bench.LeastEdges, "edges of the loop-back run")
-	f.Uint64Var(&o.seed, "seed", 0, "seed of the loop-back run's random phases; 0: a new one")
-	f.Float64Var(&o.confidence, "confidence", 95, "confidence of statements in `per cent`")
-	f.StringVar(&o.tester, "tester", "", "`name` for the sheet")
-	f.StringVar(&o.witness, "witness", "", "`name` for the sheet")
-	f.StringVar(&o.temperature, "temperature", "", "`temperature` at the bench, such as \"21 °C\"")
-	f.StringVar(&o.humidity, "humidity", "", "relative `humidity`, such as \"45 %\"")
-	f.StringVar(&o.condition, "condition", "as found", "\"as found\" or \"as left\"")
-	f.StringVar(&o.remark, "remark", "", "`text` for the sheet")
-	f.BoolVar(&o.json, "json", false, "print one JSON report")
-	f.StringVar(&o.junit, "junit", "", "write the sheets as JUnit XML to this `file`")
-	f.StringVar(&o.page, "page", "", "write the sheets as a page for printing to this `file`")
-	f.StringVar(&o.table, "table", "", "write the sheets as CSV to this `file`")
-	f.StringVar(&o.check, "check", "", "check that no byte of this `record` was changed")
-	f.BoolVar(&o.coverage, "coverage", false, "SITE RECORD...: what of the verified graph the records have seen")
-	f.StringVar(&o.gaps, "gaps", "", "SITE RECORD...: write scenarios for the rest into this `directory`")
-	f.StringVar(&o.head, "head", "", "check: the last `hash`, as on the signed page")
-	o.analyserFlags(verb)
-	o.decode.flags(verb)
-	o.recording = recordTo(verb)
+// What is noted on a sheet, and what is made of sheets.
+const (
+	sheetFlags  = "tester witness temperature humidity condition remark"
+	exportFlags = "junit page table"
+)
+
+// asked does what the flags ask for.
+func (o *rigOptions) asked(c *cobra.Command, args []string, verbs []*verb) error {
+	out := c.OutOrStdout()
+	if o.wrong == "list" {
+		return listWrong(out)
+	}
+	if err := misplaced(c, args, verbs); err != nil {
+		return err
+	}
+	for _, v := range verbs {
+		if (v.asked == "check" || v.asked == "decode") && c.Flags().Changed(v.asked) && len(args) > 0 {
+			return failed(exitInput, "%s; leave out %q", v.instead, args[0])
+		}
+	}
+	switch {
+	case c.Flags().Changed("check"):
+		return checkRecord(out, o, c.Flags().Changed("head"))
+	case c.Flags().Changed("decode"):
+		return decodeRecording(out, &o.decode, o.json)
+	case o.coverage || o.gaps != "":
+		return coverVerb(out, o, args)
+	case o.twin && len(args) == 1:
+		return offerTwin(c.Context(), out, args[0], o)
+	case len(args) != 2:
+		return failed(exitInput, "name a site and a scenario: ohmgate rig SITE SCENARIO")
+	}
+	return runRig(c.Context(), out, c.ErrOrStderr(), args[0], args[1], o)
+}
+
+// closer are the verbs that look closer. None of them moves anything.
+func (o *rigOptions) closer(all flags) []*verb {
+	return []*verb{{
+		name: "rig check", args: "RECORD", asks: "Is a record of test sheets as it was written, to the end?",
+		about: `check finds any byte of the test sheets that was changed. Entries that were cut
+off, or a record that was made anew, show only against the hash on the signed
+page: --head. Runs that were added later are named.`,
+		flags: append(all.only("head json"), all.only(exportFlags)...), asked: "check", instead: "--check reads a record and plays nothing",
+		ends:   ends{exitShown: "the record is whole", exitViolated: "it was changed, or does not belong to the page", exitIncomplete: "a run or a series has no end, or a line was never finished"},
+		report: "ohmgate record check 1", example: "rig check bench.record",
+		run: func(c *cobra.Command, args []string) error {
+			o.check = args[0]
+			return checkRecord(c.OutOrStdout(), o, c.Flags().Changed("head"))
+		},
+	}, {
+		name: "rig coverage", args: "SITE [RECORD...]", asks: "What of the verified graph has the bench seen, what not, what can it not?",
+		about: "coverage counts the runs on hardware in which every judged step was consistent;\nwith --twin those on the twin.",
+		flags: all.only("twin json"), asked: "coverage", instead: "--coverage reads records and plays nothing",
+		ends:   ends{exitShown: "all that this bench can show was seen", exitIncomplete: "some was not seen", exitNothing: "this bench judges no output"},
+		report: "ohmgate coverage 1", example: "rig coverage testdata/rig/bench_siding.yaml",
+		run: func(c *cobra.Command, args []string) error { return sayCoverage(c.OutOrStdout(), args, o) },
+	}, {
+		name: "rig gaps", args: "DIR SITE [RECORD...]", asks: "Which scenarios show what the bench has not seen yet?",
+		about: `gaps writes scenario files into a directory, the shortest first. Each was
+simulated, really passes through its gap, and ends with a unit that was seen alive.`,
+		flags: all.only("twin json"), asked: "gaps", instead: "--gaps reads records and plays nothing",
+		ends:   ends{exitShown: "every gap has its scenario", exitIncomplete: "some gaps stay open", exitNothing: "this bench judges no output, or can show nothing of it"},
+		report: "ohmgate gaps 1", example: "rig gaps build/gaps testdata/rig/bench_siding.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			o.gaps = args[0]
+			return writeGaps(c.OutOrStdout(), o, args[1:])
+		},
+	}, {
+		name: "rig analyse", args: "SITE SCENARIO FILE", asks: "What does a logic analyser's record say, where milliseconds matter?",
+		about: `analyse judges a record of a logic analyser, CSV or VCD. A change came any time
+since the row before, unless --sample says how often a record that has rows only
+for changes was sampled.`,
+		flags: slices.Concat(all.only("stimulus response cause output bounce sample record confidence"), all.only(sheetFlags), all.only("json"), all.only(exportFlags)),
+		asked: "analyser", instead: "--analyser reads a record and plays nothing",
+		ends:   ends{exitShown: "every response is within its bound", exitViolated: "one is not", exitIncomplete: "an interval straddles its bound", exitNothing: "the record holds no stimulus"},
+		report: "ohmgate rig 3", example: "rig analyse testdata/rig/bench_siding.yaml testdata/rig/pulled.yaml capture.csv --stimulus clamp:rise --response valve:fall --cause bond_1:open",
+		run: func(c *cobra.Command, args []string) error {
+			o.analyser = args[2]
+			return runRig(c.Context(), c.OutOrStdout(), c.ErrOrStderr(), args[0], args[1], o)
+		},
+	}, {
+		name: "rig decode", args: "FILE", asks: "What was said on a Modbus line: questions, answers, times?",
+		about: `decode reads a recording of a bus: bytes as CSV (columns, units, decimal comma,
+hex or decimal as the instrument exports them), levels as CSV or VCD, or the
+--frames of a run.`,
+		flags: all.only("line master json"), asked: "decode", instead: "--decode reads a recording and plays nothing",
+		ends:   ends{exitShown: "every frame is whole, every question has its answer", exitViolated: "frames are damaged or questions have no answer", exitNothing: "no question that this program knows"},
+		report: "ohmgate bus 2", example: "rig decode line.csv --line \"19200 8E1\"",
+		run: func(c *cobra.Command, args []string) error {
+			o.decode.file = args[0]
+			return decodeRecording(c.OutOrStdout(), &o.decode, o.json)
+		},
+	}, {
+		name: "rig twin", args: "SITE", asks: "How does another program talk to a bench that is not there?",
+		about: "twin offers the site's rig on pseudo-terminals until it is interrupted.",
+		flags: all.only("wrong"), asked: "twin", instead: "rig --twin SITE only offers terminals; with a scenario it plays",
+		ends: ends{exitShown: "it ended when told to"}, example: "rig twin testdata/rig/bench_siding.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			return offerTwin(c.Context(), c.OutOrStdout(), args[0], o)
+		},
+	}}
+}
+
+// flags are all that the verb and those that look closer have, each once.
+func (o *rigOptions) flags() flags {
+	return slices.Concat(flags{
+		{name: "stimulate", into: &o.stimulate, help: "play the plant to a unit under test (default)"},
+		{name: "stand-in", into: &o.standIn, help: "let this logic stand in for the unit"},
+		{name: "listen", into: &o.listen, help: "move nothing, only record"},
+		{name: "twin", into: &o.twin, help: "pseudo-terminals in the place of hardware"},
+		{name: "wrong", into: &o.wrong, help: "put this wrong `unit` on the twin; \"list\" names them"},
+		{name: "port", into: every{&o.ports}, help: "`NAME=DEVICE`: another device than the site's for this port"},
+		{name: "confirm", into: &o.confirm, help: "`what` must be said before hardware moves: \"" + confirmation + "\""},
+		{name: "unit-restarted", into: &o.restarted, help: "the unit has just been switched on by hand (no supply relay)"},
+		{name: "record", into: &o.record, help: "add the test sheets to this `file` (needed with hardware)"},
+		{name: "frames", into: &o.frames, help: "record every byte on the lines with its time to this `file`"},
+		{name: "runs", into: &o.runs, help: "play it so many `times`, at spread phases"},
+		{name: "edges", into: &o.edges, help: "`edges` of the loop-back run"},
+		{name: "seed", into: &o.seed, help: "`seed` of the loop-back run's random phases; 0: a new one"},
+		{name: "confidence", into: &o.confidence, help: "confidence of statements in `per cent`"},
+		{name: "json", into: &o.json, help: "print one JSON report"},
+		{name: "check", into: &o.check, help: "check that no byte of this `record` was changed"},
+		{name: "coverage", into: &o.coverage, help: "SITE RECORD...: what of the verified graph the records have seen"},
+		{name: "gaps", into: &o.gaps, help: "SITE RECORD...: write scenarios for the rest into this `directory`"},
+		{name: "head", into: &o.head, help: "the last `hash`, as on the signed page"},
+	}, o.sheetFlags(), o.analyserFlags(), o.decode.flags())
+}
+
+// sheetFlags are what is noted on a sheet, and what is made of sheets.
+func (o *rigOptions) sheetFlags() flags {
+	return flags{
+		{name: "tester", into: &o.tester, help: "`name` for the sheet"},
+		{name: "witness", into: &o.witness, help: "`name` for the sheet"},
+		{name: "temperature", into: &o.temperature, help: "`temperature` at the bench, such as \"21 °C\""},
+		{name: "humidity", into: &o.humidity, help: "relative `humidity`, such as \"45 %\""},
+		{name: "condition", into: &o.condition, help: "`words` for the sheet: \"as found\" or \"as left\"", words: []string{"as found", "as left"}},
+		{name: "remark", into: &o.remark, help: "`text` for the sheet"},
+		{name: "junit", into: &o.junit, help: "write the sheets as JUnit XML to this `file`"},
+		{name: "page", into: &o.page, help: "write the sheets as a page for printing to this `file`"},
+		{name: "table", into: &o.table, help: "write the sheets as CSV to this `file`"},
+	}
 }
 
 // mode is what the flags ask for.

@@ -7,6 +7,7 @@ import (
 	"github.com/spf13/cobra"
 
 	"ohmgate/hwio/rig/wiring"
+	"ohmgate/interlock/page"
 	"ohmgate/interlock/site"
 	"ohmgate/sim"
 	"ohmgate/sim/margin"
@@ -33,21 +34,20 @@ func schemaNames() []string {
 	return names
 }
 
-func schemaVerb() *cobra.Command {
-	listed := strings.Join(schemaNames(), "|")
-	return &cobra.Command{
-		Use:       "schema " + listed,
-		Short:     "Print the JSON Schema of a file or report",
-		Long:      "schema prints the JSON Schema by which an editor completes a site, rig map,\ncalibration or scenario file, or by which a program checks a report.",
-		Args:      cobra.ExactArgs(1),
-		ValidArgs: schemaNames(),
-		RunE: func(verb *cobra.Command, args []string) error {
+func schemaVerbs() []*verb {
+	return []*verb{{
+		name: "schema", args: "NAME", asks: "What shape has a file or a report, for editors and other programs?",
+		about: "schema prints the JSON Schema by which an editor completes a site, rig map,\ncalibration or scenario file, or by which a program checks a report:\n" + strings.Join(page.Lines("", strings.Join(schemaNames(), ", "), 0), "\n"),
+		ends:  ends{exitShown: "the schema was printed"}, example: "schema site", words: schemaNames(),
+		run: func(c *cobra.Command, args []string) error {
 			made, ok := schemas[args[0]]
 			if !ok {
 				return failed(exitInput, "no schema is called %q; write one of %s", args[0], strings.Join(schemaNames(), ", "))
 			}
-			_, err := verb.OutOrStdout().Write(made())
-			return err
+			if _, err := c.OutOrStdout().Write(made()); err != nil {
+				return failed(exitLost, "%w", err)
+			}
+			return nil
 		},
-	}
+	}}
 }

@@ -44,46 +44,46 @@ type serveOptions struct {
 	clients                 int
 }
 
-func serveVerb() *cobra.Command {
-	var o serveOptions
-	verb := &cobra.Command{
-		Use:   "serve SITE",
-		Short: "Turn the logic live, with a page to watch it",
-		Long: `serve turns the logic of a site in real time on a simulated plant or a recording
+func serveVerbs() []*verb {
+	o := &serveOptions{listen: "127.0.0.1:8470", scenario: "everything_runs", speed: 1, deadline: 100 * time.Millisecond}
+	return []*verb{{
+		name: "serve", args: "SITE", asks: "How does it behave live: page, fault injection, journal, /metrics?",
+		about: `serve turns the logic of a site in real time on a simulated plant or a recording
 and serves a page with its timeline, the sequence of events and why each came,
 /metrics for Prometheus and /healthz. Loopback and read-only unless told
-otherwise.
+otherwise.`,
+		flags: o.flags(), ends: ends{exitShown: "it ended when told to"}, example: "serve testdata/sites/kestrel_siding.yaml --control --scenario clamp_pulled",
+		run: func(c *cobra.Command, args []string) error {
+			ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+			defer stop()
+			return serve(ctx, c.OutOrStdout(), args[0], o)
+		},
+	}}
+}
 
-` + caution,
-		Args: cobra.ExactArgs(1),
+func (o *serveOptions) flags() flags {
+	return flags{
+		{name: "listen", into: &o.listen, help: "`address` of the page; beyond loopback it needs --token-file"},
+		{name: "host", into: &o.host, help: "the only `name` under which the page may be asked for beyond loopback"},
+		{name: "token-file", into: &o.tokenFile, help: "`file` with the token that everybody must know (16 characters or more)"},
+		{name: "control", into: &o.control, help: "let the page drive the run and break the simulated plant"},
+		{name: "paused", into: &o.paused, help: "begin standing still"},
+		{name: "json", into: &o.json, help: "print where it listens, and how it ended, as JSON"},
+		{name: "scenario", into: &o.scenario, help: "`name` or file of the scenario to play first"},
+		{name: "scenarios", into: &o.scenarios, help: "`folder` of scenarios to offer (default: scenarios beside the site)"},
+		{name: "seed", into: &o.seed, help: "use this `seed` instead of the scenario's own"},
+		{name: "speed", into: &o.speed, help: "`times` real time; 0 is as fast as it goes"},
+		{name: "scan", into: &o.deadline, help: "declared live `scan`: in real time, a turn that begins later than this is an overrun"},
+		{name: "for", into: &o.lasts, help: "end after this `time` (default: when told to)"},
+		{name: "journal", into: &o.journal, help: "keep every event and decision in this `file`, before anybody is told"},
+		{name: "keep", into: &o.keep, help: "let the journal forget what is older than this `time` (default: nothing)"},
+		{name: "recording", into: &o.recording, help: "turn this recorded `file` instead of a simulated plant"},
+		{name: "rig", into: &o.rig, help: "listen to the site's rig instead of a simulated plant; no relay moves"},
+		{name: "twin", into: &o.twin, help: "with --rig: use pseudo-terminals in the place of hardware"},
+		{name: "port", into: every{&o.ports}, help: "with --rig: `NAME=DEVICE`, another device than the site's for this port"},
+		{name: "against", into: &o.against, help: "draw this recorded `file` under the run, and mark the first difference"},
+		{name: "clients", into: &o.clients, help: "`pages` that may follow at once (default 256)"},
 	}
-	flags := verb.Flags()
-	flags.StringVar(&o.listen, "listen", "127.0.0.1:8470", "`address` of the page; beyond loopback it needs --token-file")
-	flags.StringVar(&o.host, "host", "", "the only `name` under which the page may be asked for beyond loopback")
-	flags.StringVar(&o.tokenFile, "token-file", "", "`file` with the token that everybody must know (16 characters or more)")
-	flags.BoolVar(&o.control, "control", false, "let the page drive the run and break the simulated plant")
-	flags.BoolVar(&o.paused, "paused", false, "begin standing still")
-	flags.BoolVar(&o.json, "json", false, "print where it listens, and how it ended, as JSON")
-	flags.StringVar(&o.scenario, "scenario", "everything_runs", "`name` or file of the scenario to play first")
-	flags.StringVar(&o.scenarios, "scenarios", "", "`folder` of scenarios to offer (default: scenarios beside the site)")
-	flags.Uint64Var(&o.seed, "seed", 0, "use this seed instead of the scenario's own")
-	flags.Float64Var(&o.speed, "speed", 1, "times real time; 0 is as fast as it goes")
-	flags.DurationVar(&o.deadline, "scan", 100*time.Millisecond, "declared live scan: in real time, a turn that begins later than this is an overrun")
-	flags.DurationVar(&o.lasts, "for", 0, "end after this `time` (default: when told to)")
-	flags.StringVar(&o.journal, "journal", "", "keep every event and decision in this `file`, before anybody is told")
-	flags.DurationVar(&o.keep, "keep", 0, "let the journal forget what is older than this `time` (default: nothing)")
-	flags.StringVar(&o.recording, "recording", "", "turn this recorded `file` instead of a simulated plant")
-	flags.BoolVar(&o.rig, "rig", false, "listen to the site's rig instead of a simulated plant; no relay moves")
-	flags.BoolVar(&o.twin, "twin", false, "with --rig: use pseudo-terminals in the place of hardware")
-	flags.StringArrayVar(&o.ports, "port", nil, "with --rig: `NAME=DEVICE`, another device than the site's for this port")
-	flags.StringVar(&o.against, "against", "", "draw this recorded `file` under the run, and mark the first difference")
-	flags.IntVar(&o.clients, "clients", 0, "pages that may follow at once (default 256)")
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-		defer stop()
-		return serve(ctx, verb.OutOrStdout(), args[0], &o)
-	}
-	return verb
 }
 
 // serve runs until the context ends, the time is over or the address is lost.

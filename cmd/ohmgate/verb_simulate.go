@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"io"
+	"slices"
 	"strconv"
 
 	"github.com/spf13/cobra"
@@ -23,34 +24,32 @@ type simulateOptions struct {
 	all   bool
 }
 
-func simulateVerb() *cobra.Command {
-	var o simulateOptions
-	verb := &cobra.Command{
-		Use:   "simulate SITE SCENARIO...",
-		Short: "Play scenarios on a simulated plant and judge what must follow",
-		Long: `simulate plays each scenario on a model of the site: clamps, wires, instruments,
+func simulateVerbs() []*verb {
+	o, r := &simulateOptions{}, &recordFlags{}
+	return []*verb{{
+		name: "simulate", args: "SITE SCENARIO...", asks: "Does what must follow follow, under faults that combine?",
+		about: `simulate plays each scenario on a model of the site: clamps, wires, instruments,
 valves and people with their faults. The logic turns it scan by scan. It prints
-the sequence of events, whether what must follow did, and the tightest moment.
-
-` + caution,
-		Args: func(_ *cobra.Command, args []string) error {
+the sequence of events, whether what must follow did, and the tightest moment.`,
+		flags: slices.Concat(flags{
+			{name: "seed", into: &o.seed, help: "use this `seed` instead of the scenarios' own"},
+			{name: "json", into: &o.json, help: "print one JSON report"},
+			{name: "junit", into: &o.junit, help: "write the expectations as JUnit XML to this `file`"},
+			{name: "brief", into: &o.brief, help: "leave out the sequence of events"},
+			{name: "all", into: &o.all, help: "print every event, not only the first 60 of a scenario"},
+		}, r.flags(), r.liveFlags()),
+		count: func(_ *cobra.Command, args []string) error {
 			if len(args) < 2 {
 				return failed(exitInput, "simulate wants a site file and at least one scenario; write ohmgate simulate SITE SCENARIO")
 			}
 			return nil
 		},
-	}
-	flags := verb.Flags()
-	flags.StringVar(&o.seed, "seed", "", "use this seed instead of the scenarios' own")
-	flags.BoolVar(&o.json, "json", false, "print one JSON report (schema: ohmgate schema report)")
-	flags.StringVar(&o.junit, "junit", "", "write the expectations as JUnit XML to this `file`")
-	flags.BoolVar(&o.brief, "brief", false, "leave out the sequence of events")
-	flags.BoolVar(&o.all, "all", false, "print every event, not only the first 60 of a scenario")
-	recording := recordingFlags(verb)
-	verb.RunE = func(verb *cobra.Command, args []string) error {
-		return simulate(verb.OutOrStdout(), verb.ErrOrStderr(), args[0], args[1:], &o, recording)
-	}
-	return verb
+		ends:   ends{exitShown: "everything expected was shown", exitViolated: "an expectation was violated", exitNothing: "an expectation was never exercised, or a scenario expects nothing"},
+		report: sim.ReportVersion, schema: "report", example: "simulate testdata/sites/kestrel_siding.yaml testdata/scenarios/clamp_pulled.yaml",
+		run: func(c *cobra.Command, args []string) error {
+			return simulate(c.OutOrStdout(), c.ErrOrStderr(), args[0], args[1:], o, recordingOf(r))
+		},
+	}}
 }
 
 // simulate runs all scenarios. Every input is read before the first one runs:

@@ -4,8 +4,6 @@ import (
 	"io"
 	"strings"
 
-	"github.com/spf13/pflag"
-
 	"ohmgate/interlock/emit/opinion"
 	"ohmgate/interlock/verify"
 	"ohmgate/interlock/verify/model"
@@ -22,14 +20,19 @@ type secondOptions struct {
 	joint   bool
 }
 
-func (o *secondOptions) flags(flags *pflag.FlagSet) {
-	flags.StringVar(&o.emit, "emit", "", "print the model of one output and channel, or of one channel alone, for another checker instead: promela or murphi")
-	flags.StringVar(&o.channel, "channel", "", "with --emit: the `channel` in full detail; needed where there are several. Without --output: that channel alone, every counter exact, beside one --property of "+opinion.AloneStates())
-	flags.StringVar(&o.bypass, "bypass", "", "with --emit, without --output: this `bypass` and its key alone, beside property "+model.PropertyBypass.String())
-	flags.StringVar(&o.bound, "bound", "", "with --emit and a channel or bypass alone: the `bound` to state instead of what verify finds, such as 25, \"19 high\" or \"1 in 5\"")
-	flags.StringVar(&o.vessel, "vessel", "", "with --emit: the charge memory and the streams of this `vessel` instead of buttons and delays; with two channels --channel as well")
-	flags.BoolVar(&o.joint, "joint", false, "search all channels of an output in full detail at once instead")
+func (o *secondOptions) flags() flags {
+	return flags{
+		{name: "emit", into: &o.emit, help: "print the model of one output and channel, or of one channel alone, for another checker instead: promela or murphi", words: languages},
+		{name: "channel", into: &o.channel, help: "the `channel` in full detail; needed where there are several. Without --output: that channel alone, every counter exact, beside one --property of " + opinion.AloneStates()},
+		{name: "bypass", into: &o.bypass, help: "without --output: this `bypass` and its key alone, beside property " + model.PropertyBypass.String()},
+		{name: "bound", into: &o.bound, help: "with a channel or bypass alone: the `bound` to state instead of what verify finds, such as 25, \"19 high\" or \"1 in 5\""},
+		{name: "vessel", into: &o.vessel, help: "the charge memory and the streams of this `vessel` instead of buttons and delays; with two channels --channel as well"},
+		{name: "joint", into: &o.joint, help: "search all channels of an output in full detail at once instead"},
+	}
 }
+
+// languages are those of other checkers.
+var languages = []string{"promela", "murphi"}
 
 // second says whether another engine is wanted, and runs it.
 func (o *verifyOptions) second(out, errs io.Writer, m *model.Model) (bool, error) {
@@ -44,8 +47,8 @@ func (o *verifyOptions) second(out, errs io.Writer, m *model.Model) (bool, error
 
 // emitModel prints one product of the search plan, or one channel or bypass alone.
 func emitModel(out io.Writer, m *model.Model, o *verifyOptions) error {
-	if o.emit != "promela" && o.emit != "murphi" {
-		return failed(exitInput, "--emit %s: no such language; write promela or murphi", o.emit)
+	if !isOneOf(languages, o.emit) {
+		return failed(exitInput, "a model in %s: no such language; write promela or murphi", o.emit)
 	}
 	var properties []model.Property
 	for _, name := range o.properties {
@@ -146,7 +149,7 @@ func (o *verifyOptions) asked() (*opinion.Bound, error) {
 // piece is the one product that --output, --vessel and --channel name.
 func (o *verifyOptions) piece(m *model.Model) (*verify.Piece, error) {
 	if len(o.outputs) != 1 {
-		return nil, failed(exitInput, "--emit prints the model of one output; write --output with one of %s; or of one channel alone, --channel with one of %s", strings.Join(m.Names.Outputs, ", "), strings.Join(m.Names.Channels, ", "))
+		return nil, failed(exitInput, "verify emit prints the model of one output; write --output with one of %s; or of one channel alone, --channel with one of %s", strings.Join(m.Names.Outputs, ", "), strings.Join(m.Names.Channels, ", "))
 	}
 	output := indexOf(m.Names.Outputs, o.outputs[0])
 	vessel, err := o.charged(m, output)
@@ -170,7 +173,7 @@ func (o *verifyOptions) piece(m *model.Model) (*verify.Piece, error) {
 	case o.channel == "" && len(channels) == 1:
 		o.channel = channels[0]
 	case o.channel == "" || !isOneOf(channels, o.channel):
-		return nil, failed(exitInput, "%s: --emit needs the channel that is to be in full detail; write --channel with one of %s", of, strings.Join(channels, ", "))
+		return nil, failed(exitInput, "%s: verify emit needs the channel that is to be in full detail; write --channel with one of %s", of, strings.Join(channels, ", "))
 	}
 	return verify.PieceOf(m, model.Options{}, output, indexOf(m.Names.Channels, o.channel), vessel)
 }

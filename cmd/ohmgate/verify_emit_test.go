@@ -51,7 +51,7 @@ var spaced = strings.NewReplacer("_in_", " in ", "4_high", "4 high")
 func TestEmitRefuses(t *testing.T) {
 	for _, c := range []struct{ args, says string }{
 		{"--emit promela", "write --output with one of valve_1"},
-		{"--emit c --output valve_1", "--emit c: no such language; write promela or murphi"},
+		{"--emit c --output valve_1", "a model in c: no such language; write promela or murphi"},
 		{"--emit promela --output rack_lamp", "write --channel with one of bond_1"},
 		{"--emit promela --output valve_1 --channel bond_2", "write --channel with one of bond_1"},
 		{"--emit promela --output valve_1 --vessel car_2", "valve_1 does not charge it; write one of car_1"},

@@ -9,62 +9,60 @@ import (
 	"github.com/spf13/pflag"
 )
 
-// verifyModes are the flags that ask for something else than the properties, each
-// with the flags that it heeds. "" is the verification of the properties itself.
-// What a mode would silently ignore is refused: somebody relied on it.
-var verifyModes = map[string][]string{
-	"":           {"json", "all", "audit", "memory", "workers", "output", "property", "runs"},
-	"self-check": {"json", "memory", "workers"},
-	"faults":     {"json", "memory", "workers", "output", "pairs", "csv", "runs"},
-	"window":     {"json", "workers", "plot"},
-	"joint":      {"json", "memory", "workers", "output", "property", "runs"},
-	"emit":       {"output", "property", "channel", "vessel", "bypass", "bound"},
-}
-
-// checkModes refuses flags that do not go together, and flags that say nothing.
-func checkModes(flags *pflag.FlagSet) error {
-	var given, modes []string
-	var empty error
-	flags.Visit(func(f *pflag.Flag) {
-		if text := f.Value.String(); text == "" || text == "[]" {
-			empty = failed(exitInput, "--%s names nothing; write a name behind it, or leave it out", f.Name)
-		}
-		if _, is := verifyModes[f.Name]; is && f.Value.String() != "false" {
-			modes = append(modes, f.Name)
-		} else if !is {
-			given = append(given, f.Name)
+// checkModes refuses flags that do not go together, and flags that say nothing. A
+// flag that asks for something else than the properties is answered by the verb that
+// looks closer; what that one would silently ignore is refused: somebody relied on it.
+func checkModes(given *pflag.FlagSet, verbs []*verb) error {
+	if err := namesNothing(given); err != nil {
+		return err
+	}
+	var beside []string
+	var asked []*verb
+	given.Visit(func(f *pflag.Flag) {
+		mode := slices.IndexFunc(verbs, func(v *verb) bool { return v.asked == f.Name })
+		if mode < 0 {
+			beside = append(beside, f.Name)
+		} else if f.Value.String() != "false" {
+			asked = append(asked, verbs[mode])
 		}
 	})
-	switch {
-	case empty != nil:
-		return empty
-	case len(modes) > 1:
-		return failed(exitInput, "--%s and --%s are two different things; write one of them", modes[0], modes[1])
+	if len(asked) > 1 {
+		return failed(exitInput, "--%s and --%s are two different things; write one of them", asked[0].asked, asked[1].asked)
 	}
-	mode := ""
-	if len(modes) == 1 {
-		mode = modes[0]
+	mode := verbs[0]
+	if len(asked) == 1 {
+		mode = asked[0]
 	}
-	for _, name := range given {
-		if !slices.Contains(verifyModes[mode], name) {
-			return ignoredBy(mode, name)
+	for _, name := range beside {
+		if !slices.Contains(mode.flags.names(), name) {
+			return ignoredBy(mode, name, verbs)
 		}
 	}
 	return nil
 }
 
+// namesNothing refuses flags that are given and empty.
+func namesNothing(given *pflag.FlagSet) (empty error) {
+	given.Visit(func(f *pflag.Flag) {
+		if text := f.Value.String(); text == "" || text == "[]" {
+			empty = failed(exitInput, "--%s names nothing; write a name behind it, or leave it out", f.Name)
+		}
+	})
+	return empty
+}
+
 // ignoredBy says where a flag belongs.
-func ignoredBy(mode, name string) error {
+func ignoredBy(mode *verb, name string, verbs []*verb) error {
 	var heed []string
-	for other, flags := range verifyModes {
-		if other != "" && slices.Contains(flags, name) {
-			heed = append(heed, "--"+other)
+	for _, v := range verbs {
+		if v.asked != "" && slices.Contains(v.flags.names(), name) {
+			heed = append(heed, "--"+v.asked)
 		}
 	}
 	slices.Sort(heed)
 	switch {
-	case mode != "":
-		return failed(exitInput, "--%s does not go with --%s, which would ignore it; leave one of them out", name, mode)
+	case mode.asked != "":
+		return failed(exitInput, "--%s does not go with --%s, which would ignore it; leave one of them out", name, mode.asked)
 	case len(heed) == 0:
 		return failed(exitInput, "--%s does not go with verify; leave it out", name)
 	}

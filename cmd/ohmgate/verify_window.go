@@ -31,7 +31,7 @@ func windowMap(out, errs io.Writer, s *site.Site, m *model.Model, o *verifyOptio
 	w, err := verify.MakeWindow(s, o.window, options)
 	end()
 	if err != nil {
-		return failed(exitInput, "--window %s: %v", o.window, err)
+		return failed(exitInput, "a window of %s: %v", o.window, err)
 	}
 	if o.plot != "" {
 		err := writeBeside(o.plot, func(f io.Writer) error { return plotWindow(f, w, kind) })

@@ -49,6 +49,9 @@ var order = [...]Entry{
 	{ExitInternal, "", "internal error"},
 }
 
+// Order lists every exit code with its verdict, the mildest first.
+func Order() []Entry { return append([]Entry(nil), order[:]...) }
+
 // String is the word.
 func (v Verdict) String() string {
 	if v == "" {

@@ -35,7 +35,7 @@ var discountTexts = [Discounts]string{
 	Counts:        "that counts",
 	NotGraphed:    "written before the graph was recorded: play the scenarios again",
 	NotThisSite:   "of another site, or of another version of its file",
-	NotOnBench:    "played on the twin: no bench saw it (rig --twin --coverage counts those)",
+	NotOnBench:    "played on the twin: no bench saw it (rig coverage --twin counts those)",
 	NotOnTwin:     "played on hardware, not on the twin",
 	NotTheRight:   "of a wrong unit on the twin",
 	NotPlayed:     "in which the rig played nothing (listen, analyser)",

@@ -29,7 +29,7 @@ func (b *Bench) after(scans uint64) time.Duration { return time.Duration(scans) 
 // draft is a path as a scenario.
 func (b *Bench) draft(name string, gap stimulus.Goal, path *graph.Path, how ending) *draft {
 	d := &draft{
-		about: []string{"Found by ohmgate rig --gaps: passes through", "  " + gap.Text},
+		about: []string{"Found by ohmgate rig gaps: passes through", "  " + gap.Text},
 		name:  name, site: b.Site.Name, title: "for a gap: " + gap.Text,
 		lasts: b.after(path.Scans + afterwards), expect: []string{b.expectation(path)},
 	}
