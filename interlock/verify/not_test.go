@@ -20,7 +20,11 @@ func TestAnOutputThatNeedsAClampOffIsBroughtToRun(t *testing.T) {
 	require.NoError(t, err)
 	require.Len(t, r.Results, 10)
 	for _, x := range r.Results {
-		require.Equal(t, Shown, x.Verdict, "%s: %s", x.Property, x.Says)
+		want := Shown
+		if x.Property == model.PropertyUnknown.String() { // a clamp that does not bond for want of readings prolongs the run
+			want = Violated
+		}
+		require.Equal(t, want, x.Verdict, "%s: %s", x.Property, x.Says)
 	}
 }
 
