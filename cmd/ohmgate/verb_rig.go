@@ -137,6 +137,11 @@ func (o *rigOptions) asked(c *cobra.Command, args []string, verbs []*verb) error
 
 // closer are the verbs that look closer. None of them moves anything.
 func (o *rigOptions) closer(all flags) []*verb {
+	return append(o.ofRecords(all), o.ofLines(all)...)
+}
+
+// ofRecords are the verbs that read what the bench has written.
+func (o *rigOptions) ofRecords(all flags) []*verb {
 	return []*verb{{
 		name: "rig check", args: "RECORD", asks: "Is a record of test sheets as it was written, to the end?",
 		about: `check finds any byte of the test sheets that was changed. Entries that were cut
@@ -167,7 +172,12 @@ simulated, really passes through its gap, and ends with a unit that was seen ali
 			o.gaps = args[0]
 			return writeGaps(c.OutOrStdout(), o, args[1:])
 		},
-	}, {
+	}}
+}
+
+// ofLines are the verbs about what was on a line, or may be put on one.
+func (o *rigOptions) ofLines(all flags) []*verb {
+	return []*verb{{
 		name: "rig analyse", args: "SITE SCENARIO FILE", asks: "What does a logic analyser's record say, where milliseconds matter?",
 		about: `analyse judges a record of a logic analyser, CSV or VCD. A change came any time
 since the row before, unless --sample says how often a record that has rows only
