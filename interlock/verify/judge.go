@@ -27,10 +27,10 @@ func (v *verification) conclude(p *Property, output int, r *Result, sampled *Sam
 	r.Sampled = sampled.of(v.Model, output)
 	r.Property, r.Title, r.Output, r.Assumes = p.Number.String(), p.Title, v.Model.Names.Outputs[output], p.Assumes
 	counted := v.rest(r, p)
+	v.contradict(output, p.Number, r)
 	if left := v.Model.LeftOut(output); p.byCuts && r.Verdict == Shown && left != "" {
 		r.Verdict, r.Says, r.Example = NotShown, left, nil
 	}
-	v.contradict(output, p.Number, r)
 	if r.Verdict == Violated && r.Counterexample == nil {
 		r.Counterexample = v.counterexample(output, p)
 	}
